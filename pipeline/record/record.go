@@ -69,6 +69,7 @@ type Photo struct {
 	Notes        []string
 	Quads        [][]geom.Px     // outline of each card, px
 	Tags         map[int]geom.Px // plant number → centre of its tag, px
+	Settings     string          // hash of what its numbers depend on
 }
 
 // Fruit is a row of fruits.csv and what else is known of the fruit.
@@ -108,6 +109,9 @@ type Fruit struct {
 	LengthLine [2]geom.Px // ends of the length, px; equal when not drawn
 	WidthLine  [2]geom.Px
 	MidlinePx  []geom.Px
+	Edge       []geom.Edge // what each outline point separates; empty: all free
+	SigmaPx    float64     // noise of the outline, px
+	TableMM    geom.Vec3   // place of the body's middle on the table
 }
 
 // ColourShare is a further colour of a fruit with its share of the visible skin.
@@ -126,7 +130,7 @@ type Key struct {
 // Key returns the fruit's name within the run.
 func (f *Fruit) Key() Key { return Key{f.Photo, f.Number} }
 
-// Cut reports whether note code c is set.
+// Has reports whether note code c is set.
 func (f *Fruit) Has(code string) bool {
 	for _, n := range f.Notes {
 		if n == code {

@@ -1,0 +1,33 @@
+package record
+
+import (
+	"encoding/json"
+	"math"
+)
+
+// MarshalJSON writes [value, uncertainty], null standing for not measured or not known.
+func (v Value) MarshalJSON() ([]byte, error) {
+	p := func(x float64) *float64 {
+		if math.IsNaN(x) || math.IsInf(x, 0) {
+			return nil
+		}
+		return &x
+	}
+	return json.Marshal([2]*float64{p(v.V), p(v.U)})
+}
+
+// UnmarshalJSON reads what MarshalJSON wrote.
+func (v *Value) UnmarshalJSON(b []byte) error {
+	var p [2]*float64
+	if err := json.Unmarshal(b, &p); err != nil {
+		return err
+	}
+	*v = None()
+	if p[0] != nil {
+		v.V = *p[0]
+	}
+	if p[1] != nil {
+		v.U = *p[1]
+	}
+	return nil
+}
