@@ -1,0 +1,89 @@
+package card
+
+import (
+	"fmt"
+	"image"
+	_ "image/jpeg"
+	"math"
+	"os"
+	"testing"
+
+	"offtype/measure/camera"
+	"offtype/measure/geom"
+	"offtype/pipeline/scene"
+)
+
+func readPicture(t testing.TB, path string) Picture {
+	t.Helper()
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	m, _, err := image.Decode(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fromImage(m)
+}
+
+func fromImage(m image.Image) Picture {
+	b := m.Bounds()
+	p := Picture{W: b.Dx(), H: b.Dy(), RGB: make([]uint8, 3*b.Dx()*b.Dy())}
+	i := 0
+	for y := b.Min.Y; y < b.Max.Y; y++ {
+		for x := b.Min.X; x < b.Max.X; x++ {
+			r, g, bb, _ := m.At(x, y).RGBA()
+			p.RGB[i], p.RGB[i+1], p.RGB[i+2] = uint8(r>>8), uint8(g>>8), uint8(bb>>8)
+			i += 3
+		}
+	}
+	return p
+}
+
+// exif35 is what the renderer wrote: the focal length rounded to a whole millimetre.
+func exif35(c *camera.Camera) float64 { return math.Round(camera.FocalMM35(c.Focal, c.Width, c.Height)) }
+
+// worstScale returns the greatest relative error of mm per px over a grid of the frame.
+func worstScale(got, want *camera.Camera, z float64) float64 {
+	worst := 0.0
+	for i := 0; i <= 4; i++ {
+		for j := 0; j <= 4; j++ {
+			p := geom.Px{X: float64(i) / 4 * float64(want.Width-1), Y: float64(j) / 4 * float64(want.Height-1)}
+			for _, d := range []geom.Px{{X: 40}, {Y: 40}} {
+				if i == 4 || j == 4 {
+					d = d.Scale(-1)
+				}
+				l := func(c *camera.Camera) float64 {
+					a, _ := c.OnPlane(p, z)
+					b, _ := c.OnPlane(p.Add(d), z)
+					return b.Sub(a).Norm()
+				}
+				worst = math.Max(worst, math.Abs(l(got)/l(want)-1))
+			}
+		}
+	}
+	return worst
+}
+
+func TestScenes(t *testing.T) {
+	const dir = "../../testdata/scenes"
+	for _, n := range scene.Names(dir) {
+		s, err := scene.Read(dir, n)
+		if err != nil {
+			t.Fatal(err)
+		}
+		im := readPicture(t, s.Photo)
+		f, err := Find(im, Options{Lens: camera.LensFrom35(exif35(&s.Camera), im.W, im.H)})
+		if err != nil {
+			t.Errorf("%s: %v", n, err)
+			continue
+		}
+		sf, sk, sh := f.Solution.SD()
+		c := &f.Camera
+		fmt.Printf("%-24s cards %d tags %d res %.3f edges %d | f %+.2f%% (sd %.2f) k1 %+.4f (sd %.4f) h %+.2f%% (sd %.2f) cx %.1f cy %.1f| z0 %.2f%% z60 %.2f%% | pred %.2f %v\n", n, len(f.Cards), len(f.Tags), f.ResidualPx, f.Solution.Used[0],
+			100*(c.Focal/s.Camera.Focal-1), 100*sf/c.Focal, c.K1-s.Camera.K1, sk,
+			100*(c.Centre().Z/s.Camera.Centre().Z-1), 100*sh/c.Centre().Z, c.CX-s.Camera.CX, c.CY-s.Camera.CY,
+			100*worstScale(c, &s.Camera, 0), 100*worstScale(c, &s.Camera, 60), 100*f.Solution.ScaleSD(geom.Px{X: 0, Y: 0}, 60), f.Notes)
+	}
+}
