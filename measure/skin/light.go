@@ -1,0 +1,276 @@
+package skin
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/mat"
+
+	"offtype/measure/colour"
+	"offtype/measure/geom"
+)
+
+// light is the light of a photo as a function of direction: nine smooth terms (spherical harmonics up to
+// order 2) a channel, in units of the light on the card.
+//
+// A matt surface of normal n gets E(n) = Σ matt_l·L·φ(n), which is 1 for a surface facing up like the card. Shine
+// shows the light from the mirrored direction, blurred: S(r) = Σ gloss_l·L·φ(r), times the surface's reflectance at
+// normal incidence f0 and Schlick's rise towards grazing view.
+//
+// Source of the factors 1, 2/3, 1/4: Ramamoorthi & Hanrahan 2001 (from memory), relative to π. The gloss factors
+// are those of a half-gloss lobe (own choice).
+type light struct {
+	l  [nSH][3]float64
+	f0 float64
+}
+
+const nSH = 9
+
+var (
+	mattOf  = [nSH]float64{1, 2. / 3, 2. / 3, 2. / 3, .25, .25, .25, .25, .25}
+	glossOf = [nSH]float64{1, .85, .85, .85, .6, .6, .6, .6, .6}
+)
+
+// phi returns the nine terms at unit direction d.
+func phi(d geom.Vec3) [nSH]float64 {
+	return [nSH]float64{1, d.X, d.Y, d.Z, d.X * d.Y, d.Y * d.Z, d.X * d.Z, d.X*d.X - d.Y*d.Y, 3*d.Z*d.Z - 1}
+}
+
+// Priors: a bright upper and a dimmer lower half, without a side; sky and table may differ in colour a little.
+var (
+	priorMean = [nSH]float64{.65, 0, 0, .52, 0, 0, 0, 0, 0}
+	priorSD   = [nSH]float64{.15, .35, .35, .25, .2, .2, .2, .2, .15}
+)
+
+const (
+	priorTint = 0.06  // SD of a channel's terms about the grey ones
+	priorF0   = 0.022 // wax on rind, refractive index about 1.35–1.5 (from memory: 4 % at 1.5), partly blurred away
+	sdF0      = 0.008
+	relNoise  = 0.06 // relative SD of a pixel about the model: mottling, bumps
+	lightN    = 300  // pixels a fruit that the light is fitted to
+)
+
+// flat is the light before anything is known: as on the card, everywhere.
+func flat() *light {
+	l := &light{f0: priorF0}
+	for i, v := range priorMean {
+		l.l[i] = [3]float64{v, v, v}
+	}
+	return l
+}
+
+// matt returns E(n) of each channel, at least 0.05; gloss returns S(r), at least 0.
+func (l *light) matt(n geom.Vec3) [3]float64 {
+	f := phi(n)
+	var e [3]float64
+	for i := range f {
+		for k := range e {
+			e[k] += mattOf[i] * l.l[i][k] * f[i]
+		}
+	}
+	for k := range e {
+		e[k] = math.Max(0.05, e[k])
+	}
+	return e
+}
+
+func (l *light) gloss(r geom.Vec3, facing float64) [3]float64 {
+	f := phi(r)
+	var e [3]float64
+	for i := range f {
+		for k := range e {
+			e[k] += glossOf[i] * l.l[i][k] * f[i]
+		}
+	}
+	q := fresnel(l.f0, facing)
+	for k := range e {
+		e[k] = q * math.Max(0, e[k])
+	}
+	return e
+}
+
+// fresnel is Schlick's approximation.
+func fresnel(f0, cos float64) float64 { return f0 + (1-f0)*math.Pow(1-cos, 5)*0.5 }
+
+// own returns the reflectance that pixel q shows under l.
+func (l *light) own(q *pixel) colour.RGB {
+	e, s := l.matt(q.n), l.gloss(q.refl, q.facing)
+	var o colour.RGB
+	for k := range o {
+		o[k] = (q.c[k] - s[k]) / e[k]
+	}
+	return o
+}
+
+// unshade fills own and lab of every sample.
+func (s *patchwork) unshade(l *light) {
+	for i := range s.px {
+		q := &s.px[i]
+		q.own = l.own(q)
+		o := q.own
+		for k := range o {
+			o[k] = math.Max(1e-4, o[k])
+		}
+		q.lab = o.Lab()
+	}
+}
+
+// lit is a pixel in the fit of the light.
+type lit struct {
+	q      *pixel
+	fn, fr [nSH]float64
+	base   [3]float64 // reflectance of its part
+	w      float64
+}
+
+// fitLight estimates the light from all fruit of a photo by alternating three linear steps: the colour of each
+// part of each fruit, the light, and the strength of shine.
+func fitLight(skins []*patchwork) *light {
+	l := flat()
+	for it := 0; it < 5; it++ {
+		var all []lit
+		for _, s := range skins {
+			if len(s.px) < 40 {
+				continue
+			}
+			s.unshade(l)
+			s.split()
+			all = append(all, s.toLight(l)...)
+		}
+		if len(all) < 60 {
+			return l
+		}
+		l.solve(all)
+		l.solveShine(all)
+	}
+	return l
+}
+
+// toLight picks up to lightN pixels of a fruit with the colour of their part.
+func (s *patchwork) toLight(l *light) []lit {
+	base := s.partColours()
+	stride := float64(len(s.px)) / lightN
+	if stride < 1 {
+		stride = 1
+	}
+	var out []lit
+	for f := 0.0; int(f) < len(s.px); f += stride {
+		q := &s.px[int(f)]
+		if q.part < 0 || q.cut || q.n.Z < -0.1 {
+			continue
+		}
+		out = append(out, lit{q: q, fn: phi(q.n), fr: phi(q.refl), base: base[q.part], w: 1})
+	}
+	// Every fruit counts as about 60 independent pixels.
+	w := math.Sqrt(60 / math.Max(60, float64(len(out))))
+	for i := range out {
+		out[i].w = w
+	}
+	return out
+}
+
+// solve fits the light to the pixels with their parts' colours given.
+func (l *light) solve(all []lit) {
+	const n = 4 * nSH // grey terms, then the deviations of the channels
+	a := make([]float64, n*n)
+	g := make([]float64, n)
+	add := func(row []float64, idx []int, y, w float64) {
+		for i, p := range idx {
+			t := w * row[i]
+			g[p] += t * y
+			for j, r := range idx {
+				a[p*n+r] += t * row[j]
+			}
+		}
+	}
+	idx := make([]int, 2*nSH)
+	row := make([]float64, 2*nSH)
+	for i := range all {
+		t := &all[i]
+		e, s := l.matt(t.q.n), l.gloss(t.q.refl, t.q.facing)
+		fz := fresnel(l.f0, t.q.facing)
+		for k := 0; k < 3; k++ {
+			sd := relNoise * (math.Max(0, t.base[k])*e[k] + 0.02)
+			res := (t.q.c[k] - t.base[k]*e[k] - s[k]) / sd
+			w := t.w * t.w / (sd * sd)
+			if r := math.Abs(res); r > 1.5 {
+				w *= 1.5 / r
+			}
+			for j := 0; j < nSH; j++ {
+				v := t.base[k]*mattOf[j]*t.fn[j] + fz*glossOf[j]*t.fr[j]
+				row[j], row[nSH+j] = v, v
+				idx[j], idx[nSH+j] = j, (k+1)*nSH+j
+			}
+			add(row, idx, t.q.c[k], w)
+		}
+	}
+	for j := 0; j < nSH; j++ {
+		add([]float64{1}, []int{j}, priorMean[j], 1/(priorSD[j]*priorSD[j]))
+		for k := 1; k <= 3; k++ {
+			add([]float64{1}, []int{k*nSH + j}, 0, 1/(priorTint*priorTint))
+		}
+	}
+	up := phi(geom.Vec3{Z: 1})
+	for k := 0; k < 4; k++ {
+		r, id := make([]float64, nSH), make([]int, nSH)
+		for j := range r {
+			r[j], id[j] = mattOf[j]*up[j], k*nSH+j
+		}
+		y := 0.0
+		if k == 0 {
+			y = 1
+		}
+		add(r, id, y, 1e8)
+	}
+	var ch mat.Cholesky
+	if !ch.Factorize(mat.NewSymDense(n, a)) {
+		return
+	}
+	var x mat.VecDense
+	_ = ch.SolveVecTo(&x, mat.NewVecDense(n, g)) // the card's constraint makes the condition large on purpose
+	for j := 0; j < nSH; j++ {
+		for k := 0; k < 3; k++ {
+			l.l[j][k] = x.AtVec(j) + x.AtVec((k+1)*nSH+j)
+		}
+	}
+}
+
+// solveShine fits f0: within a part the colour is free, so only what shine changes across it counts.
+func (l *light) solveShine(all []lit) {
+	type key struct{ base [3]float64 }
+	groups := map[key][]*lit{}
+	var order []key
+	for i := range all {
+		k := key{all[i].base}
+		if groups[k] == nil {
+			order = append(order, k)
+		}
+		groups[k] = append(groups[k], &all[i])
+	}
+	sort.SliceStable(order, func(i, j int) bool { return order[i].base[0] < order[j].base[0] })
+	num, den := priorF0/(sdF0*sdF0), 1/(sdF0*sdF0)
+	for _, k := range order {
+		for c := 0; c < 3; c++ {
+			// regress c on E and S/f0 with weights; keep the part of S that E does not explain
+			var ee, es, ec, ss, sc float64
+			for _, t := range groups[k] {
+				e := l.matt(t.q.n)[c]
+				s := l.gloss(t.q.refl, t.q.facing)[c] / fresnel(l.f0, t.q.facing)
+				extra := (fresnel(l.f0, t.q.facing) - l.f0) * s
+				y := t.q.c[c] - extra
+				sd := 3 * relNoise * (math.Max(0, t.base[c])*e + 0.02)
+				w := t.w * t.w / (sd * sd)
+				if r := math.Abs(t.q.c[c]-t.base[c]*e-l.f0*s-extra) / sd; r > 0.5 {
+					w *= 0.5 / r
+				}
+				ee, es, ec, ss, sc = ee+w*e*e, es+w*e*s, ec+w*e*y, ss+w*s*s, sc+w*s*y
+			}
+			if ee <= 0 {
+				continue
+			}
+			num += sc - es*ec/ee
+			den += ss - es*es/ee
+		}
+	}
+	l.f0 = math.Max(0, math.Min(0.06, num/den))
+}

@@ -1,0 +1,180 @@
+package skin
+
+import (
+	"math"
+
+	"offtype/measure/colour"
+	"offtype/measure/geom"
+)
+
+// pixel is one sampled place of the skin.
+type pixel struct {
+	gx, gy   int // place in the sampling grid
+	s, theta float64
+	n, at    geom.Vec3
+	facing   float64 // cosine between normal and view
+	refl     geom.Vec3
+	c        colour.RGB // as calibrated: reflectance × light + shine
+	cut      bool       // a channel is clipped
+
+	own  colour.RGB // reflectance of the skin, light and shine taken out
+	lab  colour.Lab // the same
+	part int        // cluster, −1 none
+}
+
+// patchwork is the sampled skin of one fruit.
+type patchwork struct {
+	px     []pixel
+	step   float64 // grid, px
+	nx, ny int
+	grid   []int32 // index into px, −1 outside
+	fruit  *Fruit
+	radius float64 // greatest distance from the axis seen, mm
+	mmStep float64 // grid step on the fruit, mm
+}
+
+// Samples nearer to the outline than this share of the outline's size, or seen more obliquely than minFacing,
+// are not used: edges are sharpened by the camera, and shine grows there.
+const (
+	edgePx    = 3.0
+	minFacing = 0.25
+)
+
+// sample reads about max pixels of fruit f, each a mean of 3 × 3.
+func sample(ph *Photo, f *Fruit, max int) *patchwork {
+	lo, hi := geom.Bounds(f.Outline)
+	w := &patchwork{fruit: f}
+	area := geom.Area(f.Outline)
+	if len(f.Outline) < 3 || area < 100 {
+		return w
+	}
+	surf := f.Surface
+	if surf == nil {
+		surf = dome(f.Outline)
+	}
+	w.step = math.Max(1, math.Ceil(math.Sqrt(area/float64(max))))
+	w.nx, w.ny = int((hi.X-lo.X)/w.step)+1, int((hi.Y-lo.Y)/w.step)+1
+	w.grid = make([]int32, w.nx*w.ny)
+	edge := edgePx + 0.01*math.Sqrt(area)
+	for j := 0; j < w.ny; j++ {
+		y := math.Round(lo.Y + w.step*(float64(j)+0.5))
+		spans := rowSpans(f.Outline, y)
+		for i := 0; i < w.nx; i++ {
+			w.grid[j*w.nx+i] = -1
+			p := geom.Px{X: math.Round(lo.X + w.step*(float64(i)+0.5)), Y: y}
+			if !inside(spans, p.X, edge) {
+				continue
+			}
+			q, ok := look(ph, surf, p)
+			if !ok {
+				continue
+			}
+			q.gx, q.gy = i, j
+			w.grid[j*w.nx+i] = int32(len(w.px))
+			w.px = append(w.px, q)
+		}
+	}
+	w.erodeColumns(edge)
+	return w
+}
+
+// look reads one pixel and the surface there.
+func look(ph *Photo, surf Surface, p geom.Px) (q pixel, ok bool) {
+	x, y := int(p.X), int(p.Y)
+	if x < 1 || y < 1 || x >= ph.Width-1 || y >= ph.Height-1 {
+		return q, false
+	}
+	s, th, pt, n, ok := surf(p)
+	if !ok {
+		return q, false
+	}
+	v := ph.Camera.Sub(pt).Unit()
+	cos := v.Dot(n)
+	if !(cos >= minFacing) {
+		return q, false
+	}
+	var e [3]float64
+	for dy := -1; dy <= 1; dy++ {
+		for dx := -1; dx <= 1; dx++ {
+			i := 3 * ((y+dy)*ph.Width + x + dx)
+			for k := range e {
+				b := ph.Pix[i+k]
+				e[k] += float64(b) / 9
+				q.cut = q.cut || b >= 254
+			}
+		}
+	}
+	q.s, q.theta, q.n, q.at, q.facing = s, th, n, pt, cos
+	q.refl = n.Scale(2 * cos).Sub(v)
+	q.c = ph.Colour.RGB(e, p)
+	q.part = -1
+	return q, true
+}
+
+// rowSpans returns the sorted crossings of the outline with the row y.
+func rowSpans(o []geom.Px, y float64) []float64 {
+	var v []float64
+	for i, j := 0, len(o)-1; i < len(o); j, i = i, i+1 {
+		a, b := o[i], o[j]
+		if (a.Y > y) != (b.Y > y) {
+			v = append(v, (b.X-a.X)*(y-a.Y)/(b.Y-a.Y)+a.X)
+		}
+	}
+	sortFloats(v)
+	return v
+}
+
+func inside(spans []float64, x, edge float64) bool {
+	for i := 0; i+1 < len(spans); i += 2 {
+		if x >= spans[i]+edge && x <= spans[i+1]-edge {
+			return true
+		}
+	}
+	return false
+}
+
+// erodeColumns drops samples nearer than edge px to the outline above or below.
+func (w *patchwork) erodeColumns(edge float64) {
+	k := int(math.Ceil(edge / w.step))
+	keep := make([]bool, len(w.px))
+	for i, q := range w.px {
+		keep[i] = w.at(q.gx, q.gy-k) >= 0 && w.at(q.gx, q.gy+k) >= 0
+	}
+	n := 0
+	for i, q := range w.px {
+		if !keep[i] {
+			w.grid[q.gy*w.nx+q.gx] = -1
+			continue
+		}
+		w.px[n] = q
+		w.grid[q.gy*w.nx+q.gx] = int32(n)
+		n++
+	}
+	w.px = w.px[:n]
+}
+
+// at returns the index of the sample at grid place (x, y), −1 when there is none.
+func (w *patchwork) at(x, y int) int {
+	if x < 0 || y < 0 || x >= w.nx || y >= w.ny {
+		return -1
+	}
+	return int(w.grid[y*w.nx+x])
+}
+
+// dome is the surface assumed without a fitted body: a half ellipsoid over the outline's box, seen from above,
+// in px instead of mm.
+func dome(o []geom.Px) Surface {
+	lo, hi := geom.Bounds(o)
+	c := lo.Add(hi).Scale(0.5)
+	a, b := (hi.X-lo.X)/2, (hi.Y-lo.Y)/2
+	h := math.Min(a, b)
+	return func(p geom.Px) (s, theta float64, point, normal geom.Vec3, ok bool) {
+		u, v := (p.X-c.X)/a, (p.Y-c.Y)/b
+		q := 1 - u*u - v*v
+		if q <= 0.02 {
+			return
+		}
+		n := geom.Vec3{X: u / a, Y: -v / b, Z: math.Sqrt(q) / h}.Unit()
+		return 0.5, 0, geom.Vec3{X: p.X, Y: -p.Y}, n, true
+	}
+}

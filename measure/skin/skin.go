@@ -1,0 +1,120 @@
+// Package skin measures the colours, the pattern and the ribs of fruit in a calibrated photo.
+//
+// A pixel shows reflectance × light on the surface + shine. The light on a surface depends on where it
+// faces; that is the same for all fruit of a photo, so it is estimated from all of them together (light.go),
+// with the card, which faces straight up, as the fixed point. What is left is the skin's own colour.
+//
+// Limits: light that fruit and table throw on each other near the table, shadows of neighbours and lamps close
+// above tall fruit are not modelled; the middle of the fruit, facing up, decides the main colour.
+package skin
+
+import (
+	"math"
+
+	"offtype/measure/colour"
+	"offtype/measure/geom"
+)
+
+// Surface returns what the fitted body shows at pixel p: place s along the axis (0 stem end, 1 blossom end),
+// angle theta around it in radians, the point (mm) and the outward unit normal in the table frame; ok is false
+// beside the body.
+type Surface func(p geom.Px) (s, theta float64, point, normal geom.Vec3, ok bool)
+
+// Fruit is one fruit of a photo.
+type Fruit struct {
+	Outline []geom.Px // closed, px, without the stalk
+	Stalk   []geom.Px // outline of the stalk, px; its neighbourhood is left out; may be nil
+	Surface Surface   // nil: a round body is assumed from the outline, pattern and ribs stay untold
+	Upright bool      // the axis points up: the stem end is in view
+}
+
+// Photo is a photo with its fruit.
+type Photo struct {
+	Pix           []uint8 // RGB, 3 bytes a pixel, encoded
+	Width, Height int
+	Colour        *colour.Calibration
+	Camera        geom.Vec3 // centre of the camera, table frame, mm
+	Fruits        []Fruit
+}
+
+// Pattern is how a secondary colour lies on the fruit.
+type Pattern string
+
+// The patterns.
+const (
+	None    Pattern = "none"
+	Stripes Pattern = "stripes" // along the fruit
+	Bands   Pattern = "bands"   // around the fruit
+	Patches Pattern = "patches" // few, large
+	Dots    Pattern = "dots"    // many, small
+	Mottled Pattern = "mottled" // irregular
+)
+
+// Share is a further colour.
+type Share struct {
+	Lab   colour.Lab
+	Share float64 // of the visible skin, 0–1
+	Kind  string  // "mark", "ground spot", "scar", "shine"
+}
+
+// Result is what is known of one fruit's skin.
+type Result struct {
+	OK          bool       // false: too little skin seen, nothing else is set
+	Main        colour.Lab // ground colour, D65
+	MainU       float64    // expanded uncertainty (k = 2), ΔE00
+	Second      *colour.Lab
+	SecondU     float64
+	SecondShare float64 // of the visible skin, 0–1
+	Pattern     Pattern
+	More        []Share // further colours, ground spot, scars
+	Stripes     int     // number around the fruit, 0 when none or not told
+	OnRibs      string  // "grooves", "ribs" or empty: where the stripes lie
+	MarkMM      float64 // width of stripes or bands, or diameter of marks, mm; 0 when none
+	Ribs        int     // −1: cannot be told
+	Groove      float64 // depth of the grooves over the greatest radius; NaN when not told
+	Rough       float64 // unevenness of the shading within 2–10 mm, relative; NaN when not told
+	Shine       float64 // share of the visible skin left out for shine
+	Words       string  // plain words, "tan", "dark green with cream dots"
+	Notes       []string
+}
+
+// Options of Measure.
+type Options struct {
+	MaxPixels int // sampled pixels a fruit; default 4000
+}
+
+// DefaultOptions returns the defaults named at Options.
+func DefaultOptions() Options { return Options{MaxPixels: 4000} }
+
+// Measure measures all fruit of a photo; the results are in the order of ph.Fruits.
+func Measure(ph *Photo, opt Options) []Result {
+	if opt.MaxPixels <= 0 {
+		opt = DefaultOptions()
+	}
+	skins := make([]*patchwork, len(ph.Fruits))
+	for i := range ph.Fruits {
+		skins[i] = sample(ph, &ph.Fruits[i], opt.MaxPixels)
+	}
+	l := fitLight(skins)
+	out := make([]Result, len(skins))
+	for i, s := range skins {
+		out[i] = s.measure(l, ph)
+	}
+	return out
+}
+
+// measure turns the samples of one fruit into its result.
+func (s *patchwork) measure(l *light, ph *Photo) Result {
+	r := Result{Ribs: -1, Groove: math.NaN(), Rough: math.NaN(), Pattern: ""}
+	if len(s.px) < 40 {
+		r.Notes = append(r.Notes, "too little skin seen")
+		return r
+	}
+	s.unshade(l)
+	main, ok := s.mainColour()
+	if !ok {
+		return r
+	}
+	r.OK, r.Main, r.MainU = true, main, ph.Colour.U
+	return r
+}
