@@ -1,0 +1,220 @@
+package body
+
+import (
+	"math"
+
+	"offtype/measure/camera"
+	"offtype/measure/geom"
+)
+
+// plan is an outline laid flat at the height of the body's middle, mm.
+type plan struct {
+	pts   []geom.Vec3
+	mid   geom.Vec3
+	axis  float64 // direction of the longer principal axis, rad
+	ratio float64 // longer / shorter principal spread
+	z     float64
+}
+
+// layFlat projects the outline onto the plane at height z and takes its moments.
+func layFlat(v *View, z float64) (plan, bool) {
+	p := plan{z: z}
+	for _, o := range v.Outline {
+		w, ok := v.Camera.OnPlane(o, z)
+		if !ok {
+			return p, false
+		}
+		p.pts = append(p.pts, w)
+	}
+	// moments of the enclosed area as a fan of triangles about the first point
+	o := p.pts[0]
+	var a, sx, sy, xx, yy, xy float64
+	for i := 1; i+1 < len(p.pts); i++ {
+		u, w := p.pts[i].Sub(o), p.pts[i+1].Sub(o)
+		t := (u.X*w.Y - u.Y*w.X) / 2
+		a += t
+		sx += t * (u.X + w.X) / 3
+		sy += t * (u.Y + w.Y) / 3
+		xx += t * (u.X*u.X + w.X*w.X + u.X*w.X) / 6
+		yy += t * (u.Y*u.Y + w.Y*w.Y + u.Y*w.Y) / 6
+		xy += t * (2*u.X*u.Y + 2*w.X*w.Y + u.X*w.Y + w.X*u.Y) / 12
+	}
+	if a == 0 {
+		return p, false
+	}
+	mx, my := sx/a, sy/a
+	cxx, cyy, cxy := xx/a-mx*mx, yy/a-my*my, xy/a-mx*my
+	p.mid = geom.Vec3{X: o.X + mx, Y: o.Y + my, Z: z}
+	p.axis = math.Atan2(2*cxy, cxx-cyy) / 2
+	h, d := (cxx+cyy)/2, math.Hypot((cxx-cyy)/2, cxy)
+	if h-d <= 0 {
+		return p, false
+	}
+	p.ratio = math.Sqrt((h + d) / (h - d))
+	return p, true
+}
+
+// extent returns the range of the plan along and across direction psi, from its centre.
+func (p *plan) extent(psi float64) (lo, hi, side float64) {
+	s, c := math.Sincos(psi)
+	lo, hi = math.Inf(1), math.Inf(-1)
+	a, b := math.Inf(1), math.Inf(-1)
+	for _, q := range p.pts {
+		d := q.Sub(p.mid)
+		x, y := d.X*c+d.Y*s, -d.X*s+d.Y*c
+		lo, hi = math.Min(lo, x), math.Max(hi, x)
+		a, b = math.Min(a, y), math.Max(b, y)
+	}
+	return lo, hi, b - a
+}
+
+// flatten lays the outline flat at about half the body's height.
+func flatten(v *View) (plan, bool) {
+	p, ok := layFlat(v, 0)
+	for i := 0; i < 2 && ok; i++ {
+		_, _, w := p.extent(p.axis)
+		p, ok = layFlat(v, 0.47*w)
+	}
+	return p, ok
+}
+
+// headings returns the directions that the axis may have, stem to blossom, best first, and whether
+// they rest on a stalk or scar.
+func (p *plan) headings(v *View) (psi []float64, known bool) {
+	on := func(q *geom.Px) (geom.Vec3, bool) {
+		if q == nil {
+			return geom.Vec3{}, false
+		}
+		return v.Camera.OnPlane(*q, p.z)
+	}
+	stem, okS := on(v.Stem)
+	blossom, okB := on(v.Blossom)
+	var d geom.Vec3
+	switch {
+	case okS && okB:
+		d = blossom.Sub(stem)
+	case okS:
+		d = p.mid.Sub(stem)
+	case okB:
+		d = blossom.Sub(p.mid)
+	default:
+		l := []float64{p.axis}
+		if p.ratio < 1.2 {
+			l = append(l, p.axis+math.Pi/2)
+		}
+		return l, false
+	}
+	dir := math.Atan2(d.Y, d.X)
+	if p.ratio > 1.15 && !(okS && okB) {
+		// a clear long axis is sharper than one point, unless the point lies on the long side
+		if off := math.Remainder(dir-p.axis, math.Pi); math.Abs(off) < 50*math.Pi/180 {
+			return []float64{dir - off, dir}, true
+		}
+	}
+	return []float64{dir}, true
+}
+
+// begin makes a first body with its axis along psi.
+func (p *plan) begin(psi float64) *model {
+	lo, hi, _ := p.extent(psi)
+	s, c := math.Sincos(psi)
+	l := hi - lo
+	half := make([]float64, knots)
+	rho0 := 0.0
+	for k := range half {
+		v := math.Min(math.Max(float64(k)*math.Pi/(knots-1), 0.3), math.Pi-0.3)
+		half[k] = p.breadth(psi, lo+l*(0.5-0.5*math.Cos(v))) / 2
+		rho0 = math.Max(rho0, half[k])
+	}
+	par := make([]float64, pProfile+knots)
+	m := (lo + hi) / 2
+	par[pX], par[pY], par[pZ] = p.mid.X+m*c, p.mid.Y+m*s, rho0
+	par[pYaw], par[pLen] = psi, l
+	for k := range half {
+		v := math.Min(math.Max(float64(k)*math.Pi/(knots-1), 0.3), math.Pi-0.3)
+		if half[k] > 0 {
+			par[pProfile+k] = math.Log(half[k] / (rho0 * math.Sin(v)))
+		}
+	}
+	return newModel(par, knots, rho0)
+}
+
+// breadth returns the width of the plan across psi at x along it, mm.
+func (p *plan) breadth(psi, x float64) float64 {
+	s, c := math.Sincos(psi)
+	a, b := math.Inf(1), math.Inf(-1)
+	for i, q := range p.pts {
+		r := p.pts[(i+1)%len(p.pts)]
+		d, e := q.Sub(p.mid), r.Sub(p.mid)
+		x0, x1 := d.X*c+d.Y*s, e.X*c+e.Y*s
+		if (x0 > x) == (x1 > x) {
+			continue
+		}
+		f := (x - x0) / (x1 - x0)
+		y := (-d.X*s + d.Y*c) + f*((-e.X*s+e.Y*c)-(-d.X*s+d.Y*c))
+		a, b = math.Min(a, y), math.Max(b, y)
+	}
+	if b < a {
+		return 0
+	}
+	return b - a
+}
+
+// rays turns a view's outline into at most n viewing rays. Each is the mean of its neighbourhood
+// along the outline, so that no measured point is lost.
+func rays(v *View, view, n int) []ray {
+	pts := geom.Resample(v.Outline, 4*n)
+	edge := nearestEdges(v, pts)
+	sigma := v.SigmaPx
+	if sigma <= 0 {
+		sigma = 0.5
+	}
+	out := make([]ray, 0, n)
+	for i := 0; i < n; i++ {
+		at := smoothed(pts, 4*i)
+		e := edge[4*i]
+		r := newRay(&v.Camera, at)
+		r.view, r.sigma, r.oneSided = view, sigma, e != geom.EdgeFree
+		out = append(out, r)
+	}
+	return out
+}
+
+func newRay(c *camera.Camera, at geom.Px) ray {
+	o, d := c.Ray(at)
+	fwd := geom.Vec3{X: c.R[2][0], Y: c.R[2][1], Z: c.R[2][2]}
+	return ray{o: o, d: d, zdir: d.Dot(fwd), focal: c.Focal, at: at}
+}
+
+// smoothed is the mean of five neighbouring points with binomial weights.
+func smoothed(p []geom.Px, i int) geom.Px {
+	n := len(p)
+	var s geom.Px
+	for k, w := range [5]float64{1, 4, 6, 4, 1} {
+		s = s.Add(p[(i+k-2+n)%n].Scale(w / 16))
+	}
+	return s
+}
+
+// nearestEdges gives each resampled point the edge of its nearest outline point.
+func nearestEdges(v *View, pts []geom.Px) []geom.Edge {
+	out := make([]geom.Edge, len(pts))
+	if len(v.Edge) != len(v.Outline) {
+		return out
+	}
+	j := 0
+	n := len(v.Outline)
+	for i, p := range pts {
+		// both run along the outline in step: look a little ahead of the last match
+		best, bj := math.Inf(1), j
+		for k := 0; k < 40+n/len(pts); k++ {
+			q := v.Outline[(j+k)%n].Sub(p)
+			if d := q.Dot(q); d < best {
+				best, bj = d, j+k
+			}
+		}
+		j = bj
+		out[i] = v.Edge[j%n]
+	}
+	return out
+}
