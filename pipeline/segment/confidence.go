@@ -1,0 +1,41 @@
+package segment
+
+import (
+	"fmt"
+	"math"
+
+	"offtype/measure/geom"
+)
+
+// confidence is the probability-like 0–1 product of what speaks for one whole, rightly outlined
+// fruit: how sure the network is inside and how steep its map is at the outline, how clear the
+// photo's edge is, how far the edge lies from the network's, and how whole the shape is.
+func (c *candidate) confidence(m *Maps) float64 {
+	inside := ramp(c.reg.body, 0.65, 0.92)
+	agree := 1 - ramp(c.moved, 0.5, 1.4)
+	edge := 1 - 0.6*ramp(c.bad, 0.15, 0.7)
+	votes := 1 - 0.7*ramp(c.reg.spread, 0.25, 0.7)
+	hull := geom.Hull(c.line)
+	solid := geom.Area(c.line) / math.Max(geom.Area(hull), 1)
+	shape := 0.3 + 0.7*ramp(solid, 0.72, 0.86)
+	return clamp(inside*(0.3+0.7*agree)*edge*votes*shape, 0, 1)
+}
+
+// ramp is 0 below lo, 1 above hi, straight between.
+func ramp(v, lo, hi float64) float64 { return clamp((v-lo)/(hi-lo), 0, 1) }
+
+// implausible says why an outlined thing is not counted as a fruit, or "".
+func implausible(f Fruit, im Image, opt Options) string {
+	area := geom.Area(f.Outline)
+	if share := area / (float64(im.Width) * float64(im.Height)); share < opt.MinAreaShare {
+		return fmt.Sprintf("too small: %.3f %% of the photo", 100*share)
+	}
+	hull := geom.Area(geom.Hull(f.Outline))
+	if hull > 0 && area/hull < 0.6 {
+		return fmt.Sprintf("odd shape: fills %.0f %% of its hull", 100*area/hull)
+	}
+	if f.Confidence < 0.12 {
+		return fmt.Sprintf("not clearly a fruit: confidence %.2f", f.Confidence)
+	}
+	return ""
+}

@@ -1,0 +1,196 @@
+package segment
+
+import (
+	"math"
+
+	"offtype/measure/geom"
+)
+
+// heatPoint is the peak of a heat map within a region.
+type heatPoint struct {
+	p    geom.Px // photo px
+	heat float64 // 0–1
+}
+
+// heatPeak returns the highest place of a heat map on region id and one cell around it, to a
+// fraction of a cell (centre of gravity of the 5 × 5 cells around the peak).
+func heatPeak(m *Maps, g *regions, id int32, a []float32) heatPoint {
+	best, at := float32(-1), -1
+	for i, l := range g.label {
+		if l != id {
+			continue
+		}
+		try := func(j int) {
+			if (g.label[j] == id || g.label[j] == 0) && a[j] > best {
+				best, at = a[j], j
+			}
+		}
+		try(i)
+		g.each4(i, func(j int) {
+			try(j)
+			if g.label[j] == 0 {
+				g.each4(j, try)
+			}
+		})
+	}
+	if at < 0 {
+		return heatPoint{}
+	}
+	x0, y0 := at%m.W, at/m.W
+	var sx, sy, sw float64
+	for y := max(0, y0-2); y <= min(m.H-1, y0+2); y++ {
+		for x := max(0, x0-2); x <= min(m.W-1, x0+2); x++ {
+			if l := g.label[y*m.W+x]; l != id && l != 0 {
+				continue
+			}
+			w := float64(a[y*m.W+x])
+			w *= w
+			sx, sy, sw = sx+w*float64(x), sy+w*float64(y), sw+w
+		}
+	}
+	if sw <= 0 {
+		return heatPoint{}
+	}
+	return heatPoint{m.toPhoto(sx/sw, sy/sw), float64(best)}
+}
+
+// heatLimit is the least heat of an end that is reported at all.
+const heatLimit = 0.25
+
+// ends sets stem base, stalk tip, blossom end and the upright score.
+func (c *candidate) ends(m *Maps, f *Fruit) {
+	var base []geom.Px
+	for i, e := range c.edge {
+		if e == geom.EdgeStalk {
+			base = append(base, c.line[i])
+		}
+	}
+	stem, sure := c.stem.p, c.stem.heat
+	if len(base) >= 3 && len(c.stalk) > 0 {
+		// The stalk leaves across the outline: the middle of that stretch is its base.
+		var mid geom.Px
+		for _, p := range base {
+			mid = mid.Add(p.Scale(1 / float64(len(base))))
+		}
+		if sure < 0.5 || mid.Sub(stem).Norm() < 5*m.Cell {
+			stem, sure = mid, math.Max(sure, 0.8)
+		}
+	}
+	if sure >= heatLimit {
+		f.StemBase, f.StemBy = &stem, sure
+		if len(c.stalk) > 0 {
+			tip, far := stem, 0.0
+			for _, p := range c.stalk {
+				if d := p.Sub(stem).Norm(); d > far {
+					tip, far = p, d
+				}
+			}
+			f.StalkTip = &tip
+		}
+	}
+	if c.bloss.heat >= heatLimit {
+		b := c.bloss.p
+		f.Blossom, f.BlossomBy = &b, c.bloss.heat
+	}
+	f.UprightScore = uprightScore(f)
+}
+
+// uprightScore is 0 when the visible ends lie on the outline and 1 when one lies in its middle:
+// the depth of the deepest sure end inside the outline over the radius of the greatest disc
+// that fits around the centroid.
+func uprightScore(f *Fruit) float64 {
+	deep := func(p geom.Px) float64 {
+		if !geom.Contains(f.Outline, p) {
+			return 0
+		}
+		return distToLine(f.Outline, p)
+	}
+	inner := distToLine(f.Outline, geom.Centroid(f.Outline))
+	if inner <= 0 {
+		return 0
+	}
+	s := 0.0
+	if f.StemBase != nil && f.StemBy > 0.4 {
+		s = deep(*f.StemBase) / inner
+	}
+	if f.Blossom != nil && f.BlossomBy > 0.4 {
+		s = math.Max(s, deep(*f.Blossom)/inner)
+	}
+	return clamp(s, 0, 1)
+}
+
+// distToLine returns the distance from p to the closed line, px.
+func distToLine(line []geom.Px, p geom.Px) float64 {
+	best := math.Inf(1)
+	for i, a := range line {
+		b := line[(i+1)%len(line)]
+		d := b.Sub(a)
+		t := 0.0
+		if l := d.Dot(d); l > 0 {
+			t = clamp(p.Sub(a).Dot(d)/l, 0, 1)
+		}
+		best = math.Min(best, a.Add(d.Scale(t)).Sub(p).Norm())
+	}
+	return best
+}
+
+// attachStalks finds the connected stalk areas and gives each to the fruit it touches most, its
+// stem heat weighing in. A fruit keeps its greatest stalk.
+func attachStalks(m *Maps, g *regions, cand []*candidate) {
+	part := make([]int32, len(g.label))
+	is := func(i int) bool { return m.Stalk[i] > 0.5 && g.label[i] == 0 }
+	by := map[int32]*candidate{}
+	for _, c := range cand {
+		by[c.reg.id] = c
+	}
+	size := map[*candidate]int{}
+	var stack []int
+	n := int32(0)
+	for s := range part {
+		if part[s] != 0 || !is(s) {
+			continue
+		}
+		n++
+		part[s] = n
+		stack = append(stack[:0], s)
+		var cells []int
+		touch := map[int32]float64{}
+		for len(stack) > 0 {
+			i := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			cells = append(cells, i)
+			g.each4(i, func(j int) {
+				if l := g.label[j]; l != 0 {
+					touch[l] += 0.1 + float64(m.Stem[j])
+				} else if is(j) && part[j] == 0 {
+					part[j] = n
+					stack = append(stack, j)
+				} else if !is(j) {
+					g.each4(j, func(k int) {
+						if l := g.label[k]; l != 0 {
+							touch[l] += 0.03 + 0.3*float64(m.Stem[k])
+						}
+					})
+				}
+			})
+		}
+		var own *candidate
+		top := 0.0
+		for _, c := range cand { // fixed order
+			if t := touch[c.reg.id]; t > top {
+				own, top = c, t
+			}
+		}
+		if own == nil || len(cells) < 4 || len(cells) < size[own] || len(cells) > own.reg.cells {
+			continue
+		}
+		size[own] = len(cells)
+		id := n
+		own.stalk = m.traceField(func(i int) float32 {
+			if part[i] == id {
+				return m.Stalk[i]
+			}
+			return min(m.Stalk[i], 0.5)
+		}, func(i int) bool { return part[i] == id }, Image{Width: int(m.Cell * float64(m.W)), Height: int(m.Cell * float64(m.H))})
+	}
+}

@@ -1,0 +1,211 @@
+package segment
+
+import (
+	"math"
+
+	"offtype/measure/geom"
+)
+
+// refine moves the outline from the map's accuracy to the photo's: first the most likely closed
+// path through the unrolled band, then the edge of each point by a fitted profile.
+func (c *candidate) refine(im Image, m *Maps, t *tools, opt Options) {
+	reach := opt.BandCells * m.Cell
+	line, nor := c.line, normals(c.line)
+	b := unroll(im, t.lin, line, nor, reach+math.Max(3, 0.7*m.Cell))
+	path := c.bestPath(b, m, line, nor, reach)
+	off := make([]float64, len(path))
+	for i, r := range path {
+		off[i] = b.offset(r)
+	}
+	off = whittaker(off, ones(len(off)), 3)
+	c.moveTo(line, nor, off)
+	for range 2 {
+		c.fitEdges(im, t)
+	}
+	c.moved = rmsGap(c.line, c.coarse) / m.Cell
+}
+
+func ones(n int) []float64 {
+	w := make([]float64, n)
+	for i := range w {
+		w[i] = 1
+	}
+	return w
+}
+
+// moveTo sets the outline to line + off·normal and spaces it evenly again, keeping the marks.
+func (c *candidate) moveTo(line, nor []geom.Px, off []float64) {
+	moved := make([]geom.Px, len(line))
+	for i, p := range line {
+		moved[i] = p
+		if c.edge[i] != geom.EdgeFrame {
+			moved[i] = p.Add(nor[i].Scale(off[i]))
+		}
+	}
+	c.line = moved
+}
+
+// bestPath returns the row of the likeliest edge in each column: the closed path of least cost.
+//
+// The cost of a row is that of the colours on both sides (linear discriminant of the fruit's and
+// the surroundings' colours near this place), of the step in that discriminant, and of the
+// distance from the network's outline; the path pays for turning.
+func (c *candidate) bestPath(b *band, m *Maps, line, nor []geom.Px, reach float64) []int {
+	rows := b.rows()
+	lead := int(math.Ceil(0.7 * m.Cell / bandStep)) // rows beyond this from the line are surely in or out
+	win := int(math.Round(4 * m.Cell / math.Max(1, m.Cell/5)))
+	contact := make([]bool, b.n)
+	for i, e := range c.edge {
+		contact[i] = e == geom.EdgeContact
+	}
+	in := b.windowSums(win, 0, b.half-lead, nil)
+	out := b.windowSums(win, b.half+lead, rows-1, contact)
+	cost := make([]float32, rows*b.n)
+	first := max(1, b.half-int(reach/bandStep))
+	last := min(rows-2, b.half+int(reach/bandStep))
+	pr := make([]float64, rows)
+	for i := range b.n {
+		for r := range rows {
+			cost[i*rows+r] = 1e6
+		}
+		b.discriminant(i, &in[i], &out[i], pr)
+		if contact[i] {
+			c.contactCost(b, m, i, line, nor, first, last, cost[i*rows:(i+1)*rows])
+			continue
+		}
+		regionCost(pr, first, last, cost[i*rows:(i+1)*rows])
+		weight := 1.0
+		if c.edge[i] == geom.EdgeStalk {
+			weight = 4
+		}
+		for r := first; r <= last; r++ {
+			d := b.offset(r) / (0.6 * m.Cell)
+			cost[i*rows+r] += float32(weight * math.Min(d*d, 8))
+		}
+		if c.edge[i] == geom.EdgeFrame {
+			for r := first; r <= last; r++ {
+				cost[i*rows+r] = float32(math.Abs(b.offset(r)))
+			}
+		}
+	}
+	return closedPath(cost, b.n, rows, first, last)
+}
+
+// discriminant fills pr with the log likelihood ratio fruit : surroundings of each row's colour,
+// both taken as normal with the mean of the two covariances; kept within ±3 a sample.
+func (b *band) discriminant(i int, in, out *colourSum, pr []float64) {
+	mi, ci := in.mean()
+	mo, co := out.mean()
+	var cov [6]float64
+	for k := range cov {
+		cov[k] = (ci[k] + co[k]) / 2
+	}
+	const noise = 9 // code values²: the least spread of a surface in a phone photo
+	cov[0] += noise
+	cov[3] += noise
+	cov[5] += noise
+	var dif, mid [3]float64
+	for k := range 3 {
+		dif[k], mid[k] = mi[k]-mo[k], (mi[k]+mo[k])/2
+	}
+	d := solve3(cov, dif)
+	rows := b.rows()
+	for r := range pr {
+		o := 3 * (i*rows + r)
+		v := 0.0
+		for k := range 3 {
+			v += d[k] * (float64(b.code[o+k]) - mid[k])
+		}
+		pr[r] = clamp(v, -3, 3)
+	}
+	if out.n == 0 {
+		clear(pr)
+	}
+}
+
+// regionCost writes, for each row, what speaks against the edge lying there.
+func regionCost(pr []float64, first, last int, cost []float32) {
+	const regionWeight, stepWeight = 0.35, 1.2
+	sum := 0.0
+	for r := range pr {
+		sum += pr[r]
+	}
+	in := 0.0
+	for r := range pr {
+		in += pr[r]
+		if r < first || r > last {
+			continue
+		}
+		// rows 0..r−1 and half of r inside
+		inside := in - pr[r]/2
+		step := (pr[r-1] + pr[max(0, r-2)] + pr[max(0, r-3)] - pr[r+1] - pr[min(len(pr)-1, r+2)] - pr[min(len(pr)-1, r+3)]) / 3
+		cost[r] = float32(-regionWeight*bandStep*(2*inside-sum) - stepWeight*math.Max(0, step))
+	}
+}
+
+// closedPath finds the least-cost closed path, one row a column, changing by at most two rows.
+func closedPath(cost []float32, n, rows, first, last int) []int {
+	const turn = 0.5
+	run := func(start int, fixed bool, begin int) ([]int, float32) {
+		acc := make([]float32, rows)
+		from := make([]int8, n*rows)
+		for r := range acc {
+			acc[r] = cost[begin*rows+r]
+			if fixed && r != start {
+				acc[r] = 1e9
+			}
+		}
+		next := make([]float32, rows)
+		for k := 1; k < n; k++ {
+			col := cost[((begin+k)%n)*rows:]
+			for r := range next {
+				next[r] = 1e9
+			}
+			for r := first; r <= last; r++ {
+				best, bd := float32(1e9), int8(0)
+				for d := -2; d <= 2; d++ {
+					if q := r + d; q >= first && q <= last {
+						if v := acc[q] + turn*float32(d*d); v < best {
+							best, bd = v, int8(d)
+						}
+					}
+				}
+				next[r] = best + col[r]
+				from[k*rows+r] = bd
+			}
+			acc, next = next, acc
+		}
+		end, best := first, float32(2e9)
+		for r := first; r <= last; r++ {
+			v := acc[r]
+			if fixed {
+				v += turn * float32((r-start)*(r-start))
+			}
+			if v < best {
+				best, end = v, r
+			}
+		}
+		path := make([]int, n)
+		for k := n - 1; k >= 0; k-- {
+			path[(begin+k)%n] = end
+			end += int(from[k*rows+end])
+		}
+		return path, best
+	}
+	// An open run shows the row half-way round, far from its loose ends; a second run starts there.
+	open, _ := run(0, false, 0)
+	begin := n / 2
+	path, _ := run(open[begin], true, begin)
+	return path
+}
+
+// rmsGap returns the RMS distance of a's points from line b, px.
+func rmsGap(a, b []geom.Px) float64 {
+	s, n := 0.0, 0
+	for i := 0; i < len(a); i += 4 {
+		d := distToLine(b, a[i])
+		s += d * d
+		n++
+	}
+	return math.Sqrt(s / math.Max(1, float64(n)))
+}
