@@ -1,0 +1,181 @@
+package cluster
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// lonely: a fruit is alone when a fruit of the nearest group is as far from its centre, or farther,
+// with less than this probability. Set so that a harvest of 60 fruit has a false one in about 1 of 20.
+const lonely = 1e-3 / 1.2
+
+// model is a chosen partition with what membership needs.
+type model struct {
+	c      *candidate
+	sp     *space
+	of     []int // type of each unit, largest first
+	k      int
+	cov    sym // of fruit within a type
+	low    sym // cov = low·lowᵀ
+	df     float64
+	centre [][]float64
+	z      [][]float64 // centres in coordinates with cov = 1
+	w      []float64   // Wk
+	n      []int       // fruit of each type
+	units  []float64   // units of each type
+	wide   []float64   // spread of each type ÷ the common one, squared and shrunk
+}
+
+// wideAs: how many fruit's worth of belief a type's own width starts with.
+const wideAs = 12.0
+
+func (h *harvest) model(c *candidate) *model {
+	rows := make([][]int, len(h.units))
+	for i, u := range h.units {
+		rows[i] = u.rows
+	}
+	to := bySize(c.of, rows)
+	m := &model{c: c, k: c.k, of: make([]int, len(c.of)), sp: h.cached(c.at)}
+	for u, g := range c.of {
+		m.of[u] = to[g]
+	}
+	sorted := &candidate{of: m.of, k: c.k, at: c.at}
+	m.cov = h.covariance(m.sp, m.sp.partition(m.of), c.at)
+	m.low, _ = m.cov.cholesky()
+	m.centre = h.centres(m.sp, sorted)
+	m.n, m.w, m.units = make([]int, m.k), make([]float64, m.k), make([]float64, m.k)
+	total := 0
+	for u, g := range m.of {
+		m.n[g] += len(h.units[u].rows)
+		m.w[g] += m.sp.w[u]
+		m.units[g]++
+		total += len(h.units[u].rows)
+	}
+	m.df = min(40, max(4, priorFruit+float64(total-m.k)))
+	for _, mu := range m.centre {
+		z := append([]float64(nil), mu...)
+		m.low.solveLower(z)
+		m.z = append(m.z, z)
+	}
+	m.widths(h)
+	return m
+}
+
+// widths estimates how wide each type is against the common covariance.
+func (m *model) widths(h *harvest) {
+	ss, df := make([]float64, m.k), make([]float64, m.k)
+	for u, un := range h.units {
+		g := m.of[u]
+		for _, r := range un.rows {
+			ss[g] += m.sqFrom(h.x[r], m.z[g]) / float64(h.p)
+			df[g]++
+		}
+	}
+	m.wide = make([]float64, m.k)
+	for g := range m.wide {
+		m.wide[g] = min(3, max(0.5, (wideAs+ss[g])/(wideAs+max(0, df[g]-1))))
+	}
+}
+
+// sqFrom is the squared distance of x (working coordinates) from a whitened centre.
+func (m *model) sqFrom(x, z []float64) float64 {
+	y := append(make([]float64, 0, len(x)), x...)
+	m.low.solveLower(y)
+	return sq(y, z)
+}
+
+// logT is the log density (without common terms) of a mean of fruit under type g: multivariate t.
+// cm is the share of a fruit's variance that the mean has; own its weight when it belongs to g, so
+// that its own part in the centre is taken out.
+func (m *model) logT(y []float64, g int, cm, own float64) float64 {
+	p := float64(len(y))
+	d2 := sq(y, m.z[g])
+	w := m.w[g]
+	if own > 0 && w-own > 0.5*own {
+		f := w / (w - own)
+		d2 *= f * f
+		w -= own
+	}
+	v := m.wide[g] * (cm + 1/(centreShare+w))
+	return -p/2*math.Log(v) - (m.df+p)/2*math.Log1p(d2/v/m.df)
+}
+
+// posterior returns the probability of each type for unit u, taking its fruit together.
+func (m *model) posterior(h *harvest, u int, from []int) []float64 {
+	un := h.units[u]
+	mm := float64(len(un.rows))
+	cm := m.c.at.alike + (1-m.c.at.alike)/mm
+	y := append([]float64(nil), un.mean...)
+	m.low.solveLower(y)
+	l := make([]float64, len(from))
+	top := math.Inf(-1)
+	for i, g := range from {
+		own := 0.0
+		n := m.units[g]
+		if m.of[u] == g {
+			own = m.sp.w[u]
+			n--
+		}
+		l[i] = m.logT(y, g, cm, own) + math.Log(n+0.5)
+		top = max(top, l[i])
+	}
+	sum := 0.0
+	for i := range l {
+		l[i] = math.Exp(l[i] - top)
+		sum += l[i]
+	}
+	for i := range l {
+		l[i] /= sum
+	}
+	return l
+}
+
+// place fills the members: groups are the types of two fruit or more; fruit that are a type by
+// themselves go to the nearest group as alone. When no two fruit go together, or when the number of
+// groups was given, every type is a group.
+func (h *harvest) place(res *Result, m *model, o Options) {
+	var from []int // types that are groups
+	for g := range m.k {
+		if m.n[g] > 1 || o.Groups > 0 || m.n[0] == 1 {
+			from = append(from, g)
+		}
+	}
+	number := make([]int, m.k)
+	for i, g := range from {
+		number[g] = i + 1
+	}
+	for i := range res.Members {
+		res.Members[i] = Member{Group: 1, Probability: 1 / float64(len(from)), Unsure: true}
+	}
+	f := distuv.F{D1: float64(h.p), D2: m.df}
+	for u, un := range h.units {
+		p := m.posterior(h, u, from)
+		best, next := 0, -1
+		for i := range p {
+			if p[i] > p[best] {
+				best = i
+			}
+		}
+		if k := number[m.of[u]]; k > 0 {
+			best = k - 1
+		}
+		for i := range p {
+			if i != best && (next < 0 || p[i] > p[next]) {
+				next = i
+			}
+		}
+		g := from[best]
+		for _, r := range un.rows {
+			v := m.wide[g] * (1 + 1/(centreShare+m.w[g]))
+			d2 := m.sqFrom(h.x[r], m.z[g]) / v
+			mb := Member{Group: best + 1, Probability: p[best], Distance: math.Sqrt(d2 / float64(h.p))}
+			if next >= 0 {
+				mb.Next = next + 1
+			}
+			mb.Alone = number[m.of[u]] == 0 || m.n[g] > 2 && f.Survival(d2/float64(h.p)) < lonely/max(1, float64(len(h.fit))/60)
+			mb.Unsure = mb.Alone || mb.Probability < o.Unsure
+			res.Members[r] = mb
+		}
+	}
+}

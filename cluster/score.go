@@ -1,0 +1,263 @@
+package cluster
+
+import "math"
+
+// What is known before the harvest is seen. Chosen by the simulation in cluster/simulate (docs/grouping.md).
+const (
+	// priorFruit: the usual spreads count as much as the spread of this many fruit.
+	priorFruit = 10.0
+	// centreShare: centres of types are thought to lie 1/√centreShare spreads apart in a trait.
+	centreShare = 0.08
+	// mostGroups is the largest number of groups looked for.
+	mostGroups = 12
+)
+
+var (
+	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65, 0.8} // tried: correlation of fruit of one plant
+	widths    = []float64{0.5, 0.7, 1, 1.4, 2}             // tried: this harvest's spread ÷ the usual
+)
+
+// setting is how much fruit of one plant are alike beyond their type (the intraclass correlation)
+// and how wide types spread in this harvest compared with the usual spreads.
+type setting struct{ alike, width float64 }
+
+// space holds the unit means in coordinates in which the score of a partition is cheap.
+//
+// Model: fruit j of unit u in type k is x = μk + b + e, with b + e of covariance T and a share
+// `alike` of it in b; T has an inverse-Wishart prior around the usual spreads, μk ~ N(0, T/κ). Both are
+// integrated out, so that the score of a partition is its log marginal likelihood:
+//
+//	p/2·Σk ln(κ/(κ+Wk)) − (ν+n)/2·ln det(C − Σk Sk·Skᵀ/(κ+Wk)) + terms without the partition,
+//	Sk = Σ w·x̄, Wk = Σ w over units of type k, w = 1/(alike + (1−alike)/m) for a unit of m fruit
+//
+// plus the log prior of the partition (every size of every group equally likely: a Dirichlet-
+// multinomial with parameter 1). In coordinates with C = 1 the determinant is one of size K.
+type space struct {
+	p    int
+	nu   float64 // ν+n
+	base float64 // terms that do not depend on the partition
+	y    [][]float64
+	w    []float64
+	low  sym // C = low·lowᵀ
+}
+
+// space builds the coordinates for a setting.
+func (h *harvest) space(s setting) *space {
+	nu0 := float64(h.p) + 1 + priorFruit
+	c := newSym(h.p)
+	c.plus(s.width*s.width*priorFruit, h.prior)
+	c.plus(1/(1-s.alike), h.within)
+	c.plus(1, h.gaps)
+	sp := &space{p: h.p, w: make([]float64, len(h.units)), y: make([][]float64, len(h.units))}
+	n, jac := 0.0, 0.0
+	for i, u := range h.units {
+		m := float64(len(u.rows))
+		cm := s.alike + (1-s.alike)/m
+		sp.w[i] = 1 / cm
+		c.rank1(sp.w[i], u.mean)
+		n += m
+		jac += math.Log(cm) + (m-1)*math.Log(1-s.alike)
+	}
+	low, det := c.cholesky()
+	sp.low, sp.nu = low, nu0+n
+	for i, u := range h.units {
+		sp.y[i] = append([]float64(nil), u.mean...)
+		low.solveLower(sp.y[i])
+	}
+	lo := math.Log(s.alike/(1-s.alike)) - math.Log(0.3/0.7)
+	lw := math.Log(s.width)
+	p := float64(h.p)
+	sp.base = nu0*p*lw - sp.nu/2*det - p/2*jac - lo*lo/2 - lw*lw/(2*0.4*0.4)
+	return sp
+}
+
+// partition is a division of the units into k types with the sums the score needs.
+type partition struct {
+	of  []int // type of each unit
+	k   int
+	n   []float64   // units of each type
+	w   []float64   // Wk
+	s   [][]float64 // Sk
+	g   [][]float64 // Sk·Sl
+	det []float64   // room for a determinant
+}
+
+func (sp *space) partition(of []int) *partition {
+	p := &partition{of: append([]int(nil), of...), k: count(of)}
+	p.n, p.w = make([]float64, p.k), make([]float64, p.k)
+	p.s, p.g = make([][]float64, p.k), make([][]float64, p.k)
+	for i := range p.s {
+		p.s[i], p.g[i] = make([]float64, sp.p), make([]float64, p.k)
+	}
+	p.det = make([]float64, p.k*p.k)
+	for u, k := range p.of {
+		p.n[k]++
+		p.w[k] += sp.w[u]
+		for j, v := range sp.y[u] {
+			p.s[k][j] += sp.w[u] * v
+		}
+	}
+	for a := range p.k {
+		for b := range p.k {
+			p.g[a][b] = dot(p.s[a], p.s[b])
+		}
+	}
+	return p
+}
+
+// score is the log posterior of a partition up to a constant of the harvest.
+func (sp *space) score(p *partition) float64 {
+	return sp.base + sp.inner(p.n, p.w, p.g, p.det)
+}
+
+func (sp *space) inner(n, w []float64, g [][]float64, det []float64) float64 {
+	k := len(n)
+	v, units := lgamma(float64(k+1))+lgamma(float64(k)), 0.0
+	for i := range n {
+		v += float64(sp.p) / 2 * math.Log(centreShare/(centreShare+w[i]))
+		v += lgamma(n[i] + 1)
+		units += n[i]
+		ri := 1 / math.Sqrt(centreShare+w[i])
+		for j := range n {
+			det[i*k+j] = -g[i][j] * ri / math.Sqrt(centreShare+w[j])
+		}
+		det[i*k+i]++
+	}
+	v -= lgamma(units + float64(k))
+	return v - sp.nu/2*logDet(det, k)
+}
+
+// logDet is the logarithm of the determinant of a positive definite k×k matrix; it overwrites a.
+func logDet(a []float64, k int) float64 {
+	d := 0.0
+	for i := 0; i < k; i++ {
+		q := a[i*k+i]
+		if q <= 1e-300 {
+			return math.Inf(1) // rounding only: such a partition is not taken
+		}
+		d += math.Log(q)
+		for r := i + 1; r < k; r++ {
+			f := a[r*k+i] / q
+			for c := i + 1; c < k; c++ {
+				a[r*k+c] -= f * a[i*k+c]
+			}
+		}
+	}
+	return d
+}
+
+// refine moves single units between types as long as that raises the score. No type is emptied.
+func (sp *space) refine(p *partition, sweeps int) {
+	if p.k < 2 {
+		return
+	}
+	k := p.k
+	t := make([]float64, k)
+	n, w := make([]float64, k), make([]float64, k)
+	g := make([][]float64, k)
+	for i := range g {
+		g[i] = make([]float64, k)
+	}
+	now := sp.inner(p.n, p.w, p.g, p.det)
+	for range sweeps {
+		moved := false
+		for u, a := range p.of {
+			if p.n[a] <= 1 {
+				continue
+			}
+			y, wu := sp.y[u], sp.w[u]
+			for i := range t {
+				t[i] = dot(y, p.s[i])
+			}
+			yy := dot(y, y)
+			best, to := now+1e-9, a
+			for b := range k {
+				if b == a {
+					continue
+				}
+				copy(n, p.n)
+				copy(w, p.w)
+				n[a]--
+				n[b]++
+				w[a] -= wu
+				w[b] += wu
+				shiftGram(g, p.g, t, a, b, wu, yy)
+				if v := sp.inner(n, w, g, p.det); v > best {
+					best, to = v, b
+				}
+			}
+			if to == a {
+				continue
+			}
+			shiftGram(g, p.g, t, a, to, wu, yy)
+			for i := range g {
+				copy(p.g[i], g[i])
+			}
+			p.n[a]--
+			p.n[to]++
+			p.w[a] -= wu
+			p.w[to] += wu
+			for j, v := range y {
+				p.s[a][j] -= wu * v
+				p.s[to][j] += wu * v
+			}
+			p.of[u], now, moved = to, best, true
+		}
+		if !moved {
+			return
+		}
+	}
+}
+
+// shiftGram writes to g the products of the sums after w·y went from sum a to sum b; t = y·S, yy = y·y.
+func shiftGram(g, old [][]float64, t []float64, a, b int, w, yy float64) {
+	for i := range old {
+		copy(g[i], old[i])
+	}
+	for i := range old {
+		if i != a && i != b {
+			g[a][i] = old[a][i] - w*t[i]
+			g[i][a] = g[a][i]
+			g[b][i] = old[b][i] + w*t[i]
+			g[i][b] = g[b][i]
+		}
+	}
+	g[a][a] = old[a][a] - 2*w*t[a] + w*w*yy
+	g[b][b] = old[b][b] + 2*w*t[b] + w*w*yy
+	g[a][b] = old[a][b] + w*t[a] - w*t[b] - w*w*yy
+	g[b][a] = g[a][b]
+}
+
+// covariance returns the estimate of T for a partition: what fruit of one type vary by.
+func (h *harvest) covariance(sp *space, p *partition, s setting) sym {
+	c := newSym(h.p)
+	c.plus(s.width*s.width*priorFruit, h.prior)
+	c.plus(1/(1-s.alike), h.within)
+	c.plus(1, h.gaps)
+	for i, u := range h.units {
+		c.rank1(sp.w[i], u.mean)
+	}
+	n := 0.0
+	for _, u := range h.units {
+		n += float64(len(u.rows))
+	}
+	sum := make([]float64, h.p)
+	for k := range p.k {
+		clear(sum)
+		for i, u := range h.units {
+			if p.of[i] == k {
+				for j, v := range u.mean {
+					sum[j] += sp.w[i] * v
+				}
+			}
+		}
+		c.rank1(-1/(centreShare+p.w[k]), sum)
+	}
+	for i := range c.a {
+		c.a[i] /= priorFruit + n - float64(p.k)
+	}
+	for i := range h.p { // never below a hundredth of the usual spread
+		c.a[i*h.p+i] = max(c.a[i*h.p+i], 1e-4)
+	}
+	return c
+}
