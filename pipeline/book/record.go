@@ -1,0 +1,389 @@
+package book
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sort"
+	"strings"
+
+	"offtype/pipeline/record"
+)
+
+// Recorded says what RecordRun did.
+type Recorded struct {
+	Revision int  // 1 at the first measurement of the harvest
+	Already  bool // the same result was in the book: nothing was changed
+	Photos   int
+	Fruits   int
+	Resumed  int // photos that an earlier, stopped recording had already put in
+	// Said are sentences the grower should see: a lot that was new to the book, observations
+	// that could not follow their fruit, photos no longer part of the harvest.
+	Said []string
+}
+
+// RecordRun writes run into the book as the newest measurement of the harvest.
+//
+// Harvest, lot, variety and plants that the book does not know yet are made. Each photo with its
+// fruit is one transaction; groups, verdicts and the mark that makes the run count are the last.
+// When the program is stopped in between, recording the same run again completes it. Recording
+// the same result twice changes nothing. A different result becomes a new revision: hand
+// observations and decisions follow their fruit by the overlap of the outlines.
+//
+// lot may be empty (the harvest keeps the lot it has).
+func (b *Book) RecordRun(ctx context.Context, harvest, lot string, run record.Run) (Recorded, error) {
+	if strings.TrimSpace(harvest) == "" {
+		return Recorded{}, errors.New("record run: the harvest has no name; give one with --harvest")
+	}
+	r := &recorder{b: b, run: &run, harvest: harvest, lot: lot}
+	if err := r.plan(); err != nil {
+		return Recorded{}, fmt.Errorf("record harvest %q: %w", harvest, err)
+	}
+	// A recording that another program threw away meanwhile is begun again.
+	var err error
+	for range 3 {
+		if err = r.all(ctx); !errors.Is(err, errGone) {
+			break
+		}
+	}
+	if err != nil {
+		return Recorded{}, fmt.Errorf("record harvest %q: %w", harvest, err)
+	}
+	return r.out, nil
+}
+
+var errGone = errors.New("the recording was removed by another program")
+
+// recorder holds one RecordRun.
+type recorder struct {
+	b            *Book
+	run          *record.Run
+	harvest, lot string
+
+	photos []photoRow
+	input  string
+	hid    int64 // harvest
+	rid    int64 // run
+	prev   int64 // the finished run before this one, 0 when none
+	out    Recorded
+}
+
+// photoRow is a photo as it will be written, with its fruit.
+type photoRow struct {
+	photo   record.Photo
+	status  string
+	detail  string
+	content string
+	fruits  []fruitRow
+}
+
+type fruitRow struct {
+	f      *record.Fruit
+	seq    int
+	detail string
+}
+
+// key names the photo within the harvest.
+func (p *photoRow) key() string {
+	if p.photo.SHA256 != "" {
+		return p.photo.SHA256
+	}
+	return "name:" + p.photo.Name
+}
+
+var photoColumns = map[string]bool{"Name": true, "SHA256": true, "Path": true, "Status": true, "Taken": true, "Make": true, "Model": true, "Message": true}
+
+// plan sorts the fruit under their photos and hashes everything that will be written.
+func (r *recorder) plan() error {
+	at := map[string]int{}
+	for _, p := range r.run.Photos {
+		if _, twice := at[p.Name]; twice {
+			return fmt.Errorf("photo %q is listed twice", p.Name)
+		}
+		at[p.Name] = len(r.photos)
+		d, err := encode(p, photoColumns)
+		if err != nil {
+			return fmt.Errorf("photo %q: %w", p.Name, err)
+		}
+		r.photos = append(r.photos, photoRow{photo: p, status: string(p.Status), detail: d})
+	}
+	for i := range r.run.Fruits {
+		f := &r.run.Fruits[i]
+		j, ok := at[f.Photo]
+		if !ok { // fruit from a table of values: no photo file
+			j = len(r.photos)
+			at[f.Photo] = j
+			r.photos = append(r.photos, photoRow{photo: record.Photo{Name: f.Photo}, status: "listed", detail: "{}"})
+		}
+		d, err := encode(*f, notInDetail)
+		if err != nil {
+			return fmt.Errorf("fruit %d of photo %q: %w", f.Number, f.Photo, err)
+		}
+		r.photos[j].fruits = append(r.photos[j].fruits, fruitRow{f, i, d})
+	}
+	all := sha256.New()
+	for i := range r.photos {
+		p := &r.photos[i]
+		h := sha256.New()
+		fmt.Fprintf(h, "%q %q %q %q\n", p.photo.Name, p.photo.SHA256, p.status, p.detail)
+		for _, f := range p.fruits {
+			whole, err := encode(*f.f, nil)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(h, "%d %s\n", f.seq, whole)
+		}
+		p.content = hex.EncodeToString(h.Sum(nil))
+		fmt.Fprintln(all, p.content)
+	}
+	rest, err := encode(record.Run{Program: r.run.Program, Settings: r.run.Settings, Groups: r.run.Groups, Judgement: r.run.Judgement}, nil)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(all, rest)
+	r.input = hex.EncodeToString(all.Sum(nil))
+	return nil
+}
+
+// all writes the run: begin, one transaction a photo, finish.
+func (r *recorder) all(ctx context.Context) error {
+	r.out = Recorded{Photos: len(r.photos), Fruits: len(r.run.Fruits)}
+	if err := r.b.write(ctx, func(tx *sql.Tx) error { return r.begin(ctx, tx) }); err != nil {
+		return err
+	}
+	if r.out.Already {
+		return nil
+	}
+	for i := range r.photos {
+		if err := r.b.write(ctx, func(tx *sql.Tx) error { return r.putPhoto(ctx, tx, i) }); err != nil {
+			return fmt.Errorf("photo %q: %w", r.photos[i].photo.Name, err)
+		}
+	}
+	return r.b.write(ctx, func(tx *sql.Tx) error { return r.finish(ctx, tx) })
+}
+
+// begin finds or makes harvest, lot and the run to write into.
+func (r *recorder) begin(ctx context.Context, tx *sql.Tx) error {
+	lot, err := r.ensureLot(ctx, tx)
+	if err != nil {
+		return err
+	}
+	if r.hid, err = r.ensureHarvest(ctx, tx, lot); err != nil {
+		return err
+	}
+	r.prev, err = currentRun(ctx, tx, r.hid)
+	if err != nil {
+		return err
+	}
+	if r.prev != 0 {
+		var input string
+		if err := tx.QueryRowContext(ctx, "SELECT input, revision FROM runs WHERE id = ?", r.prev).Scan(&input, &r.out.Revision); err != nil {
+			return err
+		}
+		if input == r.input {
+			r.out.Already = true
+			return nil
+		}
+	}
+	err = tx.QueryRowContext(ctx, "SELECT id, revision FROM runs WHERE harvest_id = ? AND input = ? AND finished IS NULL", r.hid, r.input).Scan(&r.rid, &r.out.Revision)
+	if err == nil || !errors.Is(err, sql.ErrNoRows) {
+		return err
+	}
+	settings, err := json.Marshal(r.run.Settings)
+	if err != nil {
+		return err
+	}
+	if err := tx.QueryRowContext(ctx, "SELECT coalesce(max(revision), 0) + 1 FROM runs WHERE harvest_id = ?", r.hid).Scan(&r.out.Revision); err != nil {
+		return err
+	}
+	r.rid, err = insert(ctx, tx, `INSERT INTO runs (harvest_id, revision, input, program, settings, started) VALUES (?, ?, ?, ?, ?, ?)`,
+		r.hid, r.out.Revision, r.input, r.run.Program, string(settings), r.b.stamp())
+	return err
+}
+
+// currentRun is the newest finished run of a harvest, 0 when there is none.
+func currentRun(ctx context.Context, tx querier, harvest int64) (id int64, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT id FROM runs WHERE harvest_id = ? AND finished IS NOT NULL ORDER BY revision DESC LIMIT 1", harvest).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	return id, err
+}
+
+// putPhoto writes one photo with its fruit unless a stopped recording has done so.
+func (r *recorder) putPhoto(ctx context.Context, tx *sql.Tx, i int) error {
+	p := &r.photos[i]
+	var finished sql.NullString
+	if err := tx.QueryRowContext(ctx, "SELECT finished FROM runs WHERE id = ?", r.rid).Scan(&finished); err != nil {
+		if errors.Is(err, sql.ErrNoRows) {
+			return errGone
+		}
+		return err
+	}
+	var have int
+	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM photos WHERE run_id = ? AND name = ?", r.rid, p.photo.Name).Scan(&have); err != nil {
+		return err
+	}
+	if have > 0 || finished.Valid {
+		r.out.Resumed++
+		return nil
+	}
+	pid, err := insert(ctx, tx, `INSERT INTO photos (run_id, seq, name, sha256, path, status, taken, make, model, message, content, detail)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, r.rid, i, p.photo.Name, p.photo.SHA256, p.photo.Path, p.status,
+		p.photo.Taken, p.photo.Make, p.photo.Model, p.photo.Message, p.content, p.detail)
+	if err != nil {
+		return err
+	}
+	ids, err := r.identify(ctx, tx, p)
+	if err != nil {
+		return err
+	}
+	w, err := newFruitWriter(ctx, tx)
+	if err != nil {
+		return err
+	}
+	defer w.close()
+	for j, f := range p.fruits {
+		if err := w.put(ctx, pid, ids[j], f); err != nil {
+			return fmt.Errorf("fruit %d: %w", f.f.Number, err)
+		}
+	}
+	return nil
+}
+
+// finish writes what spans the photos and makes the run count.
+func (r *recorder) finish(ctx context.Context, tx *sql.Tx) error {
+	var finished sql.NullString
+	if err := tx.QueryRowContext(ctx, "SELECT finished FROM runs WHERE id = ?", r.rid).Scan(&finished); err != nil {
+		if errors.Is(err, sql.ErrNoRows) {
+			return errGone
+		}
+		return err
+	}
+	if finished.Valid { // another program was quicker with the same run
+		return nil
+	}
+	desc, err := r.ensureDescription(ctx, tx)
+	if err != nil {
+		return err
+	}
+	if err := r.putGroups(ctx, tx); err != nil {
+		return err
+	}
+	if err := r.putVerdicts(ctx, tx); err != nil {
+		return err
+	}
+	if err := r.ensurePlants(ctx, tx); err != nil {
+		return err
+	}
+	lot, err := encode(r.run.Judgement.Lot, nil)
+	if err != nil {
+		return err
+	}
+	detail, err := encode(struct{ Variety *record.VarietyRef }{r.run.Judgement.Variety}, nil)
+	if err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, "UPDATE runs SET finished = ?, description_id = ?, lot_finding = ?, detail = ? WHERE id = ?",
+		r.b.stamp(), desc, lot, detail, r.rid); err != nil {
+		return err
+	}
+	if err := r.follow(ctx, tx); err != nil {
+		return err
+	}
+	return r.sweep(ctx, tx)
+}
+
+// sweep removes recordings of this harvest that were stopped and never finished, and fruit that
+// no measurement and no hand entry speaks of.
+func (r *recorder) sweep(ctx context.Context, tx *sql.Tx) error {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM runs WHERE harvest_id = ? AND finished IS NULL AND revision < ?", r.hid, r.out.Revision); err != nil {
+		return err
+	}
+	_, err := tx.ExecContext(ctx, `DELETE FROM fruits WHERE harvest_id = ?
+		AND id NOT IN (SELECT fruit_id FROM measurements)
+		AND id NOT IN (SELECT fruit_id FROM observations WHERE fruit_id IS NOT NULL)
+		AND id NOT IN (SELECT fruit_id FROM decisions WHERE fruit_id IS NOT NULL)`, r.hid)
+	return err
+}
+
+// putGroups writes groups.csv.
+func (r *recorder) putGroups(ctx context.Context, tx *sql.Tx) error {
+	st, err := tx.PrepareContext(ctx, `INSERT INTO memberships (run_id, seq, measurement_id, photo, fruit, plant, grp, membership, unsure, alone)
+		VALUES (?1, ?2, (SELECT m.id FROM measurements m JOIN photos p ON p.id = m.photo_id WHERE p.run_id = ?1 AND p.name = ?3 AND m.number = ?4), ?3, ?4, ?5, ?6, ?7, ?8, ?9)`)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	for i, g := range r.run.Groups {
+		if _, err := st.ExecContext(ctx, r.rid, i, g.Photo, g.Number, g.Plant, g.Group, number(g.Membership), g.Unsure, g.Alone); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// putVerdicts writes the verdicts of judgement.json; the finding on the lot is in the runs table.
+func (r *recorder) putVerdicts(ctx context.Context, tx *sql.Tx) error {
+	st, err := tx.PrepareContext(ctx, "INSERT INTO verdicts (run_id, subject, seq, photo, fruit, plant, grp, verdict, distance, p, detail) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	put := func(subject string, seq int, v any, cols ...any) error {
+		d, err := encode(v, nil)
+		if err != nil {
+			return err
+		}
+		_, err = st.ExecContext(ctx, append(append([]any{r.rid, subject, seq}, cols...), d)...)
+		return err
+	}
+	for i, v := range r.run.Judgement.Fruits {
+		if err := put("fruit", i, v, v.Photo, v.Fruit, v.Plant, v.Group, string(v.Verdict), v.Distance, v.P); err != nil {
+			return err
+		}
+	}
+	for i, v := range r.run.Judgement.Groups {
+		if err := put("group", i, v, nil, nil, nil, v.Group, string(v.Verdict), v.Distance, nil); err != nil {
+			return err
+		}
+	}
+	for i, v := range r.run.Judgement.Plants {
+		if err := put("plant", i, v, nil, nil, v.Plant, nil, string(v.Verdict), nil, nil); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// plants returns the plant numbers of the run, sorted.
+func (r *recorder) plants() []string {
+	seen := map[string]bool{}
+	for i := range r.run.Fruits {
+		seen[r.run.Fruits[i].Plant] = true
+	}
+	for _, p := range r.run.Photos {
+		for n := range p.Tags {
+			seen[fmt.Sprint(n)] = true
+		}
+	}
+	delete(seen, "")
+	out := make([]string, 0, len(seen))
+	for p := range seen {
+		out = append(out, p)
+	}
+	sort.Slice(out, func(i, j int) bool { return plantLess(out[i], out[j]) })
+	return out
+}
+
+// plantLess orders plant numbers as numbers where they are numbers.
+func plantLess(a, b string) bool {
+	if len(a) != len(b) && strings.Trim(a+b, "0123456789") == "" {
+		return len(a) < len(b)
+	}
+	return a < b
+}
