@@ -8,6 +8,7 @@ import (
 
 	"offtype/measure/camera"
 	"offtype/measure/geom"
+	"offtype/pipeline/lens"
 )
 
 var (
@@ -19,10 +20,14 @@ var (
 
 // Options of Find. The zero value assumes a card printed at its exact size and no lens knowledge.
 type Options struct {
-	// Lens is what is known of the lens; zero: camera.LensUnknown.
+	// Lens is what is known of the lens; zero: camera.LensUnknown. Find fills it from the photo.
 	Lens camera.Lens
+	// LensFile is a calibration of the photo's camera, or nil.
+	LensFile *lens.File
 	// LengthMM is what a ruler read on the card's 100 mm line; 0 means 100.
 	LengthMM float64
+
+	from FocalFrom
 }
 
 // Card is one card found.
@@ -49,6 +54,7 @@ type Tag struct {
 type Found struct {
 	Camera     camera.Camera
 	Solution   *camera.Solution
+	FocalFrom  FocalFrom
 	Cards      []Card // in order of number; the table frame is that of the first
 	Tags       []Tag  // in order of plant number
 	ResidualPx float64
@@ -65,6 +71,7 @@ const (
 	NoteCardPart      = "card part hidden" // fewer than four markers
 	NoteFocalUnsure   = "focal length unsure"
 	NoteCardTwice     = "card number twice" // two cards of the same number
+	NoteLensDoubted   = "stated focal length does not fit"
 	residualLimitPx   = 1.0
 	focalUnsureRel    = 0.02
 	cornerSD          = 0.4 // px, of OpenCV's marker corners against printed edges
@@ -72,13 +79,15 @@ const (
 	sheetHeightSD     = 1.0 // mm: tags and further cards lie this level with the first (assumed)
 	offsetSD          = 0.4 // px
 	patchOffsetExtra  = 0.15
+	looseCentre       = 0.1  // of the side
+	doubtGain         = 60   // gain of twice the log likelihood that doubts the lens
+	doubtRMS          = 0.08 // px
 	minEdges          = 24
 	cardQuadTolerance = 0.10
 )
 
-// Find finds every card and tag in the picture and places the camera. The picture is not changed.
-// Errors: ErrNoCard, ErrPartCard (wrapped), camera.ErrDiverged.
-func Find(im Picture, o Options) (*Found, error) {
+// FindIn is Find for decoded pixels with the lens given in the options.
+func FindIn(im Picture, o Options) (*Found, error) {
 	if im.W < 32 || im.H < 32 || len(im.RGB) != 3*im.W*im.H {
 		return nil, fmt.Errorf("find card: picture of %d × %d px with %d bytes", im.W, im.H, len(im.RGB))
 	}
@@ -90,7 +99,7 @@ func Find(im Picture, o Options) (*Found, error) {
 		scale = o.LengthMM / 100
 	}
 	if o.Lens.Focal.Mean == 0 {
-		o.Lens = camera.LensUnknown(im.W, im.H)
+		o.Lens, o.from = camera.LensUnknown(im.W, im.H), FromCard
 	}
 	raw, err := findSheets(&im)
 	if err != nil {
@@ -104,7 +113,12 @@ func Find(im Picture, o Options) (*Found, error) {
 	if err := p.refine(); err != nil {
 		return nil, err
 	}
-	return p.found(), nil
+	if p.doubtLens() {
+		o.from = FromCard
+	}
+	f := p.found()
+	f.FocalFrom = o.from
+	return f, nil
 }
 
 // placer turns markers into a camera.
@@ -188,7 +202,7 @@ func (p *placer) refine() error {
 	p.sol = sol
 	var markerEdges []edge
 	for _, e := range p.sheets[0].edges {
-		if e.group < 4 {
+		if e.group == 0 {
 			markerEdges = append(markerEdges, e)
 		}
 	}
@@ -211,6 +225,29 @@ func (p *placer) refine() error {
 	return nil
 }
 
+// doubtLens solves again as if nothing were known of the lens, principal point included, and keeps
+// that when it fits far better: the photo is then a cut-out, or its stated focal length is wrong.
+func (p *placer) doubtLens() bool {
+	v := p.edgeView(1.5)
+	if len(v.Obs) < minEdges || !enough(v.Obs) {
+		return false
+	}
+	v.Lens = camera.LensUnknown(p.im.W, p.im.H)
+	v.Lens.Focal.SD *= 2
+	v.Lens.CX.SD, v.Lens.CY.SD = looseCentre*float64(p.im.W), looseCentre*float64(p.im.H)
+	sol, err := camera.Solve([]camera.View{v}, p.problem(), nil)
+	if err != nil {
+		return false
+	}
+	n := float64(p.sol.Used[0])
+	if n*math.Log(p.sol.RMS[0]/sol.RMS[0])*2 < doubtGain || p.sol.RMS[0] < doubtRMS {
+		return false
+	}
+	p.sol = sol
+	p.notes = append(p.notes, NoteLensDoubted)
+	return true
+}
+
 // enough reports whether the first sheet's edges fix it in both directions.
 func enough(obs []camera.Obs) bool {
 	n := [2]int{}
@@ -226,13 +263,14 @@ func enough(obs []camera.Obs) bool {
 	return n[0] >= 8 && n[1] >= 8
 }
 
-// edgeView locates the edges of all sheets with the present camera. Every printed thing has its
-// own offset of the seen edge towards its dark side.
+// edgeView locates the edges of all sheets with the present camera. A seen edge is offset towards
+// its dark side by tone curve and ink: all markers share one offset, each patch has its own.
 func (p *placer) edgeView(reach float64) camera.View {
 	v := camera.View{Width: p.im.W, Height: p.im.H, Lens: p.lens}
 	c := &p.sol.Camera
+	v.Offsets = []camera.Prior{{SD: offsetSD}}
 	for i := range p.sheets {
-		group := map[int]int{}
+		group := map[int]int{0: 1}
 		n := 0
 		for _, s := range p.im.locate(c, p.sol.Sheets[i], p.scale, p.sheets[i].edges, p.blur, reach) {
 			if group[s.group] == 0 {

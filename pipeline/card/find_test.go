@@ -1,7 +1,6 @@
 package card
 
 import (
-	"fmt"
 	"image"
 	_ "image/jpeg"
 	"math"
@@ -42,11 +41,12 @@ func fromImage(m image.Image) Picture {
 }
 
 // exif35 is what the renderer wrote: the focal length rounded to a whole millimetre.
-func exif35(c *camera.Camera) float64 { return math.Round(camera.FocalMM35(c.Focal, c.Width, c.Height)) }
+func exif35(c *camera.Camera) float64 {
+	return math.Round(camera.FocalMM35(c.Focal, c.Width, c.Height))
+}
 
 // worstScale returns the greatest relative error of mm per px over a grid of the frame.
-func worstScale(got, want *camera.Camera, z float64) float64 {
-	worst := 0.0
+func worstScale(got, want *camera.Camera, z float64) (worst float64, at geom.Px) {
 	for i := 0; i <= 4; i++ {
 		for j := 0; j <= 4; j++ {
 			p := geom.Px{X: float64(i) / 4 * float64(want.Width-1), Y: float64(j) / 4 * float64(want.Height-1)}
@@ -59,11 +59,13 @@ func worstScale(got, want *camera.Camera, z float64) float64 {
 					b, _ := c.OnPlane(p.Add(d), z)
 					return b.Sub(a).Norm()
 				}
-				worst = math.Max(worst, math.Abs(l(got)/l(want)-1))
+				if e := math.Abs(l(got)/l(want) - 1); e > worst {
+					worst, at = e, p
+				}
 			}
 		}
 	}
-	return worst
+	return worst, at
 }
 
 func TestScenes(t *testing.T) {
@@ -74,16 +76,18 @@ func TestScenes(t *testing.T) {
 			t.Fatal(err)
 		}
 		im := readPicture(t, s.Photo)
-		f, err := Find(im, Options{Lens: camera.LensFrom35(exif35(&s.Camera), im.W, im.H)})
+		f, err := FindIn(im, Options{Lens: camera.LensFrom35(exif35(&s.Camera), im.W, im.H)})
 		if err != nil {
 			t.Errorf("%s: %v", n, err)
 			continue
 		}
 		sf, sk, sh := f.Solution.SD()
 		c := &f.Camera
-		fmt.Printf("%-24s cards %d tags %d res %.3f edges %d | f %+.2f%% (sd %.2f) k1 %+.4f (sd %.4f) h %+.2f%% (sd %.2f) cx %.1f cy %.1f| z0 %.2f%% z60 %.2f%% | pred %.2f %v\n", n, len(f.Cards), len(f.Tags), f.ResidualPx, f.Solution.Used[0],
-			100*(c.Focal/s.Camera.Focal-1), 100*sf/c.Focal, c.K1-s.Camera.K1, sk,
-			100*(c.Centre().Z/s.Camera.Centre().Z-1), 100*sh/c.Centre().Z, c.CX-s.Camera.CX, c.CY-s.Camera.CY,
-			100*worstScale(c, &s.Camera, 0), 100*worstScale(c, &s.Camera, 60), 100*f.Solution.ScaleSD(geom.Px{X: 0, Y: 0}, 60), f.Notes)
+		w0, p0 := worstScale(c, &s.Camera, 0)
+		w60, _ := worstScale(c, &s.Camera, 60)
+		t.Logf("%-24s cards %d tags %d res %.3f edges %d | f %+.2f%% (sd %.2f) k1 %+.4f (sd %.4f) h %+.2f%% (sd %.2f) | z0 %.2f%% (sd %.2f at %.0f) z60 %.2f%% | %v",
+			n, len(f.Cards), len(f.Tags), f.ResidualPx, f.Solution.Used[0], 100*(c.Focal/s.Camera.Focal-1), 100*sf/c.Focal,
+			c.K1-s.Camera.K1, sk, 100*(c.Centre().Z/s.Camera.Centre().Z-1), 100*sh/c.Centre().Z,
+			100*w0, 100*f.Solution.ScaleSD(p0, 0), p0, 100*w60, f.Notes)
 	}
 }

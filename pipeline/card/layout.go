@@ -104,54 +104,23 @@ type edge struct {
 	x0, y0, x1, y1 float64 // layout mm (y down)
 	nx, ny         float64 // unit normal towards the dark side, layout mm
 	inside, around float64 // clear width on the dark and on the light side, mm
-	group          int     // edges of one printed thing
+	group          int     // edges of one printed thing; 0: markers
 	luma           float64 // expected linear luminance of the dark side, paper = 1
 }
 
-// markerEdges lists the edges of a marker whose top-left corner lies at (x, y).
+// markerEdges lists the four outer edges of a marker whose top-left corner lies at (x, y). The
+// edges between its inner cells are not used: markers drawn by common tools have whole pixels a
+// cell, which moves the inner edges by up to a tenth of a millimetre.
 func markerEdges(c [][]bool, x, y, side float64, group int) []edge {
-	n := len(c)
-	w := side / float64(n)
-	dark := func(r, q int) bool { return r >= 0 && q >= 0 && r < n && q < n && c[r][q] }
+	w := side / float64(len(c))
 	lum := linear(black)
-	var out []edge
-	// runs of equal transitions along each grid line, upright (t = 0) and level (t = 1)
-	for t := 0; t < 2; t++ {
-		at := func(i, j int) int { // transition across line i at place j: +1 dark after, −1 dark before
-			a, b := dark(j, i-1), dark(j, i)
-			if t == 1 {
-				a, b = dark(i-1, j), dark(i, j)
-			}
-			switch {
-			case b && !a:
-				return 1
-			case a && !b:
-				return -1
-			}
-			return 0
-		}
-		for i := 0; i <= n; i++ {
-			for j := 0; j < n; {
-				s := at(i, j)
-				k := j + 1
-				for k < n && at(i, k) == s {
-					k++
-				}
-				if s != 0 {
-					e := edge{inside: w, around: w, group: group, luma: lum}
-					p, q0, q1 := float64(i)*w, float64(j)*w, float64(k)*w
-					if t == 0 {
-						e.x0, e.y0, e.x1, e.y1, e.nx = x+p, y+q0, x+p, y+q1, float64(s)
-					} else {
-						e.x0, e.y0, e.x1, e.y1, e.ny = x+q0, y+p, x+q1, y+p, float64(s)
-					}
-					out = append(out, e)
-				}
-				j = k
-			}
-		}
+	e := func(x0, y0, x1, y1, nx, ny float64) edge {
+		return edge{x0, y0, x1, y1, nx, ny, w, w, group, lum}
 	}
-	return out
+	return []edge{
+		e(x, y, x, y+side, 1, 0), e(x+side, y, x+side, y+side, -1, 0),
+		e(x, y, x+side, y, 0, 1), e(x, y+side, x+side, y+side, 0, -1),
+	}
 }
 
 // rectEdges lists the four edges of a patch.
@@ -168,7 +137,7 @@ func rectEdges(p Patch, group int) []edge {
 	}
 }
 
-// cardEdges lists all edges of card number n, grouped: 1…4 the markers, then the patches.
+// cardEdges lists all edges of card number n, grouped: 0 the markers, then the patches.
 func (l *Layout) cardEdges(number int) ([]edge, error) {
 	var out []edge
 	for k, at := range l.Markers.TopLeftMM {
@@ -176,10 +145,10 @@ func (l *Layout) cardEdges(number int) ([]edge, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, markerEdges(c, at[0], at[1], l.Markers.SideMM, k)...)
+		out = append(out, markerEdges(c, at[0], at[1], l.Markers.SideMM, 0)...)
 	}
 	for i, p := range l.Patches {
-		out = append(out, rectEdges(p, 4+i)...)
+		out = append(out, rectEdges(p, 1+i)...)
 	}
 	return out, nil
 }
