@@ -137,7 +137,8 @@ func (l *Layout) paperPlaces() []Rect {
 		busy = append(busy, p.Rect)
 	}
 	a, b := l.CheckLine.From, l.CheckLine.To
-	busy = append(busy, l.WritingField, Rect{a[0] - 2, a[1] - 14, b[0] - a[0] + 4, 20}) // the line and its label
+	busy = append(busy, l.WritingField, Rect{a[0] - 2, a[1] - 14, b[0] - a[0] + 4, 20}, // the line and its label
+		Rect{l.WritingField[0], l.WritingField[1] + l.WritingField[3], 50, 5}) // card number
 	var out []Rect
 	for y := 2.0; y+side <= l.HeightMM-2; y += step {
 		for x := 2.0; x+side <= l.WidthMM-2; x += step {
