@@ -128,7 +128,10 @@ func decodeWebP(data []byte, o Options) (*raw, error) {
 	if err != nil {
 		return nil, decodeError(err)
 	}
-	return fromImage(img, webpICC(data)), nil
+	if y, a := studioYCbCr(img); y != nil {
+		return fromStudio(y, a, webpChunk(data, "ICCP")), nil
+	}
+	return fromImage(img, webpChunk(data, "ICCP")), nil
 }
 
 func decodeHEIC(data []byte, o Options) (*raw, error) {
@@ -155,6 +158,39 @@ func decodeHEIC(data []byte, o Options) (*raw, error) {
 		r.notes = append(r.notes, "it is a high dynamic range picture; its colours are doubtful")
 	}
 	return r, nil
+}
+
+// studioYCbCr gives the planes of a lossy WebP and its opacity plane, which may be nil.
+func studioYCbCr(img image.Image) (*image.YCbCr, *image.NYCbCrA) {
+	switch m := img.(type) {
+	case *image.YCbCr:
+		return m, nil
+	case *image.NYCbCrA:
+		return &m.YCbCr, m
+	}
+	return nil, nil
+}
+
+// fromStudio makes RGB of the planes of a lossy WebP. Their luma runs from 16 to 235 (RFC 6386,
+// section 9.2: ITU-R BT.601), which the standard library's YCbCr type does not know.
+func fromStudio(m *image.YCbCr, alpha *image.NYCbCrA, icc []byte) *raw {
+	b := m.Bounds()
+	r := &raw{pix: make([]uint8, 3*b.Dx()*b.Dy()), w: b.Dx(), h: b.Dy(), icc: icc}
+	clamp := func(v int) uint8 { return uint8(min(max((v+1<<15)>>16, 0), 255)) }
+	fillRows(r, func(y int, row []uint8) {
+		for x := range r.w {
+			i, j := m.YOffset(b.Min.X+x, b.Min.Y+y), m.COffset(b.Min.X+x, b.Min.Y+y)
+			l, u, v := 76309*(int(m.Y[i])-16), int(m.Cb[j])-128, int(m.Cr[j])-128
+			c := [3]uint8{clamp(l + 104597*v), clamp(l - 25675*u - 53279*v), clamp(l + 132201*u)}
+			for k := range c {
+				if alpha != nil {
+					c[k] = onWhite(c[k], alpha.A[alpha.AOffset(b.Min.X+x, b.Min.Y+y)])
+				}
+				row[3*x+k] = c[k]
+			}
+		}
+	})
+	return r
 }
 
 // wholeBoxes checks that the top boxes of an ISO base media file end within the data.

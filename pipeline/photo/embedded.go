@@ -116,14 +116,15 @@ func pngICC(data []byte) []byte {
 	return nil
 }
 
-// webpICC reads the ICCP chunk of an extended WebP.
-func webpICC(data []byte) []byte {
+// webpChunk returns the body of the first chunk of an extended WebP with the given name, such as
+// "ICCP" or "EXIF"; nil when there is none.
+func webpChunk(data []byte, name string) []byte {
 	for at := 12; at+8 <= len(data); {
 		n := int(binary.LittleEndian.Uint32(data[at+4:]))
 		if n < 0 || n > len(data)-at-8 {
 			return nil
 		}
-		if string(data[at:at+4]) == "ICCP" && n <= maxICC {
+		if string(data[at:at+4]) == name {
 			return data[at+8 : at+8+n]
 		}
 		at += 8 + n + n&1

@@ -12,7 +12,7 @@ import (
 )
 
 var metaFormat = map[Format]imagemeta.ImageFormat{
-	JPEG: imagemeta.JPEG, PNG: imagemeta.PNG, TIFF: imagemeta.TIFF, WebP: imagemeta.WebP, HEIC: imagemeta.HEIF,
+	JPEG: imagemeta.JPEG, PNG: imagemeta.PNG, TIFF: imagemeta.TIFF, HEIC: imagemeta.HEIF,
 }
 
 // wantedTags are all that is read; anything else in the file, position and serial numbers among
@@ -26,10 +26,14 @@ var wantedTags = map[string]bool{
 // readExif reads the tags above; a broken or missing block gives what could be read before it.
 func readExif(data []byte, f Format) (x Exif) {
 	tags := map[string]any{}
+	format := metaFormat[f]
+	if f == WebP { // imagemeta 1.0.1 loses its place behind a chunk of odd length
+		data, format = bytes.TrimPrefix(webpChunk(data, "EXIF"), []byte("Exif\x00\x00")), imagemeta.TIFF
+	}
 	func() {
 		defer func() { _ = recover() }() // a broken block costs its tags, never the photo
 		_, _ = imagemeta.Decode(imagemeta.Options{
-			R: bytes.NewReader(data), ImageFormat: metaFormat[f], Sources: imagemeta.EXIF,
+			R: bytes.NewReader(data), ImageFormat: format, Sources: imagemeta.EXIF,
 			LimitNumTags: 2000, LimitTagSize: 4096,
 			ShouldHandleTag: func(t imagemeta.TagInfo) bool {
 				return wantedTags[t.Tag] && (t.Namespace == "IFD0" || t.Namespace == "IFD0/ExifIFDP")

@@ -30,6 +30,8 @@ type Photo struct {
 	Profile       Profile
 	// Notes are short sentences on what makes the picture doubtful; empty for a sound photo.
 	Notes []string
+
+	wide *wide // the file's values where sRGB is too small for them, else nil
 }
 
 // Exif is what the camera wrote and this program uses. 0 or empty means not stated.
@@ -47,8 +49,8 @@ type Exif struct {
 type Profile struct {
 	Name      string // description in the profile, empty when none is embedded
 	Converted bool   // false: values are the file's own
-	// Clipped is the share (0–1) of pixels with a colour outside sRGB by more than one of 255
-	// steps: there the nearest sRGB value stands in each channel.
+	// Clipped is the share (0–1) of pixels with a colour outside sRGB, which is cut in each
+	// channel of Pix; Photo.Linear gives it uncut.
 	Clipped float64
 }
 
@@ -165,9 +167,8 @@ func ReadBytes(name string, data []byte, o Options) (p *Photo, err error) {
 	if !raw.upright {
 		p.Pix, p.Width, p.Height = orient(raw.pix, raw.w, raw.h, p.Exif.Orientation)
 	}
-	profile, note := convert(p.Pix, raw)
-	p.Profile = profile
-	if note != "" {
+	var note string
+	if p.Profile, p.wide, note = convert(p.Pix, raw); note != "" {
 		p.Notes = append(p.Notes, note)
 	}
 	return p, nil

@@ -1,0 +1,191 @@
+package photo
+
+import "math"
+
+// stations is the number of places of a colour table along each channel.
+const stations = 33
+
+// colourTable holds a colour conversion at stations³ places as linear-light sRGB, not cut; between
+// them it is linear in each of the six tetrahedra of a cell. The places lie evenly in the light
+// of the source's own greys, so that for a profile of matrix and curve (cameras and phones have
+// such) the table is exact but for rounding.
+type colourTable struct {
+	node [stations * stations * stations][3]float32
+	// For each 8-bit value its lower station and how far it lies towards the next (0–1).
+	low  [256]uint8
+	part [256]float32
+}
+
+// toLight converts encoded values (0–1) of a colour space to linear-light sRGB, not cut.
+type toLight func(r, g, b float64) [3]float64
+
+func newColourTable(f toLight) *colourTable {
+	t := new(colourTable)
+	light := greyLight(f)
+	for i := range t.low {
+		at := light(float64(i)/255) * (stations - 1)
+		low := min(max(int(at), 0), stations-2)
+		t.low[i], t.part[i] = uint8(low), float32(at-float64(low))
+	}
+	var value [stations]float64 // encoded value of each station
+	for k := range value {
+		value[k] = inverse(light, float64(k)/(stations-1))
+	}
+	for r := range stations {
+		for g := range stations {
+			for b := range stations {
+				v := f(value[r], value[g], value[b])
+				t.node[(r*stations+g)*stations+b] = [3]float32{float32(v[0]), float32(v[1]), float32(v[2])}
+			}
+		}
+	}
+	return t
+}
+
+// greyLight returns the light of a grey of f as a function of its encoded value, scaled to run
+// from 0 to 1; the curve of sRGB where that of f does not rise all the way.
+func greyLight(f toLight) func(float64) float64 {
+	grey := func(v float64) float64 { return f(v, v, v)[1] }
+	lo, hi := grey(0), grey(1)
+	last := lo
+	for i := 1; i < 256; i++ {
+		v := grey(float64(i) / 255)
+		if !(v > last) {
+			return linear
+		}
+		last = v
+	}
+	return func(v float64) float64 { return min(max((grey(v)-lo)/(hi-lo), 0), 1) }
+}
+
+// inverse finds the value (0–1) at which the rising function f is y, by halving.
+func inverse(f func(float64) float64, y float64) float64 {
+	lo, hi := 0.0, 1.0
+	for range 50 {
+		if mid := (lo + hi) / 2; f(mid) < y {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return (lo + hi) / 2
+}
+
+// sound reports whether all values are numbers of a sensible size.
+func (t *colourTable) sound() bool {
+	for _, n := range t.node {
+		for _, v := range n {
+			if !(v > -20 && v < 20) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// identity reports whether the table changes no value of a coarse grid by more than one step.
+func (t *colourTable) identity() bool {
+	for r := 0; r < 256; r += 15 {
+		for g := 0; g < 256; g += 15 {
+			for b := 0; b < 256; b += 15 {
+				want := [3]int{r, g, b}
+				for c, v := range t.at(uint8(r), uint8(g), uint8(b)) {
+					if math.Abs(255*encoded(float64(v))-float64(want[c])) > 1 {
+						return false
+					}
+				}
+			}
+		}
+	}
+	return true
+}
+
+// at converts one colour to linear-light sRGB, not cut.
+func (t *colourTable) at(r, g, b uint8) (out [3]float32) {
+	fr, fg, fb := t.part[r], t.part[g], t.part[b]
+	i := (int(t.low[r])*stations+int(t.low[g]))*stations + int(t.low[b])
+	const dr, dg, db = stations * stations, stations, 1
+	// From the corner 000 to 111 along the channels in falling order of their parts.
+	var first, second int
+	var a1, a2, a3 float32
+	switch {
+	case fr >= fg && fg >= fb:
+		first, second, a1, a2, a3 = dr, dr+dg, fr, fg, fb
+	case fr >= fb && fb >= fg:
+		first, second, a1, a2, a3 = dr, dr+db, fr, fb, fg
+	case fb >= fr && fr >= fg:
+		first, second, a1, a2, a3 = db, db+dr, fb, fr, fg
+	case fg >= fr && fr >= fb:
+		first, second, a1, a2, a3 = dg, dg+dr, fg, fr, fb
+	case fg >= fb && fb >= fr:
+		first, second, a1, a2, a3 = dg, dg+db, fg, fb, fr
+	default:
+		first, second, a1, a2, a3 = db, db+dg, fb, fg, fr
+	}
+	n0, n1, n2, n3 := &t.node[i], &t.node[i+first], &t.node[i+second], &t.node[i+dr+dg+db]
+	w0, w1, w2 := 1-a1, a1-a2, a2-a3
+	for c := range out {
+		out[c] = w0*n0[c] + w1*n1[c] + w2*n2[c] + a3*n3[c]
+	}
+	return out
+}
+
+// A colour counts as outside sRGB when a channel of its linear light is below −outside or above
+// 1 + outside: cutting there can change a vivid orange by about half a unit of CIEDE2000.
+const outside = 0.002
+
+// steps is the resolution of the table that encodes light: below half of 1/255 at its steepest.
+const steps = 1 << 14
+
+var encodeTable = func() *[steps + 1]uint8 {
+	var t [steps + 1]uint8
+	for i := range t {
+		t[i] = uint8(math.Round(255 * encoded(float64(i)/steps)))
+	}
+	return &t
+}()
+
+// apply converts pix in place and returns the share of pixels that had to be cut.
+func (t *colourTable) apply(pix []uint8) (clipped float64) {
+	cut := 0
+	for i := 0; i+2 < len(pix); i += 3 {
+		v := t.at(pix[i], pix[i+1], pix[i+2])
+		if min(v[0], v[1], v[2]) < -outside || max(v[0], v[1], v[2]) > 1+outside {
+			cut++
+		}
+		for c, x := range v {
+			pix[i+c] = encodeTable[int(min(max(x, 0), 1)*steps+0.5)]
+		}
+	}
+	if len(pix) < 3 {
+		return 0
+	}
+	return float64(cut) / float64(len(pix)/3)
+}
+
+// wide keeps the file's own values of a photo with colours outside sRGB.
+type wide struct {
+	pix   []uint8
+	table *colourTable
+}
+
+var linearTable = func() *[256]float32 {
+	var t [256]float32
+	for i := range t {
+		t[i] = float32(linear(float64(i) / 255))
+	}
+	return &t
+}()
+
+// Linear returns the light of the pixel (x, y) in the primaries of sRGB: 0 is black and 1 is white.
+// Unlike Pix it is not cut: a channel is below 0 or above 1 where a photo in a wider colour space
+// (Display P3 of phones) holds a colour outside sRGB, as vivid oranges and greens are. Use it where
+// colours are measured: cutting moves such an orange by up to 7 units of CIEDE2000. x and y must
+// lie in the photo.
+func (p *Photo) Linear(x, y int) [3]float32 {
+	i := 3 * (y*p.Width + x)
+	if p.wide != nil {
+		return p.wide.table.at(p.wide.pix[i], p.wide.pix[i+1], p.wide.pix[i+2])
+	}
+	return [3]float32{linearTable[p.Pix[i]], linearTable[p.Pix[i+1]], linearTable[p.Pix[i+2]]}
+}
