@@ -17,7 +17,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 	if len(views) == 0 {
 		return nil, ErrNoOutline
 	}
-	t := &task{views: views, robust: 1}
+	t := newTask(views)
 	n := opt.Samples
 	if n <= 0 {
 		n = 140
@@ -65,6 +65,14 @@ func Fit(views []View, opt Options) (*Body, error) {
 	return b, nil
 }
 
+func newTask(views []View) *task {
+	t := &task{views: views, robust: 1}
+	for i := range views {
+		t.eyes = append(t.eyes, views[i].Camera.Centre())
+	}
+	return t
+}
+
 // best tries the possible headings and bends and returns the best body.
 func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, error) {
 	if t.upright {
@@ -74,6 +82,7 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 		for k := 0; k < m.nq; k++ {
 			m.p[pProfile+k] = 0
 		}
+		m.p[pCap0], m.p[pCap1] = math.Log(0.49), math.Log(0.49)
 		m.update()
 		eq, _ := t.run(m, 25)
 		return m, eq, nil
@@ -121,8 +130,12 @@ func (t *task) tryBends(straight *model, _ float64) (*model, *normal) {
 		return nil, nil
 	}
 	row := make([]float64, len(best.p))
-	t.robust = math.Max(1, t.spread(best))
+	t.robust = 1
+	t.forget()
+	t.cost(best, row)
+	t.robust = math.Max(1, t.spread())
 	with := t.cost(best, row)
+	t.forget()
 	without := t.cost(straight, row[:len(straight.p)])
 	turn := best.traits()[qBend]
 	if without-with > 12 && math.Abs(turn) > 5 {
@@ -179,6 +192,7 @@ func (m *model) reverse() {
 		}
 		p[pYaw] += h0
 	}
+	p[pCap0], p[pCap1] = p[pCap1], p[pCap0]
 	p[pYaw] += math.Pi
 	p[pRise] = -p[pRise]
 	p[pRoll] = -p[pRoll]
@@ -189,6 +203,7 @@ func (m *model) reverse() {
 func (t *task) finish(b *Body, eq *normal, seen float64) {
 	m := b.m
 	v := m.traits()
+	b.ResidualPx = t.spread() * t.rays[0].sigma
 	u := t.uncertainty(m, eq, v)
 	val := func(i int) Value { return Value{v[i], u[i]} }
 	b.Length, b.Width, b.Midline = val(qLength), val(qWidth), val(qMidline)
@@ -196,7 +211,6 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 	b.Bend.V = math.Abs(b.Bend.V)
 	b.Profile, b.ProfileU = v[qProfile:], u[qProfile:]
 	b.RiseDeg = m.p[pRise] * 180 / math.Pi
-	b.ResidualPx = t.spread(m) * t.rays[0].sigma
 	if b.Pose == Upright {
 		nan := Value{math.NaN(), math.NaN()}
 		b.Length, b.Midline, b.BroadestAt, b.Volume, b.Bend = nan, nan, nan, nan, nan
@@ -278,6 +292,9 @@ func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
 	u.rays = append([]ray(nil), t.rays...)
 	u.views = append([]View(nil), t.views...)
 	u.views[i].Camera = *cam
+	u.eyes = append([]geom.Vec3(nil), t.eyes...)
+	u.eyes[i] = cam.Centre()
+	u.abs = nil
 	for k := range u.rays {
 		if y := &u.rays[k]; y.view == i {
 			r := newRay(cam, y.at)
@@ -289,5 +306,3 @@ func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
 	u.run(w, 4)
 	return w
 }
-
-var _ = geom.Px{}

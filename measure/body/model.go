@@ -17,6 +17,8 @@ const (
 	pRise
 	pRoll
 	pLen
+	pCap0 // logarithms of the rounded shares
+	pCap1
 	pProfile
 )
 
@@ -41,10 +43,31 @@ func (m *model) update() {
 	p := m.p
 	m.fr = newFrame(geom.Vec3{X: p[pX], Y: p[pY], Z: p[pZ]}, p[pYaw], p[pRise], p[pRoll])
 	m.prof.c = p[pProfile : pProfile+m.nq]
+	m.prof.c0, m.prof.c1 = share(p[pCap0]), share(p[pCap1])
+	m.prof.build()
 	m.mid.L = p[pLen]
 	m.mid.b = p[pProfile+m.nq:]
 	m.mid.build()
 }
+
+// refresh rebuilds what parameter i moves.
+func (m *model) refresh(i int) {
+	switch {
+	case i <= pRoll:
+		p := m.p
+		m.fr = newFrame(geom.Vec3{X: p[pX], Y: p[pY], Z: p[pZ]}, p[pYaw], p[pRise], p[pRoll])
+	case i == pCap0 || i == pCap1:
+		m.prof.c0, m.prof.c1 = share(m.p[pCap0]), share(m.p[pCap1])
+	case i == pLen || i >= pProfile+m.nq:
+		m.mid.L = m.p[pLen]
+		m.mid.build()
+	default:
+		m.prof.build()
+	}
+}
+
+// share is the rounded share of the length from its logarithm, at most ½.
+func share(l float64) float64 { return math.Min(0.5, math.Exp(l)) }
 
 // set takes new parameters.
 func (m *model) set(p []float64) {
@@ -128,6 +151,13 @@ func (m *model) jac(p geom.Vec3, s spot, row []float64) {
 	}
 	row[pLen] = by(x/m.mid.L, y/m.mid.L, 0)
 	r2, _ := m.prof.r2(s.t)
+	d0, d1 := m.prof.byCaps(s.t)
+	if m.prof.c0 < 0.5 {
+		row[pCap0] = -d0 * m.prof.c0
+	}
+	if m.prof.c1 < 0.5 {
+		row[pCap1] = -d1 * m.prof.c1
+	}
 	m.prof.addGrad(s.t, -2*r2, row[pProfile:pProfile+m.nq])
 	for j := range m.mid.b {
 		_, tail := hat(j, s.t)
@@ -136,31 +166,32 @@ func (m *model) jac(p geom.Vec3, s spot, row []float64) {
 	}
 }
 
-// graze returns the point of the ray from o along unit d where G is least, with its spot. For a
-// ray that just touches the body that point is the touching point and G = 0.
-func (m *model) graze(o, d geom.Vec3) (geom.Vec3, spot) {
-	w := m.fr.o.Sub(o)
-	mid := w.Dot(d)
-	reach := 0.62 * m.mid.L
-	if r := 1.6 * m.prof.rho0; r > reach {
-		reach = r
-	}
-	// a coarse walk finds the basin, Newton's method with a difference quotient the bottom
-	const n = 9
-	best, bl := math.Inf(1), mid
+// graze returns the distance along the ray from o along unit d where G is least, with its spot. For
+// a ray that just touches the body that is the touching point and G = 0. near is a distance to start
+// from; NaN searches the whole body.
+func (m *model) graze(o, d geom.Vec3, near float64) (float64, spot) {
+	reach := max(0.62*m.mid.L, 1.6*m.prof.rho0)
+	step := reach / 4
+	l := near
 	hint := math.NaN()
-	for i := 0; i < n; i++ {
-		l := mid + reach*(2*float64(i)/(n-1)-1)
-		s := m.look(o.Add(d.Scale(l)), hint)
-		hint = s.t
-		if s.g < best {
-			best, bl = s.g, l
+	if math.IsNaN(near) {
+		// a coarse walk finds the basin, Newton's method with a difference quotient the bottom
+		mid := m.fr.o.Sub(o).Dot(d)
+		best := math.Inf(1)
+		for i := -4; i <= 4; i++ {
+			x := mid + step*float64(i)
+			s := m.look(o.Add(d.Scale(x)), hint)
+			hint = s.t
+			if s.g < best {
+				best, l = s.g, x
+			}
 		}
+		hint = math.NaN()
+	} else {
+		step /= 2
 	}
-	step := reach * 2 / (n - 1)
-	lo, hi := bl-step, bl+step
-	l := bl
-	s := m.look(o.Add(d.Scale(l)), math.NaN())
+	lo, hi := l-step, l+step
+	s := m.look(o.Add(d.Scale(l)), hint)
 	slope := s.grad.Dot(d)
 	curve := 2.0
 	for i := 0; i < 12; i++ {
@@ -178,11 +209,11 @@ func (m *model) graze(o, d geom.Vec3) (geom.Vec3, spot) {
 		if c := (nslope - slope) / (nl - l); c > 0.05 && c < 1e4 {
 			curve = c
 		}
-		done := math.Abs(nl-l) < 1e-4
+		done := math.Abs(nl-l) < 3e-3 // G is flat there: 1e-5 mm² at most
 		l, s, slope = nl, ns, nslope
 		if done {
 			break
 		}
 	}
-	return o.Add(d.Scale(l)), s
+	return l, s
 }

@@ -2,79 +2,106 @@ package body
 
 import "math"
 
-// profile is the radius of the body along its middle line as a smooth function with round ends.
+// profile is the radius of the body along its middle line as a smooth function with round tips:
 //
-//	ρ²(t) = ρ0²·4t(1−t)·exp(2·q(v)),  v = arccos(1−2t) ∈ [0, π]
+//	ρ(t) = ρ0·cap(t/c0)·cap((1−t)/c1)·exp(q(t)),  cap(x) = √(1 − (1−x)²) for x < 1, else 1
 //
-// t runs from 0 at the stem end to 1 at the blossom end. q is a uniform cubic B-spline in v, mirrored
-// at both ends, so that ρ² is a smooth function of t there and the tips are round; q = 0 everywhere
-// is an ellipsoid of greatest radius ρ0. Outside [0, 1] ρ² is continued below zero, so that distances
-// stay defined there.
+// t runs from 0 at the stem end to 1 at the blossom end. The tips are rounded, like half an ellipse,
+// over the shares c0 and c1 ≤ ½ of the length; q is a uniform cubic B-spline in t. c0 = c1 = ½ and
+// q = 0 is an ellipsoid of greatest radius ρ0. Outside [0, 1] ρ² is continued below zero, so that
+// distances stay defined there.
 type profile struct {
-	rho0 float64   // mm
-	c    []float64 // spline coefficients at v = kπ/(len−1)
+	rho0   float64   // mm
+	c      []float64 // spline coefficients; knot k lies at t = (k−1)/(len−3)
+	c0, c1 float64   // rounded shares
+
+	e, de [fine + 1]float64 // ρ0²·exp(2q) and its derivative at t = i/fine, mm²
+}
+
+const fine = 96 // intervals of the tabled smooth part; Hermite's cubic is right to 1e-5 there
+
+// build fills the table.
+func (p *profile) build() {
+	for i := range p.e {
+		k, w, dw := p.weights(float64(i) / fine)
+		q, qt := 0.0, 0.0
+		for j := range w {
+			q += w[j] * p.c[k+j]
+			qt += dw[j] * p.c[k+j]
+		}
+		p.e[i] = p.rho0 * p.rho0 * math.Exp(2*q)
+		p.de[i] = 2 * qt * float64(len(p.c)-3) * p.e[i]
+	}
+}
+
+// smooth returns ρ0²·exp(2q) at t and its derivative; constant beyond the ends.
+func (p *profile) smooth(t float64) (e, d float64) {
+	if t <= 0 {
+		return p.e[0], 0
+	}
+	if t >= 1 {
+		return p.e[fine], 0
+	}
+	x := t * fine
+	i := int(x)
+	u := x - float64(i)
+	v := 1 - u
+	a, b, da, db := p.e[i], p.e[i+1], p.de[i]/fine, p.de[i+1]/fine
+	e = a*v*v*(1+2*u) + da*u*v*v + b*u*u*(1+2*v) - db*u*u*v
+	d = (6*u*v*(b-a) + da*v*(v-2*u) + db*u*(u-2*v)) * fine
+	return e, d
 }
 
 // weights returns the first of four neighbouring knots and the cubic B-spline weights and their
-// derivatives (per knot interval) at v.
-func (p *profile) weights(v float64) (k int, w, dw [4]float64) {
-	n := len(p.c) - 1
-	x := v / math.Pi * float64(n)
+// derivatives (per knot interval) at t, clamped to [0, 1].
+func (p *profile) weights(t float64) (k int, w, dw [4]float64) {
+	n := len(p.c) - 3
+	x := t * float64(n)
 	k = int(x)
-	if k < 0 {
-		k = 0
+	if x <= 0 {
+		x, k = 0, 0
 	}
 	if k > n-1 {
 		k = n - 1
+		x = math.Min(x, float64(n))
 	}
 	u := x - float64(k)
 	m := 1 - u
 	w = [4]float64{m * m * m / 6, (3*u*u*u - 6*u*u + 4) / 6, (3*m*m*m - 6*m*m + 4) / 6, u * u * u / 6}
 	dw = [4]float64{-m * m / 2, (3*u*u - 4*u) / 2, -(3*m*m - 4*m) / 2, u * u / 2}
-	return k - 1, w, dw
+	return k, w, dw
 }
 
-// fold maps a knot number beyond the ends onto its mirror image.
-func (p *profile) fold(k int) int {
-	n := len(p.c) - 1
-	if k < 0 {
-		k = -k
+// cap2 returns cap² at t for a tip rounded over c, its derivative by t, and its logarithm's
+// derivative by c times cap².
+func cap2(t, c float64) (v, dt, dc float64) {
+	if t >= c {
+		return 1, 0, 0
 	}
-	if k > n {
-		k = 2*n - k
-	}
-	return k
-}
-
-// angle returns v of station t, clamped to [0, π].
-func angle(t float64) float64 {
-	switch {
-	case t <= 0:
-		return 0
-	case t >= 1:
-		return math.Pi
-	}
-	return math.Acos(1 - 2*t)
+	w := 1 - t/c
+	return (t / c) * (2 - t/c), 2 * w / c, -2 * w * t / (c * c)
 }
 
 // r2 returns ρ² in mm² and its derivative by t in mm².
 func (p *profile) r2(t float64) (r2, d float64) {
-	v := angle(t)
-	k, w, dw := p.weights(v)
-	q, qv := 0.0, 0.0
-	for i := range w {
-		c := p.c[p.fold(k+i)]
-		q += w[i] * c
-		qv += dw[i] * c
+	e, de := p.smooth(t)
+	if t >= p.c0 && 1-t >= p.c1 {
+		return e, de
 	}
-	qv *= float64(len(p.c)-1) / math.Pi
-	e := p.rho0 * p.rho0 * math.Exp(2*q)
-	r2 = 4 * t * (1 - t) * e
-	d = 4 * (1 - 2*t) * e
-	if t > 0 && t < 1 {
-		d += 8 * math.Sqrt(t*(1-t)) * qv * e
+	a, da, _ := cap2(t, p.c0)
+	b, db, _ := cap2(1-t, p.c1)
+	return e * a * b, de*a*b + e*(da*b-a*db)
+}
+
+// byCaps returns ∂ρ²/∂c0 and ∂ρ²/∂c1 at t, mm².
+func (p *profile) byCaps(t float64) (d0, d1 float64) {
+	if t >= p.c0 && 1-t >= p.c1 {
+		return 0, 0
 	}
-	return r2, d
+	e, _ := p.smooth(t)
+	a, _, da := cap2(t, p.c0)
+	b, _, db := cap2(1-t, p.c1)
+	return e * da * b, e * a * db
 }
 
 // radius returns ρ in mm; 0 outside [0, 1].
@@ -88,8 +115,8 @@ func (p *profile) radius(t float64) float64 {
 
 // addGrad adds f·∂q(t)/∂c to g, one entry a coefficient.
 func (p *profile) addGrad(t, f float64, g []float64) {
-	k, w, _ := p.weights(angle(t))
+	k, w, _ := p.weights(t)
 	for i := range w {
-		g[p.fold(k+i)] += f * w[i]
+		g[k+i] += f * w[i]
 	}
 }

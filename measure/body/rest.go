@@ -4,10 +4,7 @@ import "math"
 
 // lowest returns the height of the body's lowest point above the table, mm, and its station.
 func (m *model) lowest() (z, t float64) {
-	f := func(t float64) float64 {
-		c, tan := m.centre(t)
-		return c.Z - m.prof.radius(t)*math.Sqrt(math.Max(0, 1-tan.Z*tan.Z))
-	}
+	f := m.lowestAt
 	z = math.Inf(1)
 	const n = 40
 	for i := 0; i <= n; i++ {
@@ -29,6 +26,12 @@ func (m *model) lowest() (z, t float64) {
 		z = v
 	}
 	return z, t
+}
+
+// lowestAt returns the height of the lowest point of the ring at t, mm.
+func (m *model) lowestAt(t float64) float64 {
+	c, tan := m.centre(t)
+	return c.Z - m.prof.radius(t)*math.Sqrt(math.Max(0, 1-tan.Z*tan.Z))
 }
 
 // support is the edge of the lower hull that a lying body rests on.

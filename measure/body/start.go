@@ -121,22 +121,27 @@ func (p *plan) begin(psi float64) *model {
 	l := hi - lo
 	half := make([]float64, knots)
 	rho0 := 0.0
+	at := func(k int) float64 { return math.Min(math.Max(float64(k-1)/(knots-3), 0.03), 0.97) }
 	for k := range half {
-		v := math.Min(math.Max(float64(k)*math.Pi/(knots-1), 0.3), math.Pi-0.3)
-		half[k] = p.breadth(psi, lo+l*(0.5-0.5*math.Cos(v))) / 2
+		half[k] = p.breadth(psi, lo+l*at(k)) / 2
 		rho0 = math.Max(rho0, half[k])
 	}
 	par := make([]float64, pProfile+knots)
 	m := (lo + hi) / 2
 	par[pX], par[pY], par[pZ] = p.mid.X+m*c, p.mid.Y+m*s, rho0
 	par[pYaw], par[pLen] = psi, l
+	par[pCap0], par[pCap1] = math.Log(capShare), math.Log(capShare)
 	for k := range half {
-		v := math.Min(math.Max(float64(k)*math.Pi/(knots-1), 0.3), math.Pi-0.3)
+		a, _, _ := cap2(at(k), capShare)
+		b, _, _ := cap2(1-at(k), capShare)
 		if half[k] > 0 {
-			par[pProfile+k] = math.Log(half[k] / (rho0 * math.Sin(v)))
+			par[pProfile+k] = math.Log(half[k] / (rho0 * math.Sqrt(a*b)))
 		}
 	}
-	return newModel(par, knots, rho0)
+	mod := newModel(par, knots, rho0)
+	mod.p[pRise] = mod.rest().rise
+	mod.update()
+	return mod
 }
 
 // breadth returns the width of the plan across psi at x along it, mm.
@@ -183,7 +188,7 @@ func rays(v *View, view, n int) []ray {
 func newRay(c *camera.Camera, at geom.Px) ray {
 	o, d := c.Ray(at)
 	fwd := geom.Vec3{X: c.R[2][0], Y: c.R[2][1], Z: c.R[2][2]}
-	return ray{o: o, d: d, zdir: d.Dot(fwd), focal: c.Focal, at: at}
+	return ray{o: o, d: d, zdir: d.Dot(fwd), focal: c.Focal, at: at, near: math.NaN()}
 }
 
 // smoothed is the mean of five neighbouring points with binomial weights.

@@ -47,12 +47,11 @@ func (b *Body) Surface(cam *camera.Camera, p geom.Px) (s, theta float64, point, 
 // hit intersects the ray of p with the body, from the camera's side.
 func (b *Body) hit(cam *camera.Camera, p geom.Px) node {
 	o, d := cam.Ray(p)
-	at, s := b.m.graze(o, d)
+	l1, s := b.m.graze(o, d, math.NaN())
 	if s.g > 0 {
 		return node{}
 	}
 	// from outside towards the deepest point: bisection, then Newton
-	l1 := at.Sub(o).Norm()
 	reach := math.Hypot(b.m.mid.L/2, b.m.prof.rho0) * 1.5
 	l0 := l1 - reach
 	// a first step that is surely outside but near, by a short walk back

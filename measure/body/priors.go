@@ -1,0 +1,234 @@
+package body
+
+import (
+	"math"
+
+	"offtype/measure/geom"
+)
+
+// Prior standard deviations. They are wide next to what a whole outline says and matter only for
+// what no view shows. Those of the profile describe smooth fruit with rounded tips and were set on
+// rendered fruit of nine shapes; docs/body.md says what they do to fruit of other kinds.
+const (
+	contactMM   = 0.4  // lowest point above the table, mm
+	wiggle      = 0.10 // second difference of the profile's coefficients
+	slopeMean   = 3.0  // growth of q from the tips inwards per length
+	slopeSpread = 4.0
+	sizeQ       = 1.0  // the profile's coefficients
+	capShare    = 0.12 // share of the length over which a tip is rounded: median
+	capSpread   = 0.5  // and standard deviation of its logarithm
+	wiggleBend  = 0.15 // second difference of the bends, rad
+	sizeBend    = 0.5  // each bend, rad
+	flatRiseDeg = 0.8  // rise at rest of a body on two contacts, degrees
+	softRiseDeg = 6.0  // of a body on a round belly
+	rollDeg     = 3.0  // roll of a bent body's plane
+)
+
+// sink takes a residual row: r and row are already divided by sigma, w is a robust weight. row is
+// all zero and r alone counts when only the cost is wanted.
+type sink func(row []float64, r, w float64)
+
+func zero(row []float64) {
+	for i := range row {
+		row[i] = 0
+	}
+}
+
+// priors adds contact, rest, smoothness and size of bends.
+func (t *task) priors(m *model, row []float64, grad bool, f sink) {
+	t.contact(m, row, grad, f)
+	t.restPrior(m, row, f)
+	t.profilePrior(m, row, f)
+	if !m.bent() {
+		return
+	}
+	zero(row)
+	row[pRoll] = 1 / (rollDeg * math.Pi / 180)
+	f(row, m.p[pRoll]*row[pRoll], 1)
+	b := m.mid.b
+	for j := range b {
+		zero(row)
+		q := row[pProfile+m.nq:]
+		q[j] = 1 / sizeBend
+		f(row, b[j]/sizeBend, 1)
+		q[j] = -2 / wiggleBend
+		r := -2 * b[j]
+		if j > 0 {
+			q[j-1] = 1 / wiggleBend
+			r += b[j-1]
+		}
+		if j+1 < len(b) {
+			q[j+1] = 1 / wiggleBend
+			r += b[j+1]
+		}
+		f(row, r/wiggleBend, 1)
+	}
+}
+
+// contact holds the lowest point on the table.
+func (t *task) contact(m *model, row []float64, grad bool, f sink) {
+	zero(row)
+	z, at := m.lowest()
+	if grad {
+		row[pZ] = 1 / contactMM
+		_, tg := m.centre(at)
+		flat := math.Sqrt(math.Max(0, 1-tg.Z*tg.Z))
+		m.prof.addGrad(at, -m.prof.radius(at)*flat/contactMM, row[pProfile:pProfile+m.nq])
+		// the lowest point is a minimum over the stations: its own motion does not count
+		m.numeric(row, true, func() float64 { return m.lowestAt(at) / contactMM })
+	}
+	f(row, z/contactMM, 1)
+}
+
+// numeric fills row with the derivatives of v by all parameters that move more than the place, from
+// forward differences; the profile's coefficients only if skipProfile is false. The model is left
+// as it was.
+func (m *model) numeric(row []float64, skipProfile bool, v func() float64) {
+	const h = 1e-4
+	v0 := v()
+	for i := range m.p {
+		if i == pX || i == pY || i == pZ || i == pYaw {
+			continue
+		}
+		if i >= pProfile && i < pProfile+m.nq && skipProfile {
+			continue
+		}
+		old := m.p[i]
+		m.p[i] = old + h
+		m.refresh(i)
+		row[i] = (v() - v0) / h
+		m.p[i] = old
+		m.refresh(i)
+	}
+}
+
+// profilePrior keeps the profile smooth and its tips like those of fruit.
+func (t *task) profilePrior(m *model, row []float64, f sink) {
+	c := m.prof.c
+	n := len(c)
+	q := row[pProfile : pProfile+m.nq]
+	for k := range c {
+		zero(row)
+		q[k] = 1 / sizeQ
+		f(row, c[k]/sizeQ, 1)
+	}
+	for k := 1; k < n-1; k++ {
+		zero(row)
+		q[k-1] = 1 / wiggle
+		q[k+1] = 1 / wiggle
+		q[k] = -2 / wiggle
+		f(row, (c[k-1]+c[k+1]-2*c[k])/wiggle, 1)
+	}
+	// the slope of a cubic B-spline at an end knot is (c2 − c0)/2 per interval
+	g := float64(n-3) / 2
+	zero(row)
+	q[2], q[0] = g/slopeSpread, -g/slopeSpread
+	f(row, ((c[2]-c[0])*g-slopeMean)/slopeSpread, 1)
+	zero(row)
+	q[n-3], q[n-1] = g/slopeSpread, -g/slopeSpread
+	f(row, ((c[n-3]-c[n-1])*g-slopeMean)/slopeSpread, 1)
+	for _, i := range [...]int{pCap0, pCap1} {
+		zero(row)
+		row[i] = 1 / capSpread
+		f(row, (m.p[i]-math.Log(capShare))/capSpread, 1)
+	}
+}
+
+// restPrior draws the tilt towards the one at rest: firmly for a body on two contacts, softly for
+// one on a round belly, which a flat spot or its stalk may hold anywhere nearby.
+func (t *task) restPrior(m *model, row []float64, f sink) {
+	zero(row)
+	const deg = math.Pi / 180
+	if t.upright {
+		row[pRise] = 1 / (4 * deg)
+		f(row, (m.p[pRise]+math.Pi/2)*row[pRise], 1)
+		zero(row)
+		row[pYaw] = 1 // no meaning when upright: hold it
+		f(row, 0, 1)
+		zero(row)
+		w := 2 * m.prof.rho0
+		row[pLen] = 1 / (0.3 * w)
+		f(row, (m.p[pLen]-0.85*w)*row[pLen], 1)
+		return
+	}
+	s := m.rest()
+	if s.span == 0 {
+		return
+	}
+	sd := flatRiseDeg + (softRiseDeg-flatRiseDeg)*math.Max(0, 1-s.span/0.3)
+	sd *= deg
+	row[pRise] = 1 / sd
+	if s.span >= 0.12 {
+		k := math.Pow(math.Cos(s.rise), 2) / (s.x2 - s.x1) / sd
+		q := row[pProfile : pProfile+m.nq]
+		m.prof.addGrad(s.t2, -s.rho[1]*k, q)
+		m.prof.addGrad(s.t1, s.rho[0]*k, q)
+	}
+	f(row, (m.p[pRise]-s.rise)/sd, 1)
+}
+
+// pole returns the stem (end 0) or blossom (end 1) end of the middle line and the outward direction.
+func (m *model) pole(end int) (p, out geom.Vec3) {
+	c, tan := m.centre(float64(end))
+	if end == 0 {
+		tan = tan.Scale(-1)
+	}
+	return c, tan
+}
+
+// ends adds the places of stalk base and blossom scar. An end that faces the camera must be seen
+// where it was found; one that faces away only has to lie behind it, on the same side.
+func (t *task) ends(m *model, row []float64, grad bool, f sink) {
+	for vi := range t.views {
+		v := &t.views[vi]
+		for end, px := range []*geom.Px{v.Stem, v.Blossom} {
+			if px == nil {
+				continue
+			}
+			sd := v.StemSigmaPx
+			if sd == 0 {
+				sd = 4
+			}
+			p, out := m.pole(end)
+			facing := out.Dot(t.eyes[vi].Sub(p).Unit())
+			at := v.Camera.Project(p)
+			dir := v.Camera.Project(p.Add(out)).Sub(at)
+			if l := dir.Norm(); l > 1e-9 {
+				dir = dir.Scale(1 / l)
+			}
+			side := geom.Px{X: -dir.Y, Y: dir.X}
+			along := sd * (1 + 12*math.Max(0, 0.25-facing)) // hidden poles count less along the axis
+			add := func(u geom.Px, s float64) {
+				zero(row)
+				r := at.Sub(*px).Dot(u) / s
+				if grad {
+					see := func() float64 {
+						q, _ := m.pole(end)
+						return v.Camera.Project(q).Dot(u) / s
+					}
+					m.numeric(row, true, see)
+					m.numericPlace(row, see)
+				}
+				f(row, r, 1/(1+r*r/9))
+			}
+			add(side, sd)
+			if facing > -0.2 {
+				add(dir, along)
+			}
+		}
+	}
+}
+
+// numericPlace is numeric for place and yaw.
+func (m *model) numericPlace(row []float64, v func() float64) {
+	const h = 1e-4
+	v0 := v()
+	for _, i := range [...]int{pX, pY, pZ, pYaw} {
+		old := m.p[i]
+		m.p[i] = old + h
+		m.refresh(i)
+		row[i] = (v() - v0) / h
+		m.p[i] = old
+		m.refresh(i)
+	}
+}
