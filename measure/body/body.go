@@ -89,22 +89,15 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 	}
 	psi, known := flat.headings(v)
 	b.StemKnown = known
-	var best *model
-	var eq *normal
-	cost := math.Inf(1)
-	for _, h := range psi {
-		m := flat.begin(h)
-		e, c := t.run(m, 20)
-		if !math.IsNaN(c) && c < cost {
-			best, eq, cost = m, e, c
-		}
-	}
+	best, eq, cost := t.straight(flat, psi)
 	if best == nil {
 		return nil, nil, ErrNoFit
 	}
-	if !opt.Straight && flat.ratio > 1.35 {
-		if m, e := t.tryBends(best, cost); m != nil {
-			best, eq = m, e
+	if !opt.Straight && flat.ratio > 1.3 {
+		if _, turn := flat.arc(psi[0]); math.Abs(turn) > 0.09 || t.spread() > 2.5 {
+			if m, e := t.tryBends(flat, psi[0], best, cost); m != nil {
+				best, eq = m, e
+			}
 		}
 	}
 	if !known {
@@ -113,22 +106,40 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 	return best, eq, nil
 }
 
+// straight tries the headings with several tilts and returns the best body.
+func (t *task) straight(flat plan, psi []float64) (best *model, eq *normal, cost float64) {
+	const deg = math.Pi / 180
+	cost = math.Inf(1)
+	for _, h := range psi {
+		for _, tilt := range [...]float64{0, 12 * deg, -12 * deg} {
+			m := flat.begin(h)
+			m.p[pRise] += tilt
+			m.update()
+			if _, c := t.run(m, 7); c < cost {
+				best, cost = m, c
+			}
+		}
+	}
+	if best != nil {
+		eq, cost = t.run(best, 15)
+	}
+	return best, eq, cost
+}
+
 // tryBends fits bent middle lines and returns one when the outline clearly asks for it.
-func (t *task) tryBends(straight *model, _ float64) (*model, *normal) {
+func (t *task) tryBends(flat plan, psi float64, straight *model, _ float64) (*model, *normal) {
 	var best *model
-	var eq *normal
 	cost := math.Inf(1)
-	for _, start := range [][bends]float64{{.2, .25, .1, 0, 0}, {-.2, -.25, -.1, 0, 0}} {
-		p := append(append([]float64(nil), straight.p...), start[:]...)
-		m := newModel(p, straight.nq, straight.prof.rho0)
-		e, c := t.run(m, 25)
-		if c < cost {
-			best, eq, cost = m, e, c
+	for _, share := range [][bends]float64{{.35, .4, .2, .05, 0}, {.2, .2, .2, .2, .2}, {.6, .6, .3, 0, 0}} {
+		m := flat.beginBent(psi, share)
+		if _, c := t.run(m, 10); c < cost {
+			best, cost = m, c
 		}
 	}
 	if best == nil {
 		return nil, nil
 	}
+	eq, _ := t.run(best, 20)
 	row := make([]float64, len(best.p))
 	t.robust = 1
 	t.forget()
@@ -138,9 +149,12 @@ func (t *task) tryBends(straight *model, _ float64) (*model, *normal) {
 	t.forget()
 	without := t.cost(straight, row[:len(straight.p)])
 	turn := best.traits()[qBend]
+	t.forget()
 	if without-with > 12 && math.Abs(turn) > 5 {
+		t.visit(best, row, false, func([]float64, float64, float64) {})
 		return best, eq
 	}
+	t.visit(straight, row[:len(straight.p)], false, func([]float64, float64, float64) {})
 	return nil, nil
 }
 

@@ -146,8 +146,15 @@ func (p *plan) begin(psi float64) *model {
 
 // breadth returns the width of the plan across psi at x along it, mm.
 func (p *plan) breadth(psi, x float64) float64 {
+	a, b := p.section(psi, x)
+	return math.Max(0, b-a)
+}
+
+// section returns the least and greatest offset of the plan across psi at x along it, mm; the first
+// is the greater when x lies beyond the plan.
+func (p *plan) section(psi, x float64) (a, b float64) {
 	s, c := math.Sincos(psi)
-	a, b := math.Inf(1), math.Inf(-1)
+	a, b = math.Inf(1), math.Inf(-1)
 	for i, q := range p.pts {
 		r := p.pts[(i+1)%len(p.pts)]
 		d, e := q.Sub(p.mid), r.Sub(p.mid)
@@ -159,10 +166,66 @@ func (p *plan) breadth(psi, x float64) float64 {
 		y := (-d.X*s + d.Y*c) + f*((-e.X*s+e.Y*c)-(-d.X*s+d.Y*c))
 		a, b = math.Min(a, y), math.Max(b, y)
 	}
-	if b < a {
-		return 0
+	return a, b
+}
+
+// arc fits a parabola y = k0 + k1·x + k2·x² to the middle of the plan along psi, mm, and returns it
+// with the turn it makes from end to end, rad.
+func (p *plan) arc(psi float64) (k [3]float64, turn float64) {
+	lo, hi, _ := p.extent(psi)
+	var a [3][4]float64
+	const n = 30
+	for i := 0; i < n; i++ {
+		x := lo + (hi-lo)*(0.06+0.88*float64(i)/(n-1))
+		y0, y1 := p.section(psi, x)
+		if y1 < y0 {
+			continue
+		}
+		u := [3]float64{1, x, x * x}
+		for r := range u {
+			for c := range u {
+				a[r][c] += u[r] * u[c]
+			}
+			a[r][3] += u[r] * (y0 + y1) / 2
+		}
 	}
-	return b - a
+	for c := 0; c < 3; c++ { // Gauss–Jordan on a positive definite 3×3 matrix
+		if a[c][c] == 0 {
+			return k, 0
+		}
+		for r := 0; r < 3; r++ {
+			if r == c {
+				continue
+			}
+			f := a[r][c] / a[c][c]
+			for j := c; j < 4; j++ {
+				a[r][j] -= f * a[c][j]
+			}
+		}
+	}
+	for r := range k {
+		k[r] = a[r][3] / a[r][r]
+	}
+	return k, math.Atan(k[1]+2*k[2]*hi) - math.Atan(k[1]+2*k[2]*lo)
+}
+
+// beginBent makes a first bent body from the arc along psi; share says how the turn is spread over
+// the hats.
+func (p *plan) beginBent(psi float64, share [bends]float64) *model {
+	k, turn := p.arc(psi)
+	lo, hi, _ := p.extent(psi)
+	base := p.begin(psi)
+	s, c := math.Sincos(psi)
+	x := (lo + hi) / 2
+	y := k[0] + k[1]*x + k[2]*x*x
+	par := base.p
+	par[pX], par[pY] = p.mid.X+x*c-y*s, p.mid.Y+x*s+y*c
+	par[pYaw] = psi + math.Atan(k[1]+2*k[2]*hi)
+	par[pLen] *= 1 + turn*turn/24 // arc over chord
+	for _, f := range share {
+		par = append(par, f*turn)
+	}
+	return newModel(par, base.nq, base.prof.rho0)
 }
 
 // rays turns a view's outline into at most n viewing rays. Each is the mean of its neighbourhood
