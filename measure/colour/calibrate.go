@@ -45,6 +45,8 @@ type Calibration struct {
 	m     Matrix // camera light → linear sRGB reflectance
 	root  *[3][3]float64
 	fall  falloff
+	// fallCov is the covariance of the fall-off's five numbers.
+	fallCov [nFall][nFall]float64
 
 	Corrected bool            // false: the photo's own sRGB values, no card
 	Mean      float64         // mean ΔE00 over the card's patches and paper after correction; NaN when not corrected

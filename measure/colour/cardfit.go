@@ -13,8 +13,8 @@ const (
 	sdNeutral  = 0.6
 	sdMeasured = 0.7
 	sdNominal  = 1.3
-	sdTable    = 0.15 // log light: texture of the table
-	maxTable   = 25   // independent pieces of table that many samples are worth
+	sdPaper    = 0.006 // log light from place to place on a card's paper: print, warp
+	maxTable   = 6    // independent pieces of table that many samples are worth
 )
 
 // Places of the parameters.
@@ -22,10 +22,9 @@ const (
 	pK = iota
 	pGamma
 	pBlack
-	pM                 // nine numbers
-	pFall  = pM + 9    // five numbers
-	pTable = pFall + 5 // log luminance of the table
-	nParam = pTable + 1
+	pM              // nine numbers
+	pFall  = pM + 9 // five numbers
+	nParam = pFall + nFall
 )
 
 // cardFit is the least-squares problem of one photo.
@@ -38,7 +37,8 @@ type cardFit struct {
 	scale    [3]float64 // reference white over camera light of the paper, first guess
 	ref      []Lab
 	leaveOut float64
-	tables   int
+	alike    []alike
+	origin   [nFall]float64 // fall-off terms at the middle of the cards' paper
 }
 
 func newCardFit(samples []Sample, f Frame) *cardFit {
@@ -60,13 +60,12 @@ func newCardFit(samples []Sample, f Frame) *cardFit {
 			c.neutral++
 		case Neutral:
 			c.neutral++
-		case Table:
-			c.tables++
 		}
 		u, v := f.norm(s.Place)
 		c.use, c.u, c.v, c.ref, c.weight = append(c.use, s), append(c.u, u), append(c.v, v), append(c.ref, s.Ref), append(c.weight, w)
 	}
 	c.setScale()
+	c.setAlike()
 	return c
 }
 
@@ -89,6 +88,55 @@ func (c *cardFit) setScale() {
 	}
 }
 
+// alike is a set of samples of one material: their light, fall-off taken out, should be the same.
+type alike struct {
+	at []int
+	sd float64 // of the log light of one of them
+}
+
+// setAlike collects the paper of each card and the table, and the middle of the paper. The table's own spread is
+// taken as its texture; the fall-off adds to it, so that this errs on the careful side.
+func (c *cardFit) setAlike() {
+	var cards []int
+	paper := map[int][]int{}
+	var table []int
+	var logs []float64
+	n := 0.0
+	for i, s := range c.use {
+		switch s.Kind {
+		case Table:
+			table = append(table, i)
+			logs = append(logs, logLight(s))
+		case Paper, Neutral:
+			for k, v := range terms(c.u[i], c.v[i]) {
+				c.origin[k] += v
+			}
+			n++
+			if s.Kind == Neutral {
+				break
+			}
+			if paper[s.Card] == nil {
+				cards = append(cards, s.Card)
+			}
+			paper[s.Card] = append(paper[s.Card], i)
+		}
+	}
+	for k := range c.origin {
+		c.origin[k] /= math.Max(1, n)
+	}
+	for _, k := range cards {
+		c.alike = append(c.alike, alike{paper[k], sdPaper})
+	}
+	if len(table) > 1 {
+		m := median(logs)
+		for i := range logs {
+			logs[i] = math.Abs(logs[i] - m)
+		}
+		sd := math.Max(0.08, 1.4826*median(logs)) * math.Sqrt(math.Max(1, float64(len(table))/maxTable))
+		c.alike = append(c.alike, alike{table, sd})
+	}
+}
+
 // unpack turns parameters into tone curve, matrix and fall-off. The matrix works on scaled camera light.
 func (c *cardFit) unpack(p []float64) (tone, Matrix, falloff) {
 	var m Matrix
@@ -98,7 +146,7 @@ func (c *cardFit) unpack(p []float64) (tone, Matrix, falloff) {
 		}
 	}
 	return tone{math.Max(-0.6, math.Min(0.6, p[pK])), math.Exp(p[pGamma]), p[pBlack]}, m,
-		falloff{p[pFall], p[pFall+1], p[pFall+2], p[pFall+3], p[pFall+4]}
+		falloff{[nFall]float64(p[pFall : pFall+nFall]), c.origin}
 }
 
 // light returns the camera's linear light of sample i, fall-off taken out.
@@ -127,30 +175,36 @@ func priors() (mu, sd [nParam]float64) {
 			}
 		}
 	}
-	mu[pFall], sd[pFall] = -0.08, 0.08
-	sd[pFall+1], sd[pFall+2] = 0.08, 0.08
-	sd[pFall+3], sd[pFall+4] = 0.04, 0.04
+	mu[pFall], sd[pFall] = -0.10, 0.2
+	sd[pFall+1], sd[pFall+2] = 0.25, 0.25
+	sd[pFall+3], sd[pFall+4] = 0.1, 0.1
 	return mu, sd
 }
 
 func (c *cardFit) residuals(p, out []float64) {
 	t, m, f := c.unpack(p)
 	n := 0
-	tw := 0.0
-	if c.tables > 0 {
-		tw = math.Sqrt(math.Min(1, maxTable/float64(c.tables))) / sdTable
-	}
+	logs := make([]float64, len(c.use))
 	for i, s := range c.use {
 		lin := RGB(m.Mul(c.light(i, t, f)))
+		logs[i] = math.Log(math.Max(1e-4, lin.XYZ().Y))
 		if s.Kind == Table {
-			out[n] = (math.Log(math.Max(1e-4, lin.XYZ().Y)) - p[pTable]) * tw
-			n++
 			continue
 		}
 		d := labResidual(lin.Lab(), c.ref[i])
 		w := c.weight[i] / c.sdOf(s)
 		out[n], out[n+1], out[n+2] = d[0]*w, d[1]*w, d[2]*w
 		n += 3
+	}
+	for _, g := range c.alike {
+		mid := 0.0
+		for _, i := range g.at {
+			mid += logs[i] / float64(len(g.at))
+		}
+		for _, i := range g.at {
+			out[n] = (logs[i] - mid) / g.sd
+			n++
+		}
 	}
 	mu, sd := priors()
 	for i := 0; i < nParam; i++ {
@@ -188,15 +242,17 @@ func labResidual(got, want Lab) [3]float64 {
 func (c *cardFit) run() *Calibration {
 	mu, _ := priors()
 	p := append([]float64(nil), mu[:]...)
-	p[pTable] = c.tableStart()
 	n := nParam
 	var robust []bool
 	for _, s := range c.use {
-		if s.Kind == Table {
-			n, robust = n+1, append(robust, true)
-			continue
+		if s.Kind != Table {
+			n, robust = n+3, append(robust, true, true, true)
 		}
-		n, robust = n+3, append(robust, true, true, true)
+	}
+	for _, g := range c.alike {
+		for range g.at {
+			n, robust = n+1, append(robust, true)
+		}
 	}
 	for i := 0; i < nParam; i++ {
 		robust = append(robust, false)
@@ -208,47 +264,40 @@ func (c *cardFit) run() *Calibration {
 	q := &problem{residuals: c.residuals, n: n, robust: robust, step: step}
 	x, r, jac, w := q.solve(p)
 	t, m, f := c.unpack(x)
-	c.leaveOut = c.looResidual(r, jac, w)
-	return &Calibration{frame: c.frame, tone: t, lut: t.table(), m: m, fall: f}
+	out := &Calibration{frame: c.frame, tone: t, lut: t.table(), m: m, fall: f}
+	c.leaveOut, out.fallCov = c.spread(r, jac, w)
+	return out
 }
 
-func (c *cardFit) tableStart() float64 {
-	var v []float64
-	for _, s := range c.use {
-		if s.Kind == Table {
-			y := RGB{Linear(s.RGB[0]/255) * c.scale[0], Linear(s.RGB[1]/255) * c.scale[1], Linear(s.RGB[2]/255) * c.scale[2]}
-			v = append(v, math.Log(math.Max(1e-4, y.XYZ().Y)))
-		}
-	}
-	if len(v) == 0 {
-		return 0
-	}
-	return median(v)
-}
-
-// looResidual returns the mean length of the patch residuals, each divided by 1 − leverage: what the patch
-// would be off by if it had been left out (linearised).
-func (c *cardFit) looResidual(r []float64, jac *mat.Dense, w []float64) float64 {
+// spread returns the mean length of the patch residuals, each divided by 1 − leverage (what the patch would be off
+// by had it been left out, linearised), and the covariance of the fall-off.
+func (c *cardFit) spread(r []float64, jac *mat.Dense, w []float64) (leaveOut float64, cov [nFall][nFall]float64) {
 	a, _ := normal(jac, r, w)
 	for i := 0; i < nParam; i++ {
 		a.SetSym(i, i, a.At(i, i)+1e-9)
 	}
 	var ch mat.Cholesky
-	if !ch.Factorize(a) {
-		return math.NaN()
+	var inv mat.SymDense
+	if !ch.Factorize(a) || ch.InverseTo(&inv) != nil {
+		for i := range cov {
+			cov[i][i] = 0.02
+		}
+		return math.NaN(), cov
+	}
+	for i := range cov {
+		for j := range cov {
+			cov[i][j] = inv.At(pFall+i, pFall+j)
+		}
 	}
 	sum, cnt, n := 0.0, 0, 0
 	for _, s := range c.use {
 		if s.Kind == Table {
-			n++
 			continue
 		}
 		d := 0.0
 		for k := 0; k < 3; k++ {
 			row := mat.NewVecDense(nParam, append([]float64(nil), jac.RawRowView(n+k)...))
-			var z mat.VecDense
-			_ = ch.SolveVecTo(&z, row) // a condition warning only blurs this figure
-			h := w[n+k] * mat.Dot(row, &z)
+			h := w[n+k] * mat.Inner(row, &inv, row)
 			e := r[n+k] / math.Max(0.1, 1-h)
 			d += e * e
 		}
@@ -257,9 +306,9 @@ func (c *cardFit) looResidual(r []float64, jac *mat.Dense, w []float64) float64 
 		cnt++
 	}
 	if cnt == 0 {
-		return math.NaN()
+		return math.NaN(), cov
 	}
-	return sum / float64(cnt)
+	return sum / float64(cnt), cov
 }
 
 // roots returns the root-polynomial terms of degree 2: √rg, √gb, √rb.

@@ -58,10 +58,21 @@ func (l lut) at(v float64) float64 {
 	return l[i] + (f-float64(i))*(l[i+1]-l[i])
 }
 
-// falloff is how the light at the camera varies over the picture, as the logarithm of a factor, relative to
-// its middle: radial (lens and lamp) and linear (a lamp or window to one side), in half diagonals.
-type falloff struct{ r2, u, v, uu, uv float64 }
+// falloff is how the light at the camera varies over the picture, as the logarithm of a factor that is 1 at the
+// cards: radial (lens and lamp), linear (a lamp or window to one side) and two more of second order.
+type falloff struct{ k, origin [nFall]float64 }
 
-func (f falloff) factor(u, v float64) float64 {
-	return math.Exp(f.r2*(u*u+v*v) + f.u*u + f.v*v + f.uu*(u*u-v*v) + f.uv*u*v)
+const nFall = 5
+
+// terms returns the five terms at a place in half diagonals from the picture's middle.
+func terms(u, v float64) [nFall]float64 { return [nFall]float64{u*u + v*v, u, v, u*u - v*v, u * v} }
+
+func (f *falloff) log(u, v float64) float64 {
+	s := 0.0
+	for i, t := range terms(u, v) {
+		s += f.k[i] * (t - f.origin[i])
+	}
+	return s
 }
+
+func (f *falloff) factor(u, v float64) float64 { return math.Exp(f.log(u, v)) }

@@ -44,8 +44,8 @@ var (
 
 const (
 	priorTint = 0.06  // SD of a channel's terms about the grey ones
-	priorF0   = 0.022 // wax on rind, refractive index about 1.35–1.5 (from memory: 4 % at 1.5), partly blurred away
-	sdF0      = 0.008
+	priorF0   = 0.015 // wax on rind: 2–4 % at normal incidence (from memory), of which half is blurred away or meets dark sky
+	sdF0      = 0.002
 	relNoise  = 0.06 // relative SD of a pixel about the model: mottling, bumps
 	lightN    = 300  // pixels a fruit that the light is fitted to
 )

@@ -10,6 +10,7 @@ import (
 // pixel is one sampled place of the skin.
 type pixel struct {
 	gx, gy   int // place in the sampling grid
+	p        geom.Px
 	s, theta float64
 	n, at    geom.Vec3
 	facing   float64 // cosine between normal and view
@@ -31,6 +32,7 @@ type patchwork struct {
 	fruit  *Fruit
 	radius float64 // greatest distance from the axis seen, mm
 	mmStep float64 // grid step on the fruit, mm
+	parts  int     // number of parts
 }
 
 // Samples nearer to the outline than this share of the outline's size, or seen more obliquely than minFacing,
@@ -104,6 +106,7 @@ func look(ph *Photo, surf Surface, p geom.Px) (q pixel, ok bool) {
 			}
 		}
 	}
+	q.p = p
 	q.s, q.theta, q.n, q.at, q.facing = s, th, n, pt, cos
 	q.refl = n.Scale(2 * cos).Sub(v)
 	q.c = ph.Colour.RGB(e, p)

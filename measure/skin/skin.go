@@ -9,6 +9,7 @@
 package skin
 
 import (
+	"fmt"
 	"math"
 
 	"offtype/measure/colour"
@@ -96,6 +97,12 @@ func Measure(ph *Photo, opt Options) []Result {
 		skins[i] = sample(ph, &ph.Fruits[i], opt.MaxPixels)
 	}
 	l := fitLight(skins)
+	if c := even(skins, l, ph.Colour); c != ph.Colour {
+		l = fitLight(skins)
+	}
+	if Debug != nil {
+		Debug(l.f0, l.l)
+	}
 	out := make([]Result, len(skins))
 	for i, s := range skins {
 		out[i] = s.measure(l, ph)
@@ -111,10 +118,42 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 		return r
 	}
 	s.unshade(l)
+	s.split()
+	if DebugParts != nil {
+		DebugParts(s)
+	}
 	main, ok := s.mainColour()
 	if !ok {
 		return r
 	}
 	r.OK, r.Main, r.MainU = true, main, ph.Colour.U
 	return r
+}
+
+// Debug is a development aid.
+var Debug func(f0 float64, l [9][3]float64)
+
+// DebugParts is a development aid.
+var DebugParts func(s *patchwork)
+
+// Dump is a development aid.
+func (s *patchwork) Dump() string {
+	t := ""
+	for p := 0; p < s.parts; p++ {
+		n := 0
+		for i := range s.px {
+			if s.px[i].part == p {
+				n++
+			}
+		}
+		c, _ := s.partRGB(p)
+		l := c.Lab()
+		t += fmt.Sprintf("%.2f (%.0f %.0f %.0f) ", float64(n)/float64(len(s.px)), l.L, l.A, l.B)
+	}
+	return t
+	pr := s.around(s.partColours())
+	for i := range pr.y {
+		t += fmt.Sprintf("\n%.0f %.2f", pr.theta[i]*57.3, pr.y[i])
+	}
+	return t
 }

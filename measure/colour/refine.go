@@ -1,0 +1,125 @@
+package colour
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"offtype/measure/geom"
+)
+
+// Spot is the light found at one place of the picture on something of constant colour.
+type Spot struct {
+	Place geom.Px
+	LogY  float64 // log luminance as calibrated; its level does not matter within a group
+}
+
+// Refine returns c with the fall-off of light improved by groups of places that should look alike, such as fruit
+// of one colour; sd is how much one of them differs by itself (log light). Weighed against what the card and the
+// table said; c is not changed. The white at the card stays as it is.
+func (c *Calibration) Refine(groups [][]Spot, sd float64) *Calibration {
+	if !c.Corrected {
+		return c
+	}
+	cov := mat.NewSymDense(nFall, nil)
+	for i := 0; i < nFall; i++ {
+		for j := i; j < nFall; j++ {
+			cov.SetSym(i, j, c.fallCov[i][j])
+		}
+	}
+	var ch mat.Cholesky
+	prec := mat.NewSymDense(nFall, nil)
+	if !ch.Factorize(cov) || ch.InverseTo(prec) != nil {
+		return c
+	}
+	delta := make([]float64, nFall)
+	var inv mat.SymDense
+	for it := 0; it < 5; it++ {
+		a := mat.NewSymDense(nFall, nil)
+		a.CopySym(prec)
+		g := make([]float64, nFall)
+		for _, spots := range groups {
+			c.addGroup(spots, sd, delta, a, g)
+		}
+		if !ch.Factorize(a) || ch.InverseTo(&inv) != nil {
+			return c
+		}
+		for i := range delta {
+			delta[i] = 0
+			for j := range g {
+				delta[i] += inv.At(i, j) * g[j]
+			}
+		}
+	}
+	out := *c
+	for i := range delta {
+		out.fall.k[i] += delta[i]
+		for j := range delta {
+			out.fallCov[i][j] = inv.At(i, j)
+		}
+	}
+	return &out
+}
+
+// addGroup adds the normal equations of one group, its level taken out, with Huber weights about delta.
+func (c *Calibration) addGroup(spots []Spot, sd float64, delta []float64, a *mat.SymDense, g []float64) {
+	if len(spots) < 2 {
+		return
+	}
+	t := make([][nFall]float64, len(spots))
+	res := make([]float64, len(spots))
+	for i, s := range spots {
+		u, v := c.frame.norm(s.Place)
+		t[i] = terms(u, v)
+		res[i] = s.LogY
+		for k := range delta {
+			res[i] -= delta[k] * t[i][k]
+		}
+	}
+	m := median(res)
+	w := make([]float64, len(spots))
+	sum := 0.0
+	for i := range w {
+		w[i] = 1
+		if r := math.Abs(res[i]-m) / sd; r > huber {
+			w[i] = huber / r
+		}
+		sum += w[i]
+	}
+	var mt [nFall]float64
+	my := 0.0
+	for i := range spots {
+		for k := range mt {
+			mt[k] += w[i] * t[i][k] / sum
+		}
+		my += w[i] * spots[i].LogY / sum
+	}
+	for i := range spots {
+		for k := 0; k < nFall; k++ {
+			g[k] += w[i] * (t[i][k] - mt[k]) * (spots[i].LogY - my) / (sd * sd)
+			for l := k; l < nFall; l++ {
+				a.SetSym(k, l, a.At(k, l)+w[i]*(t[i][k]-mt[k])*(t[i][l]-mt[l])/(sd*sd))
+			}
+		}
+	}
+}
+
+// FallU returns the expanded uncertainty (k = 2) of the log light at place p relative to the card.
+func (c *Calibration) FallU(p geom.Px) float64 {
+	u, v := c.frame.norm(p)
+	t := terms(u, v)
+	s := 0.0
+	for i := range t {
+		for j := range t {
+			s += (t[i] - c.fall.origin[i]) * c.fallCov[i][j] * (t[j] - c.fall.origin[j])
+		}
+	}
+	return 2 * math.Sqrt(math.Max(0, s))
+}
+
+// Gain returns the factor that turns reflectances given by c at place p into those given by d, when d came from
+// c.Refine.
+func (c *Calibration) Gain(d *Calibration, p geom.Px) float64 {
+	u, v := c.frame.norm(p)
+	return math.Exp(c.fall.log(u, v) - d.fall.log(u, v))
+}
