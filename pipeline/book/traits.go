@@ -1,0 +1,198 @@
+package book
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// HandTrait is something observed by hand or with a simple tool.
+type HandTrait struct {
+	Name   string
+	Unit   string             // unit it is kept in; empty for words and scores
+	Units  map[string]float64 // other units and their factor to Unit
+	Lo, Hi float64            // possible values in Unit; both 0: words
+	Words  []string           // states, when it is one of few
+	Help   string
+	More   bool // value and words both count (taste)
+}
+
+// HandTraits are the observations the book takes. The bounds are wide: they catch a slip of the
+// unit, not an unusual fruit (common practice, no source).
+var HandTraits = []HandTrait{
+	{Name: "weight", Unit: "g", Units: map[string]float64{"kg": 1000, "g": 1}, Lo: 0.5, Hi: 1_200_000, Help: "whole fruit"},
+	{Name: "rind_thumbnail", Words: []string{"soft", "dents", "hard"}, Help: "thumbnail test: goes in; leaves a mark; leaves none"},
+	{Name: "rind_force", Unit: "N", Units: map[string]float64{"N": 1, "kgf": 9.80665, "lbf": 4.4482216152605}, Lo: 0.1, Hi: 1000, Help: "penetrometer; note the tip in the note"},
+	{Name: "rind_thickness", Unit: "mm", Units: map[string]float64{"mm": 1, "cm": 10}, Lo: 0.05, Hi: 40},
+	{Name: "flesh_thickness", Unit: "mm", Units: map[string]float64{"mm": 1, "cm": 10}, Lo: 0.5, Hi: 200, Help: "at the thinnest place of the cut half"},
+	{Name: "flesh_colour", Help: "words"},
+	{Name: "brix", Unit: "°Bx", Units: map[string]float64{"°Bx": 1, "Bx": 1, "%": 1}, Lo: 0.1, Hi: 40, Help: "refractometer"},
+	{Name: "dry_matter", Unit: "%", Units: map[string]float64{"%": 1}, Lo: 0.5, Hi: 60, Help: "share of the fresh weight"},
+	{Name: "seed_maturity", Words: []string{"flat", "soft", "full", "full and hard"}},
+	{Name: "days_to_maturity", Unit: "d", Units: map[string]float64{"d": 1, "days": 1, "weeks": 7}, Lo: 10, Hi: 400, Help: "from sowing to the first ripe fruit"},
+	{Name: "disease", Help: "words"},
+	{Name: "keeping", Unit: "d", Units: map[string]float64{"d": 1, "days": 1, "weeks": 7}, Lo: 0, Hi: 1000, Help: "days in store until it spoiled or was eaten"},
+	{Name: "taste", Unit: "1–9", Units: map[string]float64{"1–9": 1, "1-9": 1}, Lo: 1, Hi: 9, More: true, Help: "1 very poor … 9 excellent, words after it; never taste a fruit that could be bitter by more than a rice grain, and spit it out"},
+	{Name: "bitter", Words: []string{"no", "yes"}, Help: "a rice-grain raw piece, spat out; bitter fruit are poisonous and are thrown away"},
+	{Name: "saved_seed", Words: []string{"yes", "no"}, Help: "seed was kept from this fruit"},
+	{Name: "other", Help: "words"},
+}
+
+// HandTraitNamed returns a trait, or an error that lists them.
+func HandTraitNamed(name string) (HandTrait, error) {
+	name = strings.ReplaceAll(strings.ToLower(strings.TrimSpace(name)), " ", "_")
+	var all []string
+	for _, t := range HandTraits {
+		if t.Name == name {
+			return t, nil
+		}
+		all = append(all, t.Name)
+	}
+	return HandTrait{}, fmt.Errorf("%q is not something the book takes; it takes: %s", name, strings.Join(all, ", "))
+}
+
+// Reading is an observation turned into the trait's unit.
+type Reading struct {
+	Value *float64
+	Words string
+	Unit  string
+}
+
+// Read checks a value as it was written and turns it into the trait's unit: "712 g", "0,712 kg",
+// "7 sweet, a little dry". unit may be empty when the value holds it; a number with no unit at
+// all is refused where more than one would be possible.
+func (t HandTrait) Read(value, unit string) (Reading, error) {
+	value, unit = strings.TrimSpace(value), strings.TrimSpace(unit)
+	if value == "" {
+		return Reading{}, fmt.Errorf("%s: no value", t.Name)
+	}
+	if t.Lo == 0 && t.Hi == 0 {
+		return t.readWords(value, unit)
+	}
+	num, rest := splitNumber(value)
+	x, err := parseNumber(num)
+	if err != nil {
+		return Reading{}, fmt.Errorf("%s: %w", t.Name, err)
+	}
+	words := ""
+	switch {
+	case t.More:
+		words = strings.TrimLeft(rest, " ,;:")
+	case rest != "" && unit != "" && rest != unit:
+		return Reading{}, fmt.Errorf("%s: %q holds another unit than %q", t.Name, value, unit)
+	case rest != "":
+		unit = rest
+	}
+	f := 1.0
+	if unit == "" && t.ambiguous() {
+		return Reading{}, fmt.Errorf("%s: %q has no unit; write one of %s", t.Name, value, t.unitList())
+	}
+	if unit != "" {
+		var ok bool
+		if f, ok = t.Units[unit]; !ok {
+			return Reading{}, fmt.Errorf("%s: unit %q does not fit; write one of %s", t.Name, unit, t.unitList())
+		}
+	}
+	x *= f
+	if x < t.Lo || x > t.Hi {
+		return Reading{}, fmt.Errorf("%s: %s is outside what is possible (%g to %g %s); check number and unit", t.Name, strings.TrimSpace(value+" "+unit), t.Lo, t.Hi, t.Unit)
+	}
+	if t.Unit == "1–9" && x != math.Trunc(x) {
+		return Reading{}, fmt.Errorf("%s: %q is not a whole score from 1 to 9", t.Name, value)
+	}
+	return Reading{Value: &x, Words: words, Unit: t.Unit}, nil
+}
+
+func (t HandTrait) readWords(value, unit string) (Reading, error) {
+	if unit != "" {
+		return Reading{}, fmt.Errorf("%s: is written in words, without a unit (%q)", t.Name, unit)
+	}
+	if len(t.Words) == 0 {
+		return Reading{Words: value}, nil
+	}
+	for _, w := range t.Words {
+		if strings.EqualFold(w, value) {
+			return Reading{Words: w}, nil
+		}
+	}
+	return Reading{}, fmt.Errorf("%s: %q is none of: %s", t.Name, value, strings.Join(t.Words, "; "))
+}
+
+// ambiguous reports whether the trait can be written in units of different size.
+func (t HandTrait) ambiguous() bool {
+	for _, f := range t.Units {
+		if f != 1 {
+			return true
+		}
+	}
+	return false
+}
+
+func (t HandTrait) unitList() string {
+	var out []string
+	for _, u := range []string{"g", "kg", "mm", "cm", "N", "kgf", "lbf", "°Bx", "Bx", "%", "d", "days", "weeks", "1–9", "1-9"} {
+		if _, ok := t.Units[u]; ok {
+			out = append(out, u)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// splitNumber cuts "712 g" into "712" and "g".
+func splitNumber(s string) (num, rest string) {
+	i := strings.IndexFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-", r) })
+	if i < 0 {
+		return s, ""
+	}
+	return strings.TrimRight(s[:i], ","), strings.TrimSpace(s[i:])
+}
+
+// parseNumber reads a number with a decimal point or a decimal comma. A number that could mean
+// two things ("1,234", "1.234,5") is refused.
+func parseNumber(s string) (float64, error) {
+	c := strings.Count(s, ",")
+	if c > 0 {
+		after := s[strings.LastIndexByte(s, ',')+1:]
+		if c > 1 || strings.Contains(s, ".") || (len(after) == 3 && !strings.HasPrefix(strings.TrimLeft(s, "+-"), "0,")) {
+			return 0, fmt.Errorf("%q could mean two numbers; write it without a mark between thousands and with a point", s)
+		}
+		s = strings.Replace(s, ",", ".", 1)
+	}
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
+		return 0, fmt.Errorf("%q is not a number", s)
+	}
+	return x, nil
+}
+
+// Bounds of a whole fruit's density, g/cm³. Read: whole gourds 0.64–0.80, melon 1.075; whole
+// winter squash about 0.75–0.95 is from memory. The limits are wider by half, to catch only a
+// slip of the unit or of a digit.
+const (
+	minDensity = 0.35
+	maxDensity = 1.6
+)
+
+// CheckWeight compares a weight with the measured volume and returns a sentence when they cannot
+// belong together, with what may have been meant.
+func CheckWeight(grams, volumeCM3 float64) string {
+	if !(volumeCM3 > 0) || !(grams > 0) {
+		return ""
+	}
+	d := grams / volumeCM3
+	if d >= minDensity && d <= maxDensity {
+		return ""
+	}
+	meant := ""
+	for _, f := range []struct {
+		by   float64
+		text string
+	}{{1000, "was it meant in kg?"}, {0.001, "was it meant in g?"}, {10, "is a digit missing?"}, {0.1, "is there a digit too many?"}} {
+		if x := d * f.by; x >= minDensity && x <= maxDensity {
+			meant = "; " + f.text
+			break
+		}
+	}
+	return fmt.Sprintf("%g g does not fit a fruit of %.0f cm³ (%.2g g/cm³; fruit have %g to %g)%s", grams, volumeCM3, d, minDensity, maxDensity, meant)
+}
