@@ -189,12 +189,15 @@ func TestColourTableAgainstFormula(t *testing.T) {
 	}
 	for name, f := range map[string]toLight{"Display P3": p3ToLight, "power 2.2": power} {
 		table, most := newColourTable(f), 0.0
+		if !table.plain {
+			t.Errorf("%s: not recognised as a matrix", name)
+		}
 		for r := 0; r < 256; r += 5 {
 			for g := 0; g < 256; g += 5 {
 				for b := 0; b < 256; b += 5 {
-					got := table.at(uint8(r), uint8(g), uint8(b))
+					fast, slow := table.at(uint8(r), uint8(g), uint8(b)), table.between(uint8(r), uint8(g), uint8(b))
 					for c, v := range f(float64(r)/255, float64(g)/255, float64(b)/255) {
-						most = max(most, 255*math.Abs(encoded(v)-encoded(float64(got[c]))))
+						most = max(most, 255*math.Abs(encoded(v)-encoded(float64(fast[c]))), 255*math.Abs(encoded(v)-encoded(float64(slow[c]))))
 					}
 				}
 			}

@@ -2,9 +2,11 @@ package photo
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 
 	"github.com/kovidgoyal/imaging/prism/meta/icc"
 )
@@ -39,26 +41,47 @@ func convert(pix []uint8, r *raw) (p Profile, wide *wide, note string) {
 	}
 	space := profile.Header.DataColorSpace
 	switch {
-	case r.inks:
+	case r.inks, r.grey:
 		return p, nil, ""
 	case space == icc.ColorSpaceRGB && profile.IsSRGB():
 		return p, nil, ""
 	case space == icc.ColorSpaceRGB:
-		f, err := profileToLight(profile)
-		if err != nil {
-			return p, nil, noteProfile
-		}
-		table := newColourTable(f)
-		if !table.sound() {
+		table := tableOf(r.icc, profile)
+		if table == nil {
 			return p, nil, noteProfile
 		}
 		p, wide = convertRGB(pix, table, p)
 		return p, wide, ""
-	case space == icc.ColorSpaceGray && r.grey:
-		p, note = convertGrey(pix, profile, p)
-		return p, nil, note
 	}
 	return p, nil, noteProfile
+}
+
+// lastTable keeps the table of the last profile: the photos of a batch come from one or two phones,
+// and filling a table takes as long as decoding half a photo.
+var lastTable struct {
+	sync.Mutex
+	sum   [sha256.Size]byte
+	table *colourTable
+}
+
+// tableOf gives the table of a profile, nil when it cannot be used.
+func tableOf(data []byte, profile *icc.Profile) *colourTable {
+	sum := sha256.Sum256(data)
+	lastTable.Lock()
+	defer lastTable.Unlock()
+	if lastTable.table != nil && lastTable.sum == sum {
+		return lastTable.table
+	}
+	f, err := profileToLight(profile)
+	if err != nil {
+		return nil
+	}
+	table := newColourTable(f)
+	if !table.sound() {
+		return nil
+	}
+	lastTable.sum, lastTable.table = sum, table
+	return table
 }
 
 func convertRGB(pix []uint8, table *colourTable, p Profile) (Profile, *wide) {
@@ -71,27 +94,6 @@ func convertRGB(pix []uint8, table *colourTable, p Profile) (Profile, *wide) {
 		return p, nil
 	}
 	return p, &wide{pix: before, table: table}
-}
-
-func convertGrey(pix []uint8, profile *icc.Profile, p Profile) (Profile, string) {
-	t, err := profile.CreateTransformerToSRGB(icc.RelativeColorimetricRenderingIntent, false, 1, true, false, true)
-	if err != nil {
-		return p, noteProfile
-	}
-	var curve [256]uint8
-	for i := range curve {
-		out, in := make([]float64, 4), []float64{float64(i) / 255, 0, 0, 0}
-		t.TransformGeneral(out, in)
-		if math.IsNaN(out[1]) {
-			return p, noteProfile
-		}
-		curve[i] = uint8(math.Round(255 * min(max(out[1], 0), 1))) // the green of a neutral
-	}
-	for i, v := range pix {
-		pix[i] = curve[v]
-	}
-	p.Converted = true
-	return p, ""
 }
 
 // primariesP3 is the number of the Display P3 primaries in ITU-T H.273.

@@ -167,6 +167,9 @@ func ReadBytes(name string, data []byte, o Options) (p *Photo, err error) {
 	if !raw.upright {
 		p.Pix, p.Width, p.Height = orient(raw.pix, raw.w, raw.h, p.Exif.Orientation)
 	}
+	if raw.grey {
+		p.Notes = append(p.Notes, "the picture is grey: no colours can be measured in it")
+	}
 	var note string
 	if p.Profile, p.wide, note = convert(p.Pix, raw); note != "" {
 		p.Notes = append(p.Notes, note)
@@ -180,7 +183,7 @@ type raw struct {
 	w, h    int
 	upright bool   // orientation is applied already
 	icc     []byte // embedded profile, nil when there is none
-	grey    bool   // the file holds one channel: a grey profile applies
+	grey    bool   // the file holds one channel
 	inks    bool   // converted from four inks: an embedded profile does not apply any more
 	nclx    int    // colour primaries (ITU-T H.273) when there is no profile, 0 when not stated
 	notes   []string

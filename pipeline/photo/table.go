@@ -14,6 +14,11 @@ type colourTable struct {
 	// For each 8-bit value its lower station and how far it lies towards the next (0–1).
 	low  [256]uint8
 	part [256]float32
+	// When the table is but a matrix and a constant, these do the same faster.
+	plain    bool
+	light    [256]float32
+	matrix   [3][3]float32
+	constant [3]float32
 }
 
 // toLight converts encoded values (0–1) of a colour space to linear-light sRGB, not cut.
@@ -26,6 +31,7 @@ func newColourTable(f toLight) *colourTable {
 		at := light(float64(i)/255) * (stations - 1)
 		low := min(max(int(at), 0), stations-2)
 		t.low[i], t.part[i] = uint8(low), float32(at-float64(low))
+		t.light[i] = float32(at / (stations - 1))
 	}
 	var value [stations]float64 // encoded value of each station
 	for k := range value {
@@ -39,7 +45,39 @@ func newColourTable(f toLight) *colourTable {
 			}
 		}
 	}
+	t.findMatrix()
 	return t
+}
+
+// findMatrix sets plain when every node is what its light times a matrix gives.
+func (t *colourTable) findMatrix() {
+	const allow = 2e-6 // of the light of white: a few roundings of single precision
+	last := stations - 1
+	black := t.node[0]
+	ends := [3][3]float32{t.node[last*stations*stations], t.node[last*stations], t.node[last]}
+	for c := range 3 {
+		t.constant[c] = black[c]
+		for k := range 3 {
+			t.matrix[c][k] = ends[k][c] - black[c]
+		}
+	}
+	for i, n := range t.node {
+		r, g, b := float32(i/(stations*stations))/float32(last), float32(i/stations%stations)/float32(last), float32(i%stations)/float32(last)
+		for c, v := range t.times(r, g, b) {
+			if d := v - n[c]; !(d > -allow && d < allow) {
+				return
+			}
+		}
+	}
+	t.plain = true
+}
+
+func (t *colourTable) times(r, g, b float32) (out [3]float32) {
+	for c := range out {
+		m := &t.matrix[c]
+		out[c] = t.constant[c] + m[0]*r + m[1]*g + m[2]*b
+	}
+	return out
 }
 
 // greyLight returns the light of a grey of f as a function of its encoded value, scaled to run
@@ -101,7 +139,15 @@ func (t *colourTable) identity() bool {
 }
 
 // at converts one colour to linear-light sRGB, not cut.
-func (t *colourTable) at(r, g, b uint8) (out [3]float32) {
+func (t *colourTable) at(r, g, b uint8) [3]float32 {
+	if t.plain {
+		return t.times(t.light[r], t.light[g], t.light[b])
+	}
+	return t.between(r, g, b)
+}
+
+// between interpolates in the table.
+func (t *colourTable) between(r, g, b uint8) (out [3]float32) {
 	fr, fg, fb := t.part[r], t.part[g], t.part[b]
 	i := (int(t.low[r])*stations+int(t.low[g]))*stations + int(t.low[b])
 	const dr, dg, db = stations * stations, stations, 1
@@ -147,20 +193,53 @@ var encodeTable = func() *[steps + 1]uint8 {
 
 // apply converts pix in place and returns the share of pixels that had to be cut.
 func (t *colourTable) apply(pix []uint8) (clipped float64) {
-	cut := 0
-	for i := 0; i+2 < len(pix); i += 3 {
-		v := t.at(pix[i], pix[i+1], pix[i+2])
-		if min(v[0], v[1], v[2]) < -outside || max(v[0], v[1], v[2]) > 1+outside {
-			cut++
-		}
-		for c, x := range v {
-			pix[i+c] = encodeTable[int(min(max(x, 0), 1)*steps+0.5)]
-		}
-	}
 	if len(pix) < 3 {
 		return 0
 	}
+	cut := 0
+	if t.plain {
+		cut = t.applyPlain(pix)
+	} else {
+		for i := 0; i+2 < len(pix); i += 3 {
+			v := t.between(pix[i], pix[i+1], pix[i+2])
+			if min(v[0], v[1], v[2]) < -outside || max(v[0], v[1], v[2]) > 1+outside {
+				cut++
+			}
+			pix[i], pix[i+1], pix[i+2] = encode(v[0]), encode(v[1]), encode(v[2])
+		}
+	}
 	return float64(cut) / float64(len(pix)/3)
+}
+
+// applyPlain is apply for a matrix, written out: it runs over 12 million pixels.
+func (t *colourTable) applyPlain(pix []uint8) (cut int) {
+	m, k, light := t.matrix, t.constant, &t.light
+	m00, m01, m02 := m[0][0], m[0][1], m[0][2]
+	m10, m11, m12 := m[1][0], m[1][1], m[1][2]
+	m20, m21, m22 := m[2][0], m[2][1], m[2][2]
+	for i := 0; i+2 < len(pix); i += 3 {
+		p := pix[i : i+3 : i+3]
+		r, g, b := light[p[0]], light[p[1]], light[p[2]]
+		x := k[0] + m00*r + m01*g + m02*b
+		y := k[1] + m10*r + m11*g + m12*b
+		z := k[2] + m20*r + m21*g + m22*b
+		if x < -outside || y < -outside || z < -outside || x > 1+outside || y > 1+outside || z > 1+outside {
+			cut++
+		}
+		p[0], p[1], p[2] = encode(x), encode(y), encode(z)
+	}
+	return cut
+}
+
+// encode rounds light (0–1, cut beyond) to 8 bits.
+func encode(light float32) uint8 {
+	i := int(light*steps + 0.5)
+	if i < 0 {
+		i = 0
+	} else if i > steps {
+		i = steps
+	}
+	return encodeTable[i]
 }
 
 // wide keeps the file's own values of a photo with colours outside sRGB.

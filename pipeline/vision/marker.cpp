@@ -21,7 +21,7 @@ using Corners = std::vector<std::vector<cv::Point2f>>;
 
 template <class P> void tune(P &p) {
     p.cornerRefinementMethod = cv::aruco::CORNER_REFINE_NONE;  // done below, on the full picture
-    p.minMarkerPerimeterRate = 0.02;                           // a side of 12 px in 2400 px
+    p.minMarkerPerimeterRate = 0.02;                           // a side of 10 px in 2000 px
     p.minCornerDistanceRate = 0.04;
     p.polygonalApproxAccuracyRate = 0.04;
 }
@@ -69,13 +69,13 @@ char *vis_markers(const uint8_t *data, int w, int h, int dictionary, int max_sid
     *found = 0;
     return vis::guard([&] {
         cv::Mat full(h, w, CV_8UC1, const_cast<uint8_t *>(data)), search = full;
-        double sx = 1, sy = 1;
-        if (max_side > 0 && std::max(w, h) > max_side) {
-            double s = double(max_side) / std::max(w, h);
-            cv::Size to(std::max(1, int(std::lround(w * s))), std::max(1, int(std::lround(h * s))));
-            cv::resize(full, search, to, 0, 0, cv::INTER_AREA);
-            sx = double(w) / to.width;
-            sy = double(h) / to.height;
+        // A whole factor: reducing is then fast, and pixels map exactly.
+        int k = max_side > 0 ? std::max(1, std::max(w, h) / max_side) : 1;
+        if (k > 1 && w >= k && h >= k) {
+            cv::Size to(w / k, h / k);
+            cv::resize(full(cv::Rect(0, 0, to.width * k, to.height * k)), search, to, 0, 0, cv::INTER_AREA);
+        } else {
+            k = 1;
         }
         std::vector<int> ids;
         Corners corners;
@@ -87,15 +87,14 @@ char *vis_markers(const uint8_t *data, int w, int h, int dictionary, int max_sid
             // less than half a cell, so that no inner corner of the marker is in it.
             int half = std::max(2, std::min(5, int(0.4f * shortest_side(c) / n)));
             refine(search, c, half);
-            if (sx != 1 || sy != 1) {
-                for (cv::Point2f &p : c)
-                    p = cv::Point2f(float((p.x + 0.5) * sx - 0.5), float((p.y + 0.5) * sy - 0.5));
+            if (k > 1) {
+                for (cv::Point2f &p : c) p = cv::Point2f((p.x + 0.5f) * k - 0.5f, (p.y + 0.5f) * k - 0.5f);
                 refine(full, c, std::max(2, std::min(9, int(0.4f * shortest_side(c) / n))));
             }
             ids_out[*found] = ids[i];
-            for (int k = 0; k < 4; k++) {
-                corners_out[8 * *found + 2 * k] = c[k].x;
-                corners_out[8 * *found + 2 * k + 1] = c[k].y;
+            for (int j = 0; j < 4; j++) {
+                corners_out[8 * *found + 2 * j] = c[j].x;
+                corners_out[8 * *found + 2 * j + 1] = c[j].y;
             }
             ++*found;
         }

@@ -47,9 +47,9 @@ type Marker struct {
 
 // MarkerOptions set how markers are looked for; the zero value is a good choice.
 type MarkerOptions struct {
-	// SearchSide is the longer side, in px, of the reduced picture that is searched; corners are
-	// refined on the full picture in any case. 0 means 2400, in which a marker needs a side of
-	// about 18 px; −1 searches the full picture (2 to 4 times slower at 12 megapixels).
+	// SearchSide, in px: a larger picture is searched reduced by a whole factor, so far that its
+	// longer side stays at least this long; corners are refined on the full picture in any case.
+	// 0 means 2000, in which a marker needs a side of about 18 px; −1 searches the full picture.
 	SearchSide int
 	// Max is the greatest number of markers returned; 0 means 300.
 	Max int
@@ -70,7 +70,7 @@ func DetectMarkers(gray []uint8, w, h int, d Dictionary, o MarkerOptions) ([]Mar
 	}
 	side, most := o.SearchSide, o.Max
 	if side == 0 {
-		side = 2400
+		side = 2000
 	}
 	if most <= 0 {
 		most = 300
