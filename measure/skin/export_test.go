@@ -5,5 +5,6 @@ func Dumps() map[int]string {
 	out := map[int]string{}
 	n := 0
 	DebugParts = func(s *patchwork) { out[n] = s.Dump(); n++ }
+	DebugLay = func(t string) { out[n-1] += t }
 	return out
 }

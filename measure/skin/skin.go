@@ -112,23 +112,92 @@ func Measure(ph *Photo, opt Options) []Result {
 
 // measure turns the samples of one fruit into its result.
 func (s *patchwork) measure(l *light, ph *Photo) Result {
-	r := Result{Ribs: -1, Groove: math.NaN(), Rough: math.NaN(), Pattern: ""}
+	r := Result{Ribs: -1, Groove: math.NaN(), Rough: math.NaN()}
 	if len(s.px) < 40 {
 		r.Notes = append(r.Notes, "too little skin seen")
 		return r
 	}
 	s.unshade(l)
 	s.split()
+	s.size()
+	parts := s.judgeParts()
 	if DebugParts != nil {
 		DebugParts(s)
 	}
-	main, ok := s.mainColour()
-	if !ok {
+	if len(parts) == 0 {
+		r.Notes = append(r.Notes, "too little skin seen")
 		return r
 	}
-	r.OK, r.Main, r.MainU = true, main, ph.Colour.U
+	r.OK, r.Main, r.MainU = true, parts[0].lab, ph.Colour.U
+	if ph.Colour.Corrected {
+		r.MainU = math.Hypot(r.MainU, 100.0/3/2*ph.Colour.FallU(geom.Centroid(s.fruit.Outline)))
+	}
+	s.secondary(&r, parts)
 	return r
 }
+
+// size fills the radius and the step on the skin.
+func (s *patchwork) size() {
+	ax := s.axesOf()
+	var mm []float64
+	var c geom.Vec3
+	for i := range s.px {
+		q := &s.px[i]
+		c = c.Add(q.at.Scale(1 / float64(len(s.px))))
+		if j := s.at(q.gx+1, q.gy); j >= 0 && q.facing > 0.6 {
+			mm = append(mm, s.px[j].at.Sub(q.at).Norm())
+		}
+	}
+	s.mmStep = median(mm)
+	if math.IsNaN(s.mmStep) {
+		s.mmStep = 1
+	}
+	var across []float64
+	for i := range s.px {
+		d := s.px[i].at.Sub(c)
+		if ax.ok {
+			d = d.Sub(ax.a.Scale(d.Dot(ax.a)))
+		}
+		across = append(across, d.Norm())
+	}
+	sortFloats(across)
+	s.radius = math.Max(1e-6, across[len(across)*98/100])
+}
+
+// secondary fills the secondary colour, its share and pattern, and the further colours.
+func (s *patchwork) secondary(r *Result, parts []part) {
+	r.Pattern = None
+	best := -1
+	for p, q := range parts {
+		switch q.kind {
+		case mark:
+			if best < 0 {
+				best = p
+			} else if len(r.More) < 3 {
+				r.More = append(r.More, Share{q.lab, q.share, "mark"})
+			}
+		case spot:
+			r.More = append(r.More, Share{q.lab, q.share, "ground spot"})
+		case scar:
+			r.More = append(r.More, Share{q.lab, q.share, "scar"})
+		case shine:
+			r.Shine += q.share
+		}
+	}
+	if best < 0 {
+		return
+	}
+	q := parts[best]
+	r.Second, r.SecondShare, r.SecondU = &q.lab, q.share, math.Hypot(r.MainU, 2)
+	l := s.layOf(func(x *pixel) bool { return x.part == best })
+	r.Pattern, r.Stripes, r.MarkMM = l.pattern, l.stripes, l.mm
+	if DebugLay != nil {
+		DebugLay(fmt.Sprintf("%s along %.2f chord %.2f pieces %d mm %.1f n %d", l.pattern, l.along, l.chord, l.pieces, l.mm, l.stripes))
+	}
+}
+
+// DebugLay is a development aid.
+var DebugLay func(string)
 
 // Debug is a development aid.
 var Debug func(f0 float64, l [9][3]float64)
@@ -149,11 +218,6 @@ func (s *patchwork) Dump() string {
 		c, _ := s.partRGB(p)
 		l := c.Lab()
 		t += fmt.Sprintf("%.2f (%.0f %.0f %.0f) ", float64(n)/float64(len(s.px)), l.L, l.A, l.B)
-	}
-	return t
-	pr := s.around(s.partColours())
-	for i := range pr.y {
-		t += fmt.Sprintf("\n%.0f %.2f", pr.theta[i]*57.3, pr.y[i])
 	}
 	return t
 }

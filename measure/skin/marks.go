@@ -1,0 +1,209 @@
+package skin
+
+import (
+	"math"
+
+	"offtype/measure/colour"
+)
+
+// kind is what a part of the skin turns out to be.
+type kind uint8
+
+const (
+	ground kind = iota // the main colour
+	shade              // the main colour, darker or lighter for want of light
+	shine              // the main colour under reflected light
+	spot               // ground spot: pale or orange, soft-edged, one patch
+	scar               // small, brown or corky, at an end
+	mark               // a secondary colour
+)
+
+// Limits of the rules below; all are this program's own (common practice, no source).
+const (
+	shadeDE   = 5.0  // a part is shade when it is within this ΔE00 of the main colour under other light
+	shadeMax  = 0.55 // … and not darker than this share of it
+	markDE    = 6.0  // a mark differs from the main colour by at least this
+	softMM    = 4.0  // width of the edge of a ground spot, at least
+	oneBlob   = 0.75 // share of a ground spot that hangs together
+	scarShare = 0.04 // a scar is smaller than this share of the skin
+)
+
+// part is one part of the skin, judged.
+type part struct {
+	kind  kind
+	rgb   colour.RGB
+	lab   colour.Lab
+	n     int
+	share float64
+}
+
+// judgeParts decides what each part is. The largest part is the main colour.
+func (s *patchwork) judgeParts() []part {
+	out := make([]part, s.parts)
+	total := 0
+	for i := range s.px {
+		if p := s.px[i].part; p >= 0 {
+			out[p].n++
+			total++
+		}
+	}
+	for p := range out {
+		out[p].rgb, _ = s.partRGB(p)
+		out[p].lab = out[p].rgb.Lab()
+		out[p].share = float64(out[p].n) / math.Max(1, float64(total))
+	}
+	for p := 1; p < len(out); p++ {
+		out[p].kind = s.judgePart(out, p)
+	}
+	return out
+}
+
+func (s *patchwork) judgePart(parts []part, p int) kind {
+	m, q := parts[0], parts[p]
+	de := colour.DeltaE2000(m.lab, q.lab)
+	if k := lum(q.rgb) / lum(m.rgb); k > 0 {
+		scaled := colour.RGB{m.rgb[0] * k, m.rgb[1] * k, m.rgb[2] * k}.Lab()
+		same := colour.DeltaE2000(scaled, q.lab)
+		if same < shadeDE && k > shadeMax && k < 1/shadeMax && same < de && !s.sharp(p) {
+			return shade
+		}
+		if s.shineOf(m.rgb, q.rgb) && q.share < 0.15 {
+			return shine
+		}
+	}
+	if de < markDE {
+		return shade
+	}
+	blob := s.largestBlob(p)
+	pale := q.lab.L > m.lab.L+2 || (q.lab.L > m.lab.L-6 && q.lab.B > m.lab.B+5)
+	if hue := q.lab.HueDeg(); pale && hue > 35 && hue < 115 && blob > oneBlob && s.edgeMM(parts, p) > softMM {
+		return spot
+	}
+	if q.share < scarShare && blob > 0.6 && s.atEnd(p) && q.lab.HueDeg() > 30 && q.lab.HueDeg() < 110 {
+		return scar
+	}
+	return mark
+}
+
+// shineOf reports whether q is m under any light plus white.
+func (s *patchwork) shineOf(m, q colour.RGB) bool {
+	// least squares q = k·m + w·(1,1,1)
+	mm, m1, qm, q1 := 0.0, 0.0, 0.0, 0.0
+	for k := range m {
+		mm, m1, qm, q1 = mm+m[k]*m[k], m1+m[k], qm+q[k]*m[k], q1+q[k]
+	}
+	det := 3*mm - m1*m1
+	if det < 1e-9 {
+		return q1/3 > 1.5*m1/3 && q1/3 > 0.6
+	}
+	k, w := (3*qm-m1*q1)/det, (mm*q1-m1*qm)/det
+	if k < 0.7 || k > 1.6 || w < 0.03 || lum(q) < lum(m)+0.03 {
+		return false
+	}
+	fit := colour.RGB{k*m[0] + w, k*m[1] + w, k*m[2] + w}
+	return colour.DeltaE2000(fit.Lab(), q.Lab()) < 2.5
+}
+
+// sharp reports whether the border of part p against the main part is a step: shading never is.
+func (s *patchwork) sharp(p int) bool {
+	var steps []float64
+	for i := range s.px {
+		q := &s.px[i]
+		if q.part != p {
+			continue
+		}
+		a, b := s.at(q.gx-2, q.gy), s.at(q.gx+2, q.gy)
+		c, d := s.at(q.gx, q.gy-2), s.at(q.gx, q.gy+2)
+		for _, k := range [2][2]int{{a, b}, {c, d}} {
+			if k[0] < 0 || k[1] < 0 || (s.px[k[0]].part != 0 && s.px[k[1]].part != 0) {
+				continue
+			}
+			steps = append(steps, colour.DeltaE76(s.px[k[0]].lab, s.px[k[1]].lab))
+		}
+	}
+	return len(steps) > 8 && median(steps) > 9
+}
+
+// edgeMM returns the width of the border of part p against the main part, mm: the area of samples whose colour lies
+// between the two (25–75 % of the way) over the length of the border.
+func (s *patchwork) edgeMM(parts []part, p int) float64 {
+	a, b := parts[0].lab, parts[p].lab
+	d := [3]float64{b.L - a.L, b.A - a.A, b.B - a.B}
+	dd := d[0]*d[0] + d[1]*d[1] + d[2]*d[2]
+	if dd == 0 {
+		return 0
+	}
+	between, border := 0.0, 0.0
+	for i := range s.px {
+		q := &s.px[i]
+		t := ((q.lab.L-a.L)*d[0] + (q.lab.A-a.A)*d[1] + (q.lab.B-a.B)*d[2]) / dd
+		if t > 0.25 && t < 0.75 {
+			between++
+		}
+		if q.part != p {
+			continue
+		}
+		for _, n := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if j := s.at(q.gx+n[0], q.gy+n[1]); j >= 0 && s.px[j].part != p {
+				border++
+			}
+		}
+	}
+	if border == 0 {
+		return 0
+	}
+	return between / (border * math.Pi / 4) * s.mmStep
+}
+
+// atEnd reports whether part p lies at one end of the fruit.
+func (s *patchwork) atEnd(p int) bool {
+	t, n := 0.0, 0.0
+	for i := range s.px {
+		if s.px[i].part == p {
+			t, n = t+s.px[i].s, n+1
+		}
+	}
+	return n > 0 && (t/n < 0.1 || t/n > 0.9)
+}
+
+// blobs returns the sizes, in samples, of the connected pieces (8 neighbours) of the samples that pass.
+func (s *patchwork) blobs(pass func(*pixel) bool) []int {
+	seen := make([]bool, len(s.px))
+	var out []int
+	var stack []int
+	for i := range s.px {
+		if seen[i] || !pass(&s.px[i]) {
+			continue
+		}
+		n := 0
+		stack = append(stack[:0], i)
+		seen[i] = true
+		for len(stack) > 0 {
+			q := &s.px[stack[len(stack)-1]]
+			stack = stack[:len(stack)-1]
+			n++
+			for dy := -1; dy <= 1; dy++ {
+				for dx := -1; dx <= 1; dx++ {
+					if j := s.at(q.gx+dx, q.gy+dy); j >= 0 && !seen[j] && pass(&s.px[j]) {
+						seen[j] = true
+						stack = append(stack, j)
+					}
+				}
+			}
+		}
+		out = append(out, n)
+	}
+	return out
+}
+
+// largestBlob returns the share of part p that its largest piece holds.
+func (s *patchwork) largestBlob(p int) float64 {
+	sum, big := 0, 0
+	for _, n := range s.blobs(func(q *pixel) bool { return q.part == p }) {
+		sum, big = sum+n, max(big, n)
+	}
+	if sum == 0 {
+		return 0
+	}
+	return float64(big) / float64(sum)
+}

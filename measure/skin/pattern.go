@@ -1,0 +1,201 @@
+package skin
+
+import (
+	"math"
+	"slices"
+)
+
+// Limits of the pattern rules; this program's own (common practice, no source).
+const (
+	alongShare = 0.72 // share of the border that runs along the fruit for stripes, around it for bands
+	dotSize    = 0.22 // mean chord of a dot over the fruit's radius, at most
+	patchSize  = 0.42 // mean chord of a patch over the fruit's radius, at least
+)
+
+// lay is how the marks lie on the fruit.
+type lay struct {
+	pattern Pattern
+	along   float64 // share of the border that runs along the fruit, 0–1
+	chord   float64 // mean chord of the marks over the fruit's radius
+	pieces  int
+	mm      float64 // width of stripes or bands, or diameter of the marks, mm
+	stripes int
+}
+
+// layOf judges the pattern of the samples that pass.
+//
+// Border: at every step from marked to unmarked skin, the direction of the step on the skin is split into its part
+// around the fruit and its part along it; stripes step around, bands step along. Size: mean chord = π·area / border
+// length of the marks, a measure that needs no counting of pieces.
+func (s *patchwork) layOf(is func(*pixel) bool) lay {
+	ax := s.axesOf()
+	around, along, border, area := 0.0, 0.0, 0.0, 0.0
+	for i := range s.px {
+		q := &s.px[i]
+		a := is(q)
+		if a {
+			area++
+		}
+		gx, gy := s.slope(q, is)
+		if gx == 0 && gy == 0 {
+			continue
+		}
+		w := math.Hypot(gx, gy)
+		border += w
+		if ax.ok {
+			du, ds := s.onSkin(q, ax, gx/w, gy/w)
+			t := du*du + ds*ds
+			if t > 0 {
+				around += w * du * du / t
+				along += w * ds * ds / t
+			}
+		}
+	}
+	var l lay
+	for _, n := range s.blobs(is) {
+		if n >= 3 {
+			l.pieces++
+		}
+	}
+	if border == 0 || area == 0 {
+		l.pattern = None
+		return l
+	}
+	chordMM := math.Pi * area / border * s.mmStep
+	l.chord = chordMM / s.radius
+	l.mm = chordMM
+	if around+along > 0 {
+		l.along = around / (around + along)
+	}
+	s.nameLay(&l, is)
+	return l
+}
+
+// nameLay applies the limits.
+func (s *patchwork) nameLay(l *lay, is func(*pixel) bool) {
+	switch {
+	case l.along > alongShare && l.pieces > 1:
+		l.pattern = Stripes
+		l.mm *= 2 / math.Pi // a strip's mean chord is π/2 times its width
+		l.stripes = s.countAround(is)
+	case l.along > 0 && l.along < 1-alongShare && l.pieces > 1:
+		l.pattern = Bands
+		l.mm *= 2 / math.Pi
+	case l.chord < dotSize && l.pieces > 4:
+		l.pattern = Dots
+	case l.chord > patchSize || l.pieces <= 2:
+		l.pattern = Patches
+	default:
+		l.pattern = Mottled
+	}
+}
+
+// slope returns the gradient of the mark's mask at q in grid steps, from a 3 × 3 smoothed difference.
+func (s *patchwork) slope(q *pixel, is func(*pixel) bool) (gx, gy float64) {
+	v := func(dx, dy int) float64 {
+		i := s.at(q.gx+dx, q.gy+dy)
+		if i < 0 {
+			i = s.at(q.gx, q.gy)
+		}
+		if is(&s.px[i]) {
+			return 1
+		}
+		return 0
+	}
+	gx = (v(1, -1) + 2*v(1, 0) + v(1, 1) - v(-1, -1) - 2*v(-1, 0) - v(-1, 1)) / 8
+	gy = (v(-1, 1) + 2*v(0, 1) + v(1, 1) - v(-1, -1) - 2*v(0, -1) - v(1, -1)) / 8
+	return gx, gy
+}
+
+// onSkin turns a direction in the picture into a step on the skin: around the fruit and along it, mm a grid step.
+func (s *patchwork) onSkin(q *pixel, ax axes, dx, dy float64) (around, along float64) {
+	d := func(x, y int) (px *pixel, ok bool) {
+		i := s.at(q.gx+x, q.gy+y)
+		if i < 0 {
+			return nil, false
+		}
+		return &s.px[i], true
+	}
+	var tx, ty [2]float64
+	for k, dir := range [2][2]int{{1, 0}, {0, 1}} {
+		a, ok1 := d(dir[0], dir[1])
+		b, ok2 := d(-dir[0], -dir[1])
+		if !ok1 || !ok2 {
+			return 0, 0
+		}
+		step := a.at.Sub(b.at).Scale(0.5)
+		along := step.Dot(ax.a)
+		rest := step.Sub(ax.a.Scale(along)).Norm()
+		if math.Remainder(a.theta-b.theta, 2*math.Pi) < 0 {
+			rest = -rest
+		}
+		tx[k], ty[k] = rest, along
+	}
+	// The border's normal on the skin is the gradient there: solve T·g_skin = g_grid for the two grid directions.
+	det := tx[0]*ty[1] - tx[1]*ty[0]
+	if math.Abs(det) < 1e-9 {
+		return 0, 0
+	}
+	return (dx*ty[1] - dy*ty[0]) / det, (dy*tx[0] - dx*tx[1]) / det
+}
+
+// countAround returns how many stripes would go around the whole fruit, from the spacing of those in view; 0 when
+// fewer than two are.
+func (s *patchwork) countAround(is func(*pixel) bool) int {
+	var on, all [ringBins]float64
+	for i := range s.px {
+		q := &s.px[i]
+		if q.s < 0.2 || q.s > 0.8 {
+			continue
+		}
+		k := ringBin(q.theta)
+		all[k]++
+		if is(q) {
+			on[k]++
+		}
+	}
+	// share by angle, smoothed over ±1 bin, peaks above half the greatest
+	var sh [ringBins]float64
+	top := 0.0
+	for k := range sh {
+		o, a := 0.0, 0.0
+		for d := -1; d <= 1; d++ {
+			j := (k + d + ringBins) % ringBins
+			o, a = o+on[j], a+all[j]
+		}
+		if a >= 6 {
+			sh[k] = o / a
+		}
+		top = math.Max(top, sh[k])
+	}
+	var mids []float64
+	start := 0
+	for start < ringBins && sh[start] > top/2 {
+		start++
+	}
+	for k := start; k < start+ringBins; k++ {
+		if sh[k%ringBins] <= top/2 {
+			continue
+		}
+		a, w, at := k, 0.0, 0.0
+		for ; k < start+ringBins && sh[k%ringBins] > top/2; k++ {
+			w += sh[k%ringBins]
+			at += sh[k%ringBins] * float64(k-a)
+		}
+		mids = append(mids, float64(a)+at/w)
+	}
+	if len(mids) < 2 {
+		return 0
+	}
+	var gaps []float64
+	for i := 1; i < len(mids); i++ {
+		gaps = append(gaps, mids[i]-mids[i-1])
+	}
+	slices.Sort(gaps)
+	return int(math.Round(ringBins / median(gaps)))
+}
+
+func ringBin(theta float64) int {
+	k := int(math.Floor((theta + math.Pi) / (2 * math.Pi) * ringBins))
+	return ((k % ringBins) + ringBins) % ringBins
+}
