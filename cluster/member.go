@@ -97,7 +97,7 @@ func (m *model) logT(y []float64, g int, cm, own float64) float64 {
 		d2 *= f * f
 		w -= own
 	}
-	v := m.wide[g] * (cm + 1/(centreShare+w))
+	v := m.wide[g] * (cm + 1/(m.sp.pull+w))
 	return -p/2*math.Log(v) - (m.df+p)/2*math.Log1p(d2/v/m.df)
 }
 
@@ -167,7 +167,7 @@ func (h *harvest) place(res *Result, m *model, o Options) {
 		}
 		g := from[best]
 		for _, r := range un.rows {
-			v := m.wide[g] * (1 + 1/(centreShare+m.w[g]))
+			v := m.wide[g] * (1 + 1/(m.sp.pull+m.w[g]))
 			d2 := m.sqFrom(h.x[r], m.z[g]) / v
 			mb := Member{Group: best + 1, Probability: p[best], Distance: math.Sqrt(d2 / float64(h.p))}
 			if next >= 0 {

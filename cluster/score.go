@@ -5,9 +5,7 @@ import "math"
 // What is known before the harvest is seen. Chosen by the simulation in cluster/simulate (docs/grouping.md).
 const (
 	// priorFruit: the usual spreads count as much as the spread of this many fruit.
-	priorFruit = 10.0
-	// centreShare: centres of types are thought to lie 1/√centreShare spreads apart in a trait.
-	centreShare = 0.08
+	priorFruit = 15.0
 	// mostGroups is the largest number of groups looked for.
 	mostGroups = 12
 )
@@ -15,11 +13,12 @@ const (
 var (
 	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65, 0.8} // tried: correlation of fruit of one plant
 	widths    = []float64{0.5, 0.7, 1, 1.4, 2}             // tried: this harvest's spread ÷ the usual
+	pulls     = []float64{0.06, 0.2, 0.6, 2}               // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
 )
 
 // setting is how much fruit of one plant are alike beyond their type (the intraclass correlation)
 // and how wide types spread in this harvest compared with the usual spreads.
-type setting struct{ alike, width float64 }
+type setting struct{ alike, width, pull float64 }
 
 // space holds the unit means in coordinates in which the score of a partition is cheap.
 //
@@ -36,6 +35,7 @@ type space struct {
 	p    int
 	nu   float64 // ν+n
 	base float64 // terms that do not depend on the partition
+	pull float64 // κ
 	y    [][]float64
 	w    []float64
 	low  sym // C = low·lowᵀ
@@ -58,6 +58,7 @@ func (h *harvest) space(s setting) *space {
 		n += m
 		jac += math.Log(cm) + (m-1)*math.Log(1-s.alike)
 	}
+	sp.pull = s.pull
 	low, det := c.cholesky()
 	sp.low, sp.nu = low, nu0+n
 	for i, u := range h.units {
@@ -110,16 +111,26 @@ func (sp *space) score(p *partition) float64 {
 	return sp.base + sp.inner(p.n, p.w, p.g, p.det)
 }
 
+// with returns the same coordinates for another κ.
+func (sp *space) with(pull float64) *space {
+	o := *sp
+	o.pull = pull
+	return &o
+}
+
 func (sp *space) inner(n, w []float64, g [][]float64, det []float64) float64 {
 	k := len(n)
 	v, units := lgamma(float64(k+1))+lgamma(float64(k)), 0.0
+	if k == 1 {
+		v = 0
+	}
 	for i := range n {
-		v += float64(sp.p) / 2 * math.Log(centreShare/(centreShare+w[i]))
+		v += float64(sp.p) / 2 * math.Log(sp.pull/(sp.pull+w[i]))
 		v += lgamma(n[i] + 1)
 		units += n[i]
-		ri := 1 / math.Sqrt(centreShare+w[i])
+		ri := 1 / math.Sqrt(sp.pull+w[i])
 		for j := range n {
-			det[i*k+j] = -g[i][j] * ri / math.Sqrt(centreShare+w[j])
+			det[i*k+j] = -g[i][j] * ri / math.Sqrt(sp.pull+w[j])
 		}
 		det[i*k+i]++
 	}
@@ -251,7 +262,7 @@ func (h *harvest) covariance(sp *space, p *partition, s setting) sym {
 				}
 			}
 		}
-		c.rank1(-1/(centreShare+p.w[k]), sum)
+		c.rank1(-1/(sp.pull+p.w[k]), sum)
 	}
 	for i := range c.a {
 		c.a[i] /= priorFruit + n - float64(p.k)

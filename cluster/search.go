@@ -84,10 +84,12 @@ func (h *harvest) profile(of []int, k int) *candidate {
 	}
 	for _, a := range grid {
 		for _, w := range widths {
-			s := setting{a, w}
-			sp := h.cached(s)
-			if v := sp.score(sp.partition(of)); v > best.score {
-				best.score, best.at = v, s
+			sp := h.cached(setting{a, w, 1})
+			p := sp.partition(of)
+			for _, pull := range pulls {
+				if v := sp.with(pull).score(p); v > best.score {
+					best.score, best.at = v, setting{a, w, pull}
+				}
 			}
 		}
 	}

@@ -101,8 +101,8 @@ func (s Scale) Back(y float64) float64 {
 	return y
 }
 
-// slope is |dy/dx| of the working scale at x: turns an uncertainty of x into one of y.
-func (s Scale) slope(x float64) float64 {
+// Slope is |dy/dx| of the working scale at x: turns an uncertainty of x into one of y.
+func (s Scale) Slope(x float64) float64 {
 	switch s {
 	case Log:
 		return 1 / x

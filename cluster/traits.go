@@ -31,7 +31,7 @@ func FruitTraits() []Trait {
 		TWidth:    {Name: "width", Unit: "mm", Label: "width", More: "wider", Less: "narrower", Scale: Log, Kind: Size, Seasonal: true, Spread: 0.07},
 		TBroadest: {Name: "broadest at", Label: "broadest place", More: "broadest nearer the blossom end", Less: "broadest nearer the stem", Scale: Linear, Kind: Shape, Spread: 0.05},
 		TBend:     {Name: "bend", Unit: "°", Label: "bend", More: "more bent", Less: "straighter", Scale: Bend, Kind: Shape, Spread: 0.7},
-		TNeck:     {Name: "neck", Label: "neck", More: "thinner in the neck", Less: "fuller in the neck", Scale: Linear, Kind: Shape, Spread: 0.06},
+		TNeck:     {Name: "neck", Label: "neck", More: "fuller in the neck", Less: "thinner in the neck", Scale: Linear, Kind: Shape, Spread: 0.06},
 		TTaper:    {Name: "taper", Label: "taper", More: "more tapered", Less: "less tapered", Scale: Linear, Kind: Shape, Spread: 0.06},
 		TGroove:   {Name: "groove depth", Label: "depth of the grooves", More: "deeper grooves", Less: "smoother", Scale: Linear, Kind: Shape, Spread: 0.013},
 		TSkinL:    {Name: "skin lightness", Label: "lightness of the skin", More: "paler skin", Less: "darker skin", Scale: Linear, Kind: Colour, Seasonal: true, Spread: 3},

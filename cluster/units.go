@@ -98,7 +98,7 @@ func (h *harvest) finish(t Table) {
 	h.prior = newSym(h.p)
 	for a := range h.p {
 		for b := range h.p {
-			h.prior.a[a*h.p+b] = usualCorrelation(t.Traits[h.cols[a]], t.Traits[h.cols[b]])
+			h.prior.a[a*h.p+b] = UsualCorrelation(t.Traits[h.cols[a]], t.Traits[h.cols[b]])
 		}
 	}
 	for a, j := range h.cols { // a measurement coarser than the usual spread widens it
@@ -132,9 +132,9 @@ func (h *harvest) finish(t Table) {
 	h.within, h.gaps = newSym(h.p), newSym(h.p)
 }
 
-// usualCorrelation is what is taken before seeing data: length and width of fruit of one type go
-// together (bigger fruit are bigger all over), colour coordinates a little, the rest not.
-func usualCorrelation(a, b Trait) float64 {
+// UsualCorrelation is the correlation of two traits among fruit of one type that is taken before seeing data: length and width of fruit of one type go
+// together (bigger fruit are bigger all over), colour coordinates a little, the rest not. Common practice, no source.
+func UsualCorrelation(a, b Trait) float64 {
 	switch {
 	case a.Name == b.Name:
 		return 1
@@ -158,7 +158,7 @@ func workColumn(t Table, j int) (v, u []float64) {
 			v[i] = math.NaN()
 		}
 		if r.U != nil && r.U[j] > 0 && !math.IsNaN(v[i]) {
-			u[i] = r.U[j] * s.slope(r.Values[j])
+			u[i] = r.U[j] * s.Slope(r.Values[j])
 		}
 	}
 	return v, u

@@ -39,7 +39,6 @@ func main() {
 	n := flag.Int("harvests", 200, "harvests a cell")
 	seed := flag.Uint64("seed", 1, "seed of the invented harvests")
 	only := flag.Int("cell", -1, "only this cell")
-	margin := flag.Float64("margin", cluster.DefaultOptions().Margin, "log units a further group must gain")
 	flag.Parse()
 	fmt.Println("types | fruit | a plant | d | types right | one type split | more | fewer | mean ARI | unsure | ms")
 	fmt.Println("--|--|--|--|--|--|--|--|--|--|--")
@@ -48,15 +47,14 @@ func main() {
 		if *only >= 0 && i != *only {
 			continue
 		}
-		run(c, i, *n, *seed, *margin, &cal)
+		run(c, i, *n, *seed, &cal)
 	}
 	cal.print(os.Stdout)
 }
 
-func run(c cell, at, n int, seed uint64, margin float64, cal *calibration) {
+func run(c cell, at, n int, seed uint64, cal *calibration) {
 	o := cluster.DefaultOptions()
 	o.Stability = 0
-	o.Margin = margin
 	var right, more, fewer, unsure int
 	ari := 0.0
 	start := time.Now()
@@ -102,7 +100,7 @@ func run(c cell, at, n int, seed uint64, margin float64, cal *calibration) {
 func invent(c cell, rng *rand.Rand) (cluster.Table, []int) {
 	t := cluster.Table{Traits: cluster.FruitTraits()}
 	p := len(t.Traits)
-	base := []float64{210, 110, .6, 6, .3, .2, .03, 60, 10, 35, 0, 0, 0, .1}
+	base := []float64{210, 110, .6, 60, .3, .2, .03, 60, 10, 35, 0, 0, 0, .1}
 	sd := make([]float64, p)
 	overall := math.Exp(0.25 * rng.NormFloat64())
 	for j, tr := range t.Traits {

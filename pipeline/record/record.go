@@ -240,4 +240,5 @@ type Run struct {
 	Fruits    []Fruit
 	Groups    []Membership
 	Judgement Judgement
+	Grouping  *Grouping `json:"-"` // how the groups were found; nil when the run was read back
 }

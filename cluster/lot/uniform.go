@@ -1,0 +1,59 @@
+package lot
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Uniformity compares how uniform a measured trait is with comparison harvests or varieties.
+type Uniformity struct {
+	Ratio  float64 // variance ÷ mean variance of the comparison
+	Limit  float64 // 1.6, the fixed rule for cross-pollinated varieties
+	Within bool    // Ratio < Limit
+	ByLuck float64 // chance that an equally uniform harvest exceeds Limit by luck
+	P      float64 // one-sided p of the F test
+}
+
+// RelativeVariance is the limit of the 1.6 rule.
+// Source: "Understanding PBR", section 4.5 (IP Australia's rules for cross-pollinated varieties).
+const RelativeVariance = 1.6
+
+// CompareVariance judges a sample variance (n−1) of n plants against the mean sample variance of k
+// comparators with n plants each; k = 0: the comparison variance is known. Use logarithms for sizes.
+// NaN when n < 2 or a variance is not positive. Normal data are assumed.
+func CompareVariance(variance float64, n int, comparison float64, k int) Uniformity {
+	if n < 2 || !(comparison > 0) {
+		return Uniformity{math.NaN(), RelativeVariance, false, math.NaN(), math.NaN()}
+	}
+	r := variance / comparison
+	return Uniformity{r, RelativeVariance, r < RelativeVariance, exceed(RelativeVariance, n, k), exceed(r, n, k)}
+}
+
+// exceed is the chance that a variance ratio is above r when the variances are equal.
+func exceed(r float64, n, k int) float64 {
+	df := float64(n - 1)
+	if k == 0 {
+		return distuv.ChiSquared{K: df}.Survival(r * df)
+	}
+	return distuv.F{D1: df, D2: df * float64(k)}.Survival(r)
+}
+
+// VarianceLimit returns the variance ratio that an equally uniform harvest of n plants exceeds with
+// probability alpha, against k comparators of the same size.
+func VarianceLimit(n, k int, alpha float64) float64 {
+	f := distuv.F{D1: float64(n - 1), D2: float64(k * (n - 1))}
+	lo, hi := 0.0, 1.0
+	for f.Survival(hi) > alpha {
+		hi *= 2
+	}
+	for range 200 {
+		m := (lo + hi) / 2
+		if f.Survival(m) > alpha {
+			lo = m
+		} else {
+			hi = m
+		}
+	}
+	return (lo + hi) / 2
+}

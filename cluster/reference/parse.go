@@ -1,0 +1,227 @@
+package reference
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/parser"
+)
+
+// SyntaxError is a fault of a description, with the line it stands on (0: the whole file).
+type SyntaxError struct {
+	Line int
+	What string // what is wrong
+	Do   string // what to do
+}
+
+func (e *SyntaxError) Error() string {
+	s := e.What
+	if e.Line > 0 {
+		s = fmt.Sprintf("line %d: %s", e.Line, e.What)
+	}
+	if e.Do != "" {
+		s += "; " + e.Do
+	}
+	return s
+}
+
+// patterns are the words for a pattern.
+var patterns = []string{"none", "stripes", "bands", "patches", "dots", "mottled"}
+
+// Parse reads a description and checks it. The error is a *SyntaxError.
+func Parse(b []byte) (*Description, error) {
+	if len(bytes.TrimSpace(b)) == 0 {
+		return nil, &SyntaxError{What: "the variety description is empty", Do: "start from `offtype describe --new FILE`"}
+	}
+	var d Description
+	if err := yaml.UnmarshalWithOptions(b, &d, yaml.Strict()); err != nil {
+		return nil, yamlError(err)
+	}
+	c := checker{b: b}
+	c.head(&d)
+	for _, e := range d.entries() {
+		c.trait(e)
+	}
+	c.colour("skin", d.Skin)
+	c.colour("second", d.Second)
+	for _, p := range d.Pattern {
+		if !slices.Contains(patterns, p) {
+			c.fail("$.pattern", fmt.Sprintf("pattern %q is not known", p), "use "+strings.Join(patterns, ", "))
+		}
+	}
+	if c.err != nil {
+		return nil, c.err
+	}
+	if !d.says() {
+		return nil, &SyntaxError{What: "no trait is described", Do: "give at least one, such as length or skin"}
+	}
+	return &d, nil
+}
+
+// yamlError turns a parser's message into line, what and what to do.
+func yamlError(err error) error {
+	e := &SyntaxError{What: "not readable as YAML", Do: "compare with a file made by `offtype describe --new FILE`"}
+	if ye, ok := err.(yaml.Error); ok {
+		if t := ye.GetToken(); t != nil && t.Position != nil {
+			e.Line = t.Position.Line
+		}
+		e.What = strings.ToLower(ye.GetMessage()[:min(1, len(ye.GetMessage()))]) + ye.GetMessage()[min(1, len(ye.GetMessage())):]
+	}
+	switch {
+	case strings.Contains(e.What, "unknown field"):
+		e.Do = "correct the spelling or take the line out"
+	case strings.Contains(e.What, "cannot unmarshal"):
+		e.Do = "numbers are written plain (240), words without a colon, versions in quotes (\"1.10\")"
+	}
+	return e
+}
+
+type checker struct {
+	b    []byte
+	file *ast.File
+	err  *SyntaxError
+}
+
+// fail keeps the first fault, with the line of the YAML path.
+func (c *checker) fail(path, what, do string) {
+	if c.err != nil {
+		return
+	}
+	c.err = &SyntaxError{Line: c.line(path), What: what, Do: do}
+}
+
+func (c *checker) line(path string) int {
+	if c.file == nil {
+		f, err := parser.ParseBytes(c.b, 0)
+		if err != nil {
+			return 0
+		}
+		c.file = f
+	}
+	p, err := yaml.PathString(path)
+	if err != nil {
+		return 0
+	}
+	n, err := p.FilterFile(c.file)
+	if err != nil || n.GetToken() == nil {
+		return 0
+	}
+	return n.GetToken().Position.Line
+}
+
+func (c *checker) head(d *Description) {
+	if d.Format != Format {
+		c.fail("$.format", fmt.Sprintf("format is %d", d.Format), fmt.Sprintf("this program reads format: %d", Format))
+	}
+	for _, s := range []struct{ key, v string }{{"name", d.Name}, {"species", d.Species}, {"version", d.Version}} {
+		if strings.TrimSpace(s.v) == "" {
+			c.fail("$."+s.key, s.key+" is missing", "add a line "+s.key+": …")
+		}
+	}
+	c.stage("$.stage", d.Stage)
+	if l := d.Learnt; l != nil && (l.Plants < 0 || l.Fruits < 1) {
+		c.fail("$.learnt", "learnt needs the number of plants (0 or more) and of fruits (1 or more)", "fill them in or take the block out")
+	}
+}
+
+func (c *checker) stage(path, s string) {
+	if s != "" && !slices.Contains([]string{Young, AtHarvest, Cured, Stored}, s) {
+		c.fail(path, fmt.Sprintf("stage %q is not known", s), "use young, at harvest, cured or stored")
+	}
+}
+
+func (c *checker) trait(e entry) {
+	if e.r == nil {
+		return
+	}
+	c.ranged("$.traits."+e.name, e.name, e.trait.Unit, e.r, e.least, e.most)
+}
+
+func (c *checker) ranged(path, name, unit string, r *Range, least, most float64) {
+	if r.Unit != "" && r.Unit != unit && !(unit == "" && r.Unit == "–") {
+		want := unit
+		if want == "" {
+			want = "no unit"
+		}
+		c.fail(path+".unit", fmt.Sprintf("%s is in %q", name, r.Unit), "give it in "+want)
+	}
+	for _, v := range []struct {
+		key string
+		v   *float64
+	}{{"low", r.Low}, {"high", r.High}, {"mean", r.Mean}} {
+		if v.v != nil && (math.IsNaN(*v.v) || *v.v < least || *v.v > most) {
+			c.fail(path+"."+v.key, fmt.Sprintf("%s %s is %v", name, v.key, *v.v), fmt.Sprintf("it must lie between %v and %v", least, most))
+		}
+	}
+	for _, v := range []struct {
+		key string
+		v   *float64
+	}{{"spread", r.Spread}, {"plants_spread", r.PlantsSpread}} {
+		if v.v != nil && !(*v.v >= 0) {
+			c.fail(path+"."+v.key, fmt.Sprintf("%s %s is %v", name, v.key, *v.v), "a spread is 0 or more")
+		}
+	}
+	if r.Spread != nil && r.PlantsSpread != nil && *r.PlantsSpread > *r.Spread {
+		c.fail(path+".plants_spread", name+": the spread between plants is larger than the whole spread", "plants_spread is a part of spread")
+	}
+	if r.Low != nil && r.High != nil && *r.Low > *r.High {
+		c.fail(path+".low", fmt.Sprintf("%s: low (%v) is above high (%v)", name, *r.Low, *r.High), "exchange them")
+	}
+	if r.Mean == nil && r.Low == nil && r.High == nil {
+		c.fail(path, name+" has neither a range nor a mean", "give low and high, or mean and spread")
+	}
+	c.weight(path, name, r.Weight)
+	c.stage(path+".stage", r.Stage)
+}
+
+func (c *checker) weight(path, name string, w *float64) {
+	if w != nil && !(*w >= 0 && *w <= 1) {
+		c.fail(path+".weight", fmt.Sprintf("weight of %s is %v", name, *w), "a weight lies between 0 (does not count) and 1")
+	}
+}
+
+func (c *checker) colour(key string, k *Colour) {
+	if k == nil {
+		return
+	}
+	path := "$." + key
+	if len(k.Lab) != 3 || !(k.Lab[0] >= 0 && k.Lab[0] <= 100) || math.Abs(k.Lab[1]) > 128 || math.Abs(k.Lab[2]) > 128 {
+		c.fail(path+".lab", key+": lab needs three numbers, lightness 0–100 and two from −128 to 128", "write lab: [70, 13, 36]")
+	}
+	for _, s := range [][]float64{k.Spread, k.PlantsSpread} {
+		if s != nil && (len(s) != 3 || min(s[0], s[1], s[2]) < 0) {
+			c.fail(path, key+": a spread needs three numbers, 0 or more", "write spread: [3, 3, 4] or take it out")
+		}
+	}
+	if k.Tolerance != nil && !(*k.Tolerance > 0) {
+		c.fail(path+".tolerance", fmt.Sprintf("tolerance of %s is %v", key, *k.Tolerance), "a tolerance is a colour difference above 0, such as 6")
+	}
+	if k.Share != nil {
+		if key != "second" {
+			c.fail(path+".share", "share belongs to the second colour", "take the line out")
+		}
+		c.ranged(path+".share", "share", "", k.Share, 0, 1)
+	}
+	c.weight(path, key, k.Weight)
+	c.stage(path+".stage", k.Stage)
+}
+
+// says reports whether the description describes anything.
+func (d *Description) says() bool {
+	for _, e := range d.entries() {
+		if e.r != nil {
+			return true
+		}
+	}
+	return d.Skin != nil || d.Second != nil || len(d.Pattern) > 0
+}
+
+// Bytes writes the description as YAML.
+func (d *Description) Bytes() ([]byte, error) {
+	return yaml.MarshalWithOptions(d, yaml.Indent(2), yaml.UseLiteralStyleIfMultiline(true))
+}

@@ -1,0 +1,96 @@
+package judge
+
+import (
+	"strings"
+
+	"offtype/pipeline/record"
+)
+
+// Cautions returns the sentences that belong under the findings of a run, chosen by the species of
+// the description (all of them where it is not known) and by what was found.
+//
+// Bitterness: ANSES (French agency for food safety), 31 October 2019: ornamental or wild gourds
+// crossed into squash give normal-looking, bitter, toxic fruit; cooking does not destroy the toxins;
+// 353 people with symptoms were recorded by French poison centres 2012–2016.
+func Cautions(run *record.Run) []string {
+	species := ""
+	if v := run.Judgement.Variety; v != nil {
+		species = strings.ToLower(v.Species)
+	}
+	off, doubtful, kinds := findings(run)
+	var out []string
+	if cucurbit(species) {
+		out = append(out, bitter(species, off || doubtful || kinds > 1 || run.Judgement.Variety == nil)...)
+	}
+	if off || doubtful || kinds > 1 {
+		out = append(out,
+			"Keep off-type fruit out of the seed: seed saved from them, or from plants that flowered beside them, may not come true. A wrong cross shows only in the plants grown from the seed, so a clean-looking fruit does not prove that its own seed is clean.",
+			"Take the seeds out before composting off-type fruit. Plants that come up from compost or the ground next year can cross into your crop again: pull them before they flower.",
+			"What was seen here is evidence, not a legal finding. For a complaint keep the seed packet with its lot number, the receipt, leftover seed, sowing and harvest dates and the number of plants, and follow the seller's terms and your local rules.")
+	}
+	out = append(out,
+		"Before you save, give away or sell seed, ask about your local law: some varieties are protected, and seed sales are regulated in many countries.",
+		"Photos are not a laboratory purity test. They show what fruit look like, not what they taste like, whether they are healthy, or who their parents were.")
+	if n := judgedPlants(run); n > 0 && n < 20 {
+		out = append(out, "Few plants were seen. Read the interval, not the single rate: one plant more or less changes it much.")
+	}
+	return out
+}
+
+// findings reports whether anything is off-type or doubtful, and the number of groups.
+func findings(run *record.Run) (off, doubtful bool, groups int) {
+	see := func(v record.Verdict) {
+		off = off || v == record.OffType
+		doubtful = doubtful || v == record.Doubtful
+	}
+	for _, f := range run.Judgement.Fruits {
+		see(f.Verdict)
+	}
+	for _, p := range run.Judgement.Plants {
+		see(p.Verdict)
+	}
+	return off, doubtful, len(run.Judgement.Groups)
+}
+
+func judgedPlants(run *record.Run) int {
+	n := 0
+	for _, p := range run.Judgement.Plants {
+		if p.Verdict == record.TrueToType || p.Verdict == record.OffType || p.Verdict == record.Doubtful {
+			n++
+		}
+	}
+	return n
+}
+
+// cucurbits are the genera whose off-types can be bitter.
+var cucurbits = []string{"cucurbita", "cucumis", "lagenaria", "citrullus", "luffa", "momordica", "sicana", "benincasa", "trichosanthes", "squash", "pumpkin", "gourd", "melon", "cucumber", "courgette", "zucchini", "marrow"}
+
+// cucurbit reports whether fruit of a species can hold cucurbitacins; an unknown species may.
+func cucurbit(species string) bool {
+	if species == "" {
+		return true
+	}
+	for _, c := range cucurbits {
+		if strings.Contains(species, c) {
+			return true
+		}
+	}
+	return false
+}
+
+// bitter are the warnings on bitter, toxic fruit. With found, something off-type may be on the table.
+func bitter(species string, found bool) []string {
+	where := "squash, pumpkins, gourds, melons and cucumbers"
+	if strings.Contains(species, "pepo") {
+		where = "this species (Cucurbita pepo), where it happens most, and its relatives"
+	}
+	head := "Bitter fruit of " + where + " can be poisonous: off-types and seed saved near ornamental gourds can carry cucurbitacins. Cooking does not destroy them, and a photo cannot tell."
+	if !found {
+		return []string{head + " If any fruit tastes bitter, spit it out and discard it."}
+	}
+	return []string{
+		head,
+		"Before cooking an off-type fruit, test that fruit: an adult touches a raw piece the size of a rice grain to the tongue and spits it out. Bitter: rinse the mouth and discard the whole fruit. Test every fruit singly and never mix untested fruit in one pot.",
+		"Children do not taste. Do not feed doubtful fruit to animals, do not sell or give it away, and do not save its seed. After eating something bitter with stomach ache or vomiting, call a poison centre or a doctor.",
+	}
+}

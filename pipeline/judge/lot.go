@@ -1,0 +1,207 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"offtype/cluster/lot"
+	"offtype/pipeline/record"
+)
+
+// lot fills the finding on the seed lot.
+func (j *judging) lot() error {
+	l := &j.run.Judgement.Lot
+	*l = record.Lot{Unit: "fruit", Confidence: j.o.Confidence}
+	tagged, loose := 0, 0
+	for i := range j.run.Fruits {
+		if j.run.Fruits[i].Plant != "" {
+			tagged++
+		} else {
+			loose++
+		}
+	}
+	var c lot.Count
+	var extra []string
+	switch {
+	case tagged > 0:
+		l.Unit = "plant"
+		for _, p := range j.run.Judgement.Plants {
+			tally(&c, p.Verdict)
+		}
+		if loose > 0 {
+			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag are not counted.", loose))
+		}
+	case j.o.ItemIsPlant:
+		l.Unit = "plant"
+		for _, f := range j.run.Judgement.Fruits {
+			tally(&c, f.Verdict)
+		}
+	case j.o.Plants > 0:
+		l.Unit = "plant"
+		extra = append(extra, j.untagged(&c)...)
+	default:
+		for _, f := range j.run.Judgement.Fruits {
+			tally(&c, f.Verdict)
+		}
+	}
+	c.Most = max(c.Most, c.Off)
+	if j.v == nil {
+		return j.noVerdict(l, extra)
+	}
+	l.Seen, l.Off, l.Unsure = c.Seen, c.Off, c.Unsure
+	if l.Unit == "fruit" {
+		l.Sentences = append(extra, "Fruit of one plant share its type, so a rate needs plants: give the number of fruiting plants (--plants N) or use plant tags. Without them the seed lot has no rate.")
+		l.Sentences = append(l.Sentences, j.limits()...)
+		return nil
+	}
+	f, err := lot.Judge(c, lot.Standard{Off: j.o.Standard, Acceptance: j.o.Acceptance}, j.o.Confidence)
+	if err != nil {
+		return err
+	}
+	l.Sentences = append(f.Sentences, extra...)
+	l.Sentences = append(l.Sentences, j.limits()...)
+	if c.Seen == 0 {
+		return nil
+	}
+	l.Rate, l.Low, l.High = number(f.Rate), number(f.Low), number(f.High)
+	l.Rule = &record.Rule{Standard: j.o.Standard, Acceptance: j.o.Acceptance, Allowed: f.Allowed, Within: f.Within}
+	return nil
+}
+
+func tally(c *lot.Count, v record.Verdict) {
+	switch v {
+	case record.TrueToType:
+		c.Seen++
+	case record.OffType:
+		c.Seen++
+		c.Off++
+	case record.Doubtful:
+		c.Seen++
+		c.Unsure++
+	}
+}
+
+// untagged counts plants from groups when only their number is known.
+func (j *judging) untagged(c *lot.Count) []string {
+	off, good, open := 0, 0, 0
+	for _, g := range j.run.Judgement.Groups {
+		switch g.Verdict {
+		case record.OffType:
+			off++
+		case record.TrueToType:
+			good++
+		case record.Doubtful:
+			open++
+		}
+	}
+	n := j.o.Plants
+	least, most, said := lot.Untagged(n, off, good)
+	if open > 0 { // groups that could not be decided may be off-type as well
+		_, most, _ = lot.Untagged(n, off+open, good)
+		_, _, said = lot.Untagged(n, off+open, good)
+	}
+	*c = lot.Count{Seen: n, Off: least, Most: most}
+	var out []string
+	if said != "" {
+		out = append(out, said)
+	}
+	if open > 0 {
+		out = append(out, "Groups that could not be decided are counted both ways.")
+	}
+	return out
+}
+
+// noVerdict says what can be said without a description.
+func (j *judging) noVerdict(l *record.Lot, extra []string) error {
+	plants := map[string]bool{}
+	for i := range j.run.Fruits {
+		if p := j.run.Fruits[i].Plant; p != "" {
+			plants[p] = true
+		}
+	}
+	switch {
+	case l.Unit == "fruit" || j.o.ItemIsPlant:
+		l.Seen = len(j.run.Fruits)
+	case len(plants) > 0:
+		l.Seen = len(plants)
+	default:
+		l.Seen = j.o.Plants
+	}
+	k := len(j.g.Groups)
+	s := fmt.Sprintf("This seed gave %d types of fruit.", k)
+	switch k {
+	case 0:
+		s = "No fruit was found."
+	case 1:
+		s = "This seed gave one type of fruit."
+	}
+	l.Sentences = append([]string{s}, extra...)
+	if k > 0 {
+		l.Sentences = append(l.Sentences, "Without a variety description nothing is called off-type; the largest group need not be the variety.")
+	}
+	return nil
+}
+
+// limits are the sentences on what the verdicts do not show.
+func (j *judging) limits() []string {
+	var out []string
+	d := j.v.Description
+	if j.found.HolmP < j.o.Alpha {
+		out = append(out, fmt.Sprintf("This harvest holds at least one off-type (p = %s after allowing for having looked at all, Holm).", smallP(j.found.HolmP)))
+	}
+	if d.Few() {
+		what := fmt.Sprintf("%d plants", d.Learnt.Plants)
+		switch d.Learnt.Plants {
+		case 0:
+			what = "fruit without plant tags"
+		case 1:
+			what = "one plant"
+		}
+		out = append(out, fmt.Sprintf("The description was learnt from %s, fewer than six: how much plants of the variety differ is not well known, and no plant is called off-type on size alone.", what))
+	}
+	if d.RoughlyMeasured() {
+		out = append(out, "Parts of the description come from words and were not measured: its ranges are wide.")
+	}
+	if j.found.Control == 0 {
+		out = append(out, "No control plants were marked: season and site are not excluded as a cause. Sizes and skin colour, which change with them, count less.")
+	} else {
+		out = append(out, fmt.Sprintf("Sizes and skin colour were first compared with %d control plants of the same bed.", j.found.Control))
+	}
+	if len(j.found.Skipped) > 0 {
+		out = append(out, fmt.Sprintf("Not judged, because described at another stage: %s.", strings.Join(j.found.Skipped, ", ")))
+	}
+	if s := j.wrongFile(); s != "" {
+		out = append(out, s)
+	}
+	return out
+}
+
+// farOff: when the whole harvest lies farther out than this many standard deviations, a wrong file is likelier than
+// a wrong seed lot.
+const farOff = 6.0
+
+// wrongFile suspects a description of another crop when nothing fits it.
+func (j *judging) wrongFile() string {
+	n, off := 0, 0
+	for _, f := range j.run.Judgement.Fruits {
+		if f.Distance == nil {
+			continue
+		}
+		n++
+		if *f.Distance > farOff {
+			off++
+		}
+	}
+	if n >= 3 && off == n {
+		return fmt.Sprintf("Every fruit is far from the description of %s. Check that it is the right file: it may describe another variety, another crop or another stage.", j.v.Description.Name)
+	}
+	return ""
+}
+
+func smallP(p float64) string {
+	if p < 0.0001 {
+		return "less than 0.0001"
+	}
+	return fmt.Sprintf("%.2g", math.Max(p, 1e-4))
+}
