@@ -138,9 +138,9 @@ func (c *candidate) notes(im Image, m *Maps, contact int, f *Fruit) {
 	margin := 0.01 * float64(max(im.Width, im.Height))
 	near := lo.X < margin || lo.Y < margin || hi.X > float64(im.Width)-1-margin || hi.Y > float64(im.Height)-1-margin
 	share := float64(contact) / float64(len(c.line))
-	add(c.cut, "cut-by-frame")
-	add(!c.cut && near, "near-frame")
-	add(share > 0.02, "touches-neighbour")
+	add(c.cut, "cut")
+	add(!c.cut && near, "near-edge")
+	add(share > 0.02, "touches")
 	add(share > 0.3, "partly-hidden")
 	add(c.bad > 0.25, "weak-edge")
 }

@@ -12,7 +12,7 @@ func (c *candidate) refine(im Image, m *Maps, t *tools, opt Options) {
 	reach := opt.BandCells * m.Cell
 	line, nor := c.line, normals(c.line)
 	b := unroll(im, t.lin, line, nor, reach+math.Max(3, 0.7*m.Cell))
-	path := c.bestPath(b, m, line, nor, reach)
+	path := c.bestPath(im, b, m, line, nor, reach)
 	off := make([]float64, len(path))
 	for i, r := range path {
 		off[i] = b.offset(r)
@@ -47,19 +47,26 @@ func (c *candidate) moveTo(line, nor []geom.Px, off []float64) {
 
 // bestPath returns the row of the likeliest edge in each column: the closed path of least cost.
 //
-// The cost of a row is that of the colours on both sides (linear discriminant of the fruit's and
-// the surroundings' colours near this place), of the step in that discriminant, and of the
-// distance from the network's outline; the path pays for turning.
-func (c *candidate) bestPath(b *band, m *Maps, line, nor []geom.Px, reach float64) []int {
+// The cost of a row is that of the colours on both sides (how much likelier each is for this fruit
+// than for the table near this place), of the step in that likelihood, and of the distance from the
+// network's outline; the path pays for turning.
+func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, reach float64) []int {
 	rows := b.rows()
 	lead := int(math.Ceil(0.7 * m.Cell / bandStep)) // rows beyond this from the line are surely in or out
-	win := int(math.Round(4 * m.Cell / math.Max(1, m.Cell/5)))
-	contact := make([]bool, b.n)
+	contact, skip := make([]bool, b.n), make([]bool, b.n)
 	for i, e := range c.edge {
 		contact[i] = e == geom.EdgeContact
+		skip[i] = e != geom.EdgeFree
 	}
-	in := b.windowSums(win, 0, b.half-lead, nil)
-	out := b.windowSums(win, b.half+lead, rows-1, contact)
+	inner := make([]geom.Px, 0, b.n)
+	for i := 0; i < b.n; i += 3 {
+		inner = append(inner, line[i].Sub(nor[i].Scale(0.8*m.Cell)))
+	}
+	in := newPalette(insideSamples(im, func(f func(y, x0, x1 int)) {
+		FillSpans(inner, im.Width, im.Height, f)
+	}, geom.Area(inner), 1200), 8)
+	sectors := min(16, max(4, b.n/24))
+	out := b.outsidePalettes(sectors, b.half+lead, skip)
 	cost := make([]float32, rows*b.n)
 	first := max(1, b.half-int(reach/bandStep))
 	last := min(rows-2, b.half+int(reach/bandStep))
@@ -68,7 +75,7 @@ func (c *candidate) bestPath(b *band, m *Maps, line, nor []geom.Px, reach float6
 		for r := range rows {
 			cost[i*rows+r] = 1e6
 		}
-		b.discriminant(i, &in[i], &out[i], pr)
+		b.likelihood(i, in, out[i*sectors/b.n], pr)
 		if contact[i] {
 			c.contactCost(b, m, i, line, nor, first, last, cost[i*rows:(i+1)*rows])
 			continue
@@ -89,38 +96,6 @@ func (c *candidate) bestPath(b *band, m *Maps, line, nor []geom.Px, reach float6
 		}
 	}
 	return closedPath(cost, b.n, rows, first, last)
-}
-
-// discriminant fills pr with the log likelihood ratio fruit : surroundings of each row's colour,
-// both taken as normal with the mean of the two covariances; kept within ±3 a sample.
-func (b *band) discriminant(i int, in, out *colourSum, pr []float64) {
-	mi, ci := in.mean()
-	mo, co := out.mean()
-	var cov [6]float64
-	for k := range cov {
-		cov[k] = (ci[k] + co[k]) / 2
-	}
-	const noise = 9 // code values²: the least spread of a surface in a phone photo
-	cov[0] += noise
-	cov[3] += noise
-	cov[5] += noise
-	var dif, mid [3]float64
-	for k := range 3 {
-		dif[k], mid[k] = mi[k]-mo[k], (mi[k]+mo[k])/2
-	}
-	d := solve3(cov, dif)
-	rows := b.rows()
-	for r := range pr {
-		o := 3 * (i*rows + r)
-		v := 0.0
-		for k := range 3 {
-			v += d[k] * (float64(b.code[o+k]) - mid[k])
-		}
-		pr[r] = clamp(v, -3, 3)
-	}
-	if out.n == 0 {
-		clear(pr)
-	}
 }
 
 // regionCost writes, for each row, what speaks against the edge lying there.

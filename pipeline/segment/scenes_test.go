@@ -1,11 +1,14 @@
 package segment
 
 import (
+	"math"
 	"os"
+	"sort"
 	"strings"
 	"testing"
 	"time"
 
+	"offtype/measure/geom"
 	"offtype/pipeline/scene"
 )
 
@@ -32,7 +35,14 @@ func TestScenesSimulatedMaps(t *testing.T) {
 		res := FromMaps(im, m, nil, opt)
 		t2 := time.Since(t1)
 		r := compare(l, res.Fruits)
+		var stems []geom.Px
+		for _, f := range s.Fruits {
+			stems = append(stems, geom.Px{X: f.StemPx[0] - .5, Y: f.StemPx[1] - .5})
+		}
+		e, per := edgeErrors(l, res.Fruits, stems)
+		t.Logf("   free edge: mean %+.3f sd %.3f p90 %.2f | per fruit %.2f", mean(e), sd(e), p90(e), per)
 		t.Logf("%-24s true %2d found %2d extra %d  overlap %.4f worst %.4f | coarse %.4f | bias %+.3f | %v of %v", name, r.truth, r.found, r.extra, r.iou, r.worst, c.iou, mean(r.bias), t2, time.Since(t0))
+		savePictures(t, name, im, l, res)
 		if testing.Verbose() && only != "" {
 			for i, b := range r.bias {
 				t.Logf("  label %d bias %+.3f", r.names[i], b)
@@ -56,4 +66,25 @@ func mean(v []float64) float64 {
 		s += x
 	}
 	return s / float64(max(1, len(v)))
+}
+
+func sd(v []float64) float64 {
+	m, s := mean(v), 0.0
+	for _, x := range v {
+		s += (x - m) * (x - m)
+	}
+	return math.Sqrt(s / float64(max(1, len(v))))
+}
+
+// p90 is the 90th percentile of |v|.
+func p90(v []float64) float64 {
+	a := make([]float64, len(v))
+	for i, x := range v {
+		a[i] = math.Abs(x)
+	}
+	sort.Float64s(a)
+	if len(a) == 0 {
+		return 0
+	}
+	return a[len(a)*9/10]
 }

@@ -4,7 +4,8 @@
 // Work goes in two steps. A small network gives coarse maps (body, stalk, seam, centre, ends) at
 // about 1/5 of the photo's resolution; instances.go turns them into one region a fruit. refine.go
 // then finds the true edge in the photo's own pixels along the normals of each coarse outline.
-// Coordinates are image px: the centre of the top-left pixel is (0, 0). Nothing here reads files.
+// Coordinates are image px: the centre of the top-left pixel is (0, 0). Only corrections (fixes.go)
+// are read from files.
 package segment
 
 import (
@@ -22,6 +23,7 @@ type Image struct {
 
 // Fruit is one outlined fruit.
 type Fruit struct {
+	Number  int         // reading order, from 1; corrections leave the numbers of other fruit alone
 	Outline []geom.Px   // closed, sub-pixel, body without stalk, first point not repeated
 	Edge    []geom.Edge // what each outline point separates the fruit from
 	Stalk   []geom.Px   // closed outline of the stalk, nil when none is seen
@@ -133,5 +135,8 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 		res.Fruits = append(res.Fruits, f)
 	}
 	sortReading(res.Fruits)
+	for i := range res.Fruits {
+		res.Fruits[i].Number = i + 1
+	}
 	return res
 }

@@ -208,3 +208,49 @@ func compare(l labels, fs []Fruit) score {
 func sceneLabels(s *scene.Scene) labels {
 	return labels{s.Labels.Pix, s.Labels.Rect.Dx(), s.Labels.Rect.Dy()}
 }
+
+// edgeErrors returns the signed distance (px, positive: too far out) of each free outline point from
+// the true mask's border along the normal, leaving out points near a stem end, where the stalk
+// hides the border. Points more than 8 px off count as 8.
+func edgeErrors(l labels, fs []Fruit, stems []geom.Px) (err []float64, perFruit []float64) {
+	at := func(p geom.Px) uint8 {
+		x, y := int(math.Round(p.X)), int(math.Round(p.Y))
+		if x < 0 || y < 0 || x >= l.w || y >= l.h {
+			return 0
+		}
+		return l.pix[y*l.w+x]
+	}
+	for _, f := range fs {
+		lab := at(geom.Centroid(f.Outline))
+		nor := normals(f.Outline)
+		var own []float64
+		reach := 0.22 * math.Sqrt(geom.Area(f.Outline))
+	points:
+		for i, p := range f.Outline {
+			if f.Edge[i] != geom.EdgeFree {
+				continue
+			}
+			for _, s := range stems {
+				if s.Sub(p).Norm() < reach {
+					continue points
+				}
+			}
+			// share of the fruit's pixels along the normal: unbiased for a mask of whole pixels
+			in, n := 0.0, 0.0
+			for d := -8.0; d <= 8; d += 0.25 {
+				v := at(p.Add(nor[i].Scale(d)))
+				if v != 0 && v != lab {
+					continue points // a neighbour: not a free border
+				}
+				if v == lab {
+					in++
+				}
+				n++
+			}
+			own = append(own, 0.25*(n/2-in)+0)
+		}
+		err = append(err, own...)
+		perFruit = append(perFruit, mean(own))
+	}
+	return err, perFruit
+}
