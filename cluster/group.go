@@ -98,7 +98,7 @@ func Find(t Table, o Options) (Result, error) {
 	if h.sisters() {
 		res.Alikeness = f.best.at.alike
 	}
-	h.place(&res, m, o)
+	h.place(t, &res, m, o)
 	res.Mixed = h.mixed(suspects, res.Members)
 	res.Groups = describe(t, res.Members)
 	h.apart(t, &res, m)

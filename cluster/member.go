@@ -2,6 +2,7 @@ package cluster
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -134,7 +135,7 @@ func (m *model) posterior(h *harvest, u int, from []int) []float64 {
 // place fills the members: groups are the types of two fruit or more; fruit that are a type by
 // themselves go to the nearest group as alone. When no two fruit go together, or when the number of
 // groups was given, every type is a group.
-func (h *harvest) place(res *Result, m *model, o Options) {
+func (h *harvest) place(t Table, res *Result, m *model, o Options) {
 	var from []int // types that are groups
 	for g := range m.k {
 		if m.n[g] > 1 || o.Groups > 0 || m.n[0] == 1 {
@@ -148,6 +149,7 @@ func (h *harvest) place(res *Result, m *model, o Options) {
 	for i := range res.Members {
 		res.Members[i] = Member{Group: 1, Probability: 1 / float64(len(from)), Unsure: true}
 	}
+	plant := map[string]Member{} // where most of a plant's fruit are
 	f := distuv.F{D1: float64(h.p), D2: m.df}
 	for u, un := range h.units {
 		p := m.posterior(h, u, from)
@@ -176,6 +178,16 @@ func (h *harvest) place(res *Result, m *model, o Options) {
 			mb.Alone = number[m.of[u]] == 0 || m.n[g] > 2 && f.Survival(d2/float64(h.p)) < lonely/max(1, float64(len(h.fit))/60)
 			mb.Unsure = mb.Alone || mb.Probability < o.Unsure
 			res.Members[r] = mb
+			if un.plant != "" && !mb.Alone {
+				if _, ok := plant[un.plant]; !ok {
+					plant[un.plant] = mb
+				}
+			}
+		}
+	}
+	for i, r := range t.Rows { // nothing measured: with its plant
+		if mb, ok := plant[r.Plant]; ok && !slices.Contains(h.fit, i) {
+			res.Members[i] = Member{Group: mb.Group, Probability: mb.Probability, Next: mb.Next, Unsure: mb.Unsure}
 		}
 	}
 }

@@ -40,6 +40,6 @@ func FruitTraits() []Trait {
 		TMarkL:    {Name: "mark lightness", Label: "lightness of the marks", More: "paler marks", Less: "darker marks", Scale: Linear, Kind: Pattern, Spread: 2},
 		TMarkA:    {Name: "mark red-green", Label: "red against green of the marks", More: "redder marks", Less: "greener marks", Scale: Linear, Kind: Pattern, Spread: 2},
 		TMarkB:    {Name: "mark yellow-blue", Label: "yellow of the marks", More: "yellower marks", Less: "less yellow marks", Scale: Linear, Kind: Pattern, Spread: 2},
-		TStriped:  {Name: "striped share", Label: "share of stripes", More: "striped", Less: "not striped", Scale: Linear, Kind: Pattern, Spread: 0.08},
+		TStriped:  {Name: "striped share", Label: "share of stripes", More: "more striped", Less: "less striped", Scale: Linear, Kind: Pattern, Spread: 0.08},
 	}
 }

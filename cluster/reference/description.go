@@ -47,6 +47,8 @@ type Learnt struct {
 	Fruits  int      `yaml:"fruits"`
 	Tags    []string `yaml:"tags,omitempty"`
 	LeftOut []string `yaml:"left_out,omitempty"` // fruit that did not look like the others
+	Named   bool     `yaml:"named,omitempty"`    // the grower named the true plants
+	From    string   `yaml:"from,omitempty"`     // fingerprint of the table: a harvest does not judge itself
 }
 
 // Traits are the measured traits by name; Names lists the names in order.
@@ -147,3 +149,28 @@ const FewPlants = 6
 
 // Few reports whether the description was learnt from fewer than FewPlants plants.
 func (d *Description) Few() bool { return d.Learnt != nil && d.Learnt.Plants < FewPlants }
+
+// Over returns the description with what hand says put over it: for traits that both have, hand wins.
+func (d *Description) Over(hand *Description) *Description {
+	o := *d
+	t, h := &o.Traits, hand.Traits
+	for _, p := range []struct{ to, from **Range }{{&t.Length, &h.Length}, {&t.Width, &h.Width}, {&t.Ratio, &h.Ratio}, {&t.Midline, &h.Midline},
+		{&t.Volume, &h.Volume}, {&t.Broadest, &h.Broadest}, {&t.Bend, &h.Bend}, {&t.Neck, &h.Neck}, {&t.Taper, &h.Taper}, {&t.Groove, &h.Groove}, {&t.Ribs, &h.Ribs}} {
+		if *p.from != nil {
+			*p.to = *p.from
+		}
+	}
+	if hand.Skin != nil {
+		o.Skin = hand.Skin
+	}
+	if hand.Second != nil {
+		o.Second = hand.Second
+	}
+	if len(hand.Pattern) > 0 {
+		o.Pattern = hand.Pattern
+	}
+	if len(hand.Shape) > 0 {
+		o.Shape = hand.Shape
+	}
+	return &o
+}

@@ -215,7 +215,7 @@ func (j *judge) unit(fs []Fruit, rows []int) Verdict {
 	if v.Call == OffType && j.d.Few() {
 		if p, ok := j.withoutSize(at, dev, bio, extra, season); !ok || j.call(p) != OffType {
 			v.Call = Doubtful
-			notes = append(notes, fmt.Sprintf("Only size speaks against it, and the description was learnt from %s: too few to call a plant off-type by size.", few(j.d.Learnt.Plants)))
+			notes = append(notes, fmt.Sprintf("without its size the rest is not enough to call it off-type, and the description was learnt from %s: too few to judge by size", few(j.d.Learnt.Plants)))
 		}
 	}
 	if pattern != "" && v.Call == True && !j.marksJudged(at) {

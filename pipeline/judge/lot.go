@@ -137,6 +137,9 @@ func (j *judging) noVerdict(l *record.Lot, extra []string) error {
 		s = "This seed gave one type of fruit."
 	}
 	l.Sentences = append([]string{s}, extra...)
+	if j.own != "" {
+		l.Sentences = append(l.Sentences, fmt.Sprintf("The description of %s was learnt from this very harvest, so it is not used: a harvest cannot vouch for itself. If you know plants that are true, learn it from them (offtype describe --from … --plants 1,2,…).", j.own))
+	}
 	if k > 0 {
 		l.Sentences = append(l.Sentences, "Without a variety description nothing is called off-type; the largest group need not be the variety.")
 	}

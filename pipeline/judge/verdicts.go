@@ -18,6 +18,7 @@ type judging struct {
 	v     *Variety
 	g     cluster.Result
 	aside aside
+	own   string // name of a description that this very harvest taught, and that is therefore not used
 
 	fruits []reference.Fruit
 	inside []int               // rows that are judged or are controls
@@ -29,6 +30,9 @@ type judging struct {
 func (j *judging) all() error {
 	ju := &j.run.Judgement
 	*ju = record.Judgement{Fruits: []record.FruitVerdict{}, Groups: []record.GroupVerdict{}, Plants: []record.PlantVerdict{}}
+	if j.v != nil && taughtBy(j.run, j.v.Description) {
+		j.own, j.v = j.v.Description.Name, nil
+	}
 	if j.v != nil {
 		d := j.v.Description
 		ju.Variety = &record.VarietyRef{Name: d.Name, Species: d.Species, Version: d.Version, File: j.v.File}
