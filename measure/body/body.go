@@ -1,11 +1,10 @@
 package body
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-
-	"offtype/measure/camera"
-	"offtype/measure/geom"
+	"slices"
 )
 
 // Fit finds the body of one fruit from all its views together.
@@ -66,7 +65,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 }
 
 func newTask(views []View) *task {
-	t := &task{views: views, robust: 1}
+	t := &task{views: views, robust: 1, loose: 1}
 	for i := range views {
 		t.eyes = append(t.eyes, views[i].Camera.Centre())
 	}
@@ -89,16 +88,21 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 	}
 	psi, known := flat.headings(v)
 	b.StemKnown = known
-	best, eq, cost := t.straight(flat, psi)
-	if best == nil {
+	starts := t.straight(flat, psi)
+	if len(starts) == 0 {
 		return nil, nil, ErrNoFit
 	}
+	best := starts[0].m
+	eq, _ := t.run(best, 15)
 	if !opt.Straight && flat.ratio > 1.3 {
 		if _, turn := flat.arc(psi[0]); math.Abs(turn) > 0.09 || t.spread() > 2.5 {
-			if m, e := t.tryBends(flat, psi[0], best, cost); m != nil {
+			if m, e := t.tryBends(flat, psi[0], best); m != nil {
 				best, eq = m, e
 			}
 		}
+	}
+	if m, e := t.tryRibs(best, starts, opt.Ribs); m != nil {
+		best, eq = m, e
 	}
 	if !known {
 		eq = t.guessStem(best, b, eq)
@@ -106,33 +110,65 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 	return best, eq, nil
 }
 
-// straight tries the headings with several tilts and returns the best body.
-func (t *task) straight(flat plan, psi []float64) (best *model, eq *normal, cost float64) {
+// ribbedSpread is the outline's spread about a smooth body, in multiples of its sigma, from which on
+// ribs are tried.
+const ribbedSpread = 0.85
+
+// stiff tightens the profile's smoothness at the start.
+const stiff = 0.3
+
+// candidate is a body on the way to the best one.
+type candidate struct {
+	m    *model
+	cost float64
+}
+
+// straight tries the headings with several tilts and returns the candidates, best first. A stiff
+// profile comes first: it finds tips and tilt before the details.
+func (t *task) straight(flat plan, psi []float64) []candidate {
 	const deg = math.Pi / 180
-	cost = math.Inf(1)
+	var all []candidate
 	for _, h := range psi {
 		for _, tilt := range [...]float64{0, 12 * deg, -12 * deg} {
 			m := flat.begin(h)
 			m.p[pRise] += tilt
 			m.update()
-			if _, c := t.run(m, 7); c < cost {
-				best, cost = m, c
+			t.loose = stiff
+			_, c := t.run(m, 7)
+			t.loose = 1
+			if !math.IsNaN(c) {
+				all = append(all, candidate{m, c})
 			}
 		}
 	}
-	if best != nil {
-		eq, cost = t.run(best, 15)
+	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	var apart []candidate
+	for _, c := range all {
+		same := false
+		for _, d := range apart {
+			same = same || math.Abs(c.m.p[pRise]-d.m.p[pRise]) < 2*deg && math.Abs(c.m.p[pYaw]-d.m.p[pYaw]) < 10*deg
+		}
+		if !same && len(apart) < 3 {
+			apart = append(apart, c)
+		}
 	}
-	return best, eq, cost
+	for i := range apart {
+		_, apart[i].cost = t.run(apart[i].m, 6)
+	}
+	slices.SortFunc(apart, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	return apart
 }
 
 // tryBends fits bent middle lines and returns one when the outline clearly asks for it.
-func (t *task) tryBends(flat plan, psi float64, straight *model, _ float64) (*model, *normal) {
+func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *normal) {
 	var best *model
 	cost := math.Inf(1)
 	for _, share := range [][bends]float64{{.35, .4, .2, .05, 0}, {.2, .2, .2, .2, .2}, {.6, .6, .3, 0, 0}} {
 		m := flat.beginBent(psi, share)
-		if _, c := t.run(m, 10); c < cost {
+		t.loose = stiff
+		t.run(m, 10)
+		t.loose = 1
+		if _, c := t.run(m, 6); c < cost {
 			best, cost = m, c
 		}
 	}
@@ -140,22 +176,111 @@ func (t *task) tryBends(flat plan, psi float64, straight *model, _ float64) (*mo
 		return nil, nil
 	}
 	eq, _ := t.run(best, 20)
-	row := make([]float64, len(best.p))
-	t.robust = 1
-	t.forget()
-	t.cost(best, row)
-	t.robust = math.Max(1, t.spread())
-	with := t.cost(best, row)
-	t.forget()
-	without := t.cost(straight, row[:len(straight.p)])
+	with, without := t.compare(best, straight)
 	turn := best.traits()[qBend]
-	t.forget()
 	if without-with > 12 && math.Abs(turn) > 5 {
-		t.visit(best, row, false, func([]float64, float64, float64) {})
 		return best, eq
 	}
-	t.visit(straight, row[:len(straight.p)], false, func([]float64, float64, float64) {})
 	return nil, nil
+}
+
+// tryRibs adds ribs to a straight body when the outline is scalloped, and returns the ribbed body
+// when it fits clearly better.
+func (t *task) tryRibs(smooth *model, starts []candidate, known int) (*model, *normal) {
+	if smooth.bent() || known < 0 || (known == 0 && t.spread() < ribbedSpread) {
+		return nil, nil
+	}
+	var best *model
+	cost := math.Inf(1)
+	for _, s := range starts {
+		for _, r := range t.scallops(s.m, known) {
+			p := append(append([]float64(nil), s.m.p...), ribDepth, r.phase)
+			m := newModel(p, smooth.nq, smooth.prof.rho0*(1+r.mean), r.n) // ridges
+			if _, c := t.run(m, 8); c < cost {
+				best, cost = m, c
+			}
+		}
+	}
+	if best == nil {
+		return nil, nil
+	}
+	eq, _ := t.run(best, 15)
+	with, without := t.compare(best, smooth)
+	if without-with > 10 && best.p[best.pRib()] < 0.3 {
+		return best, eq
+	}
+	return nil, nil
+}
+
+// scallop is a guess of ribs.
+type scallop struct {
+	n     int
+	phase float64
+	mean  float64 // how much higher than the smooth body the ridges stand / radius
+	gain  float64 // part of the residual's square that it explains
+}
+
+// scallops looks for waves around the axis in the outline's residuals about a smooth body and returns
+// the likeliest few; known > 0 fixes their number.
+func (t *task) scallops(m *model, known int) []scallop {
+	type dot struct{ th, r float64 }
+	var dots []dot
+	for i := range t.rays {
+		y := &t.rays[i]
+		if y.oneSided {
+			continue
+		}
+		l, s := m.graze(y.o, y.d, math.NaN())
+		if gn := s.grad.Norm(); gn > 1e-9 && l > 0 && s.t > 0.02 && s.t < 0.98 {
+			rho := math.Sqrt(math.Max(s.r2, 1))
+			dots = append(dots, dot{math.Atan2(s.up, s.eta), s.g / gn / rho})
+		}
+	}
+	lo, hi := 6, 18
+	if known > 0 {
+		lo, hi = known, known
+	}
+	var out []scallop
+	for n := lo; n <= hi; n++ {
+		// least squares of r on 1, cos nθ, sin nθ
+		var a [3][4]float64
+		for _, d := range dots {
+			s, c := math.Sincos(float64(n) * d.th)
+			u := [4]float64{1, c, s, d.r}
+			for i := 0; i < 3; i++ {
+				for j := 0; j < 4; j++ {
+					a[i][j] += u[i] * u[j]
+				}
+			}
+		}
+		k, ok := solve3(a)
+		if !ok {
+			continue
+		}
+		gain := k[0]*a[0][3] + k[1]*a[1][3] + k[2]*a[2][3]
+		amp := math.Hypot(k[1], k[2])
+		out = append(out, scallop{n: n, phase: math.Atan2(k[2], k[1]), mean: math.Min(0.05, amp), gain: gain})
+	}
+	slices.SortFunc(out, func(a, b scallop) int { return cmp.Compare(b.gain, a.gain) })
+	return out[:min(len(out), 4)]
+}
+
+// compare returns the costs of two bodies at the robust scale of the first; the last pass is that of
+// the cheaper one.
+func (t *task) compare(a, b *model) (ca, cb float64) {
+	row := make([]float64, max(len(a.p), len(b.p)))
+	t.robust = 1
+	t.forget()
+	t.cost(a, row[:len(a.p)])
+	t.robust = math.Max(1, t.spread())
+	ca = t.cost(a, row[:len(a.p)])
+	t.forget()
+	cb = t.cost(b, row[:len(b.p)])
+	if ca < cb {
+		t.forget()
+		t.cost(a, row[:len(a.p)])
+	}
+	return ca, cb
 }
 
 // looksUpright reports whether the stalk's base lies where the top of a standing fruit would be.
@@ -224,6 +349,9 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 	b.Bend, b.BroadestAt, b.Volume, b.Height = val(qBend), val(qBroadest), val(qVolume), val(qHeight)
 	b.Bend.V = math.Abs(b.Bend.V)
 	b.Profile, b.ProfileU = v[qProfile:], u[qProfile:]
+	if m.ribs > 0 {
+		b.Ribs, b.GrooveDepth = m.ribs, m.p[m.pRib()]
+	}
 	b.RiseDeg = m.p[pRise] * 180 / math.Pi
 	if b.Pose == Upright {
 		nan := Value{math.NaN(), math.NaN()}
@@ -237,86 +365,4 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 		b.Views = append(b.Views, m.draw(&t.views[i]))
 		b.grids = append(b.grids, &grid{cam: t.views[i].Camera})
 	}
-}
-
-// uncertainty returns the expanded uncertainty (k = 2) of each trait.
-func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
-	n := len(m.p)
-	out := make([]float64, len(v))
-	inv := eq.inverse()
-	jac := make([][]float64, n)
-	w := m.clone()
-	for i := range jac {
-		h := 1e-4
-		w.p[i] = m.p[i] + h
-		w.update()
-		d := w.traits()
-		w.p[i] = m.p[i]
-		for j := range d {
-			d[j] = (d[j] - v[j]) / h
-		}
-		jac[i] = d
-	}
-	for j := range out {
-		if inv == nil {
-			out[j] = math.NaN()
-			continue
-		}
-		s := 0.0
-		for a := 0; a < n; a++ {
-			for c := 0; c < n; c++ {
-				s += jac[a][j] * inv[a*n+c] * jac[c][j]
-			}
-		}
-		out[j] = s * t.robust * t.robust
-	}
-	for j, d := range t.cameras(m, v) {
-		out[j] += d
-	}
-	for j := range out {
-		out[j] = 2 * math.Sqrt(out[j])
-	}
-	return out
-}
-
-// cameras returns the variance of each trait from the caller's perturbed cameras.
-func (t *task) cameras(m *model, v []float64) []float64 {
-	out := make([]float64, len(v))
-	most := 0
-	for i := range t.views {
-		most = max(most, len(t.views[i].Perturbed))
-	}
-	for k := 0; k < most; k++ {
-		for i := range t.views {
-			if k >= len(t.views[i].Perturbed) {
-				continue
-			}
-			d := t.moved(m, i, &t.views[i].Perturbed[k]).traits()
-			for j := range d {
-				out[j] += (d[j] - v[j]) * (d[j] - v[j])
-			}
-		}
-	}
-	return out
-}
-
-// moved refits with another camera for view i.
-func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
-	u := *t
-	u.rays = append([]ray(nil), t.rays...)
-	u.views = append([]View(nil), t.views...)
-	u.views[i].Camera = *cam
-	u.eyes = append([]geom.Vec3(nil), t.eyes...)
-	u.eyes[i] = cam.Centre()
-	u.abs = nil
-	for k := range u.rays {
-		if y := &u.rays[k]; y.view == i {
-			r := newRay(cam, y.at)
-			r.view, r.sigma, r.oneSided = y.view, y.sigma, y.oneSided
-			u.rays[k] = r
-		}
-	}
-	w := m.clone()
-	u.run(w, 4)
-	return w
 }

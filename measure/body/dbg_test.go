@@ -44,7 +44,7 @@ func TestDebug(t *testing.T) {
 	cam.R = [3][3]float64{{1, 0, 0}, {0, -1, 0}, {0, 0, -1}}
 	cam.T = geom.Vec3{Z: 1200}
 	// rotate body instead: rise th
-	m := newModel(make([]float64, pProfile+knots), knots, W/2)
+	m := newModel(make([]float64, pProfile+knots), knots, W/2, 0)
 	m.p[pLen] = L
 	m.p[pZ] = 100
 	m.p[pRise] = th

@@ -27,6 +27,7 @@ type task struct {
 	eyes    []geom.Vec3 // camera centres
 	rays    []ray
 	upright bool
+	loose   float64   // factor on the wiggle prior: below 1 while the start is rough
 	robust  float64   // robust scale, multiples of sigma
 	abs     []float64 // |residual| of the free rays at the last pass, multiples of sigma
 }

@@ -29,10 +29,11 @@ type model struct {
 	prof profile
 	mid  midline
 	fr   frame
+	ribs int // ribs around; above 0 the last two parameters are their depth and phase
 }
 
-func newModel(p []float64, nq int, rho0 float64) *model {
-	m := &model{p: append([]float64(nil), p...), nq: nq}
+func newModel(p []float64, nq int, rho0 float64, ribs int) *model {
+	m := &model{p: append([]float64(nil), p...), nq: nq, ribs: ribs}
 	m.prof.rho0 = rho0
 	m.update()
 	return m
@@ -46,8 +47,26 @@ func (m *model) update() {
 	m.prof.c0, m.prof.c1 = share(p[pCap0]), share(p[pCap1])
 	m.prof.build()
 	m.mid.L = p[pLen]
-	m.mid.b = p[pProfile+m.nq:]
+	m.mid.b = p[pProfile+m.nq : m.pRib()]
 	m.mid.build()
+}
+
+// pRib returns the place of the ribs' depth among the parameters; their phase follows.
+func (m *model) pRib() int {
+	if m.ribs > 0 {
+		return len(m.p) - 2
+	}
+	return len(m.p)
+}
+
+// rib returns the relative radius at angle theta of a ribbed body, 1 on the ridges and 1 − depth in
+// the furrows, with its derivatives by theta and by depth: rounded ribs and narrower furrows.
+func (m *model) rib(theta float64) (g, dTheta, dDepth float64) {
+	i := m.pRib()
+	n := float64(m.ribs)
+	s, c := math.Sincos(n*theta - m.p[i+1])
+	h := 0.5 - 0.5*c
+	return 1 - m.p[i]*h*h, -m.p[i] * h * n * s, -h * h
 }
 
 // refresh rebuilds what parameter i moves.
@@ -58,6 +77,7 @@ func (m *model) refresh(i int) {
 		m.fr = newFrame(geom.Vec3{X: p[pX], Y: p[pY], Z: p[pZ]}, p[pYaw], p[pRise], p[pRoll])
 	case i == pCap0 || i == pCap1:
 		m.prof.c0, m.prof.c1 = share(m.p[pCap0]), share(m.p[pCap1])
+	case i >= m.pRib():
 	case i == pLen || i >= pProfile+m.nq:
 		m.mid.L = m.p[pLen]
 		m.mid.build()
@@ -75,7 +95,7 @@ func (m *model) set(p []float64) {
 	m.update()
 }
 
-func (m *model) clone() *model { return newModel(m.p, m.nq, m.prof.rho0) }
+func (m *model) clone() *model { return newModel(m.p, m.nq, m.prof.rho0, m.ribs) }
 
 // bent reports whether the middle line may bend.
 func (m *model) bent() bool { return len(m.mid.b) > 0 }
@@ -104,6 +124,9 @@ type spot struct {
 	t, eta, up float64 // station, offset in the plane and across it, mm
 	h, dh      float64
 	den        float64 // L − h'·eta
+	r2, rib    float64 // ρ² with ribs, mm²; relative radius
+	dPhase     float64 // ∂G/∂phase, mm²
+	dDepth     float64 // ∂G/∂depth, mm²
 	g, dr2     float64
 	grad       geom.Vec3
 }
@@ -120,13 +143,28 @@ func (m *model) look(p geom.Vec3, hint float64) spot {
 		s.den = 0.3 * m.mid.L
 	}
 	r2, d := m.prof.r2(s.t)
+	turn := 0.0 // ∂G/∂θ
+	s.rib = 1
+	if m.ribs > 0 {
+		g, dt, dd := m.rib(math.Atan2(up, s.eta))
+		turn = -2 * r2 * g * dt
+		s.dPhase, s.dDepth = -turn/float64(m.ribs), -2*r2*g*dd
+		s.rib = g
+		r2, d = r2*g*g, d*g*g
+	}
+	s.r2 = r2
 	s.g, s.dr2 = s.eta*s.eta+up*up-r2, d
 	sh, ch := 0.0, 1.0
 	if s.h != 0 {
 		sh, ch = math.Sincos(s.h)
 	}
-	ga, gn := -2*s.eta*sh-d/s.den*ch, 2*s.eta*ch-d/s.den*sh
-	s.grad = m.fr.a.Scale(ga).Add(m.fr.n.Scale(gn)).Add(m.fr.b.Scale(2 * up))
+	over, high := 2*s.eta, 2*up
+	if turn != 0 {
+		q := turn / math.Max(s.eta*s.eta+up*up, 1)
+		over, high = over-q*up, high+q*s.eta
+	}
+	ga, gn := -over*sh-d/s.den*ch, over*ch-d/s.den*sh
+	s.grad = m.fr.a.Scale(ga).Add(m.fr.n.Scale(gn)).Add(m.fr.b.Scale(high))
 	return s
 }
 
@@ -150,19 +188,22 @@ func (m *model) jac(p geom.Vec3, s spot, row []float64) {
 		return -2*s.eta*over - s.dr2*(s.eta*dh-along)/s.den
 	}
 	row[pLen] = by(x/m.mid.L, y/m.mid.L, 0)
-	r2, _ := m.prof.r2(s.t)
 	d0, d1 := m.prof.byCaps(s.t)
+	d0, d1 = d0*s.rib*s.rib, d1*s.rib*s.rib
 	if m.prof.c0 < 0.5 {
 		row[pCap0] = -d0 * m.prof.c0
 	}
 	if m.prof.c1 < 0.5 {
 		row[pCap1] = -d1 * m.prof.c1
 	}
-	m.prof.addGrad(s.t, -2*r2, row[pProfile:pProfile+m.nq])
+	m.prof.addGrad(s.t, -2*s.r2, row[pProfile:pProfile+m.nq])
 	for j := range m.mid.b {
 		_, tail := hat(j, s.t)
 		dx, dy := m.mid.byBend(j, s.t)
 		row[pProfile+m.nq+j] = by(dx, dy, -tail)
+	}
+	if i := m.pRib(); m.ribs > 0 {
+		row[i], row[i+1] = s.dDepth, s.dPhase
 	}
 }
 
@@ -189,6 +230,16 @@ func (m *model) graze(o, d geom.Vec3, near float64) (float64, spot) {
 		hint = math.NaN()
 	} else {
 		step /= 2
+	}
+	if m.ribs > 0 { // the ray may touch any of a few ridges: look at each
+		step = 0.7 * m.prof.rho0 / float64(m.ribs) * 2
+		best, mid := math.Inf(1), l
+		for i := -4; i <= 4; i++ {
+			x := mid + step*float64(i)
+			if s := m.look(o.Add(d.Scale(x)), math.NaN()); s.g < best {
+				best, l = s.g, x
+			}
+		}
 	}
 	lo, hi := l-step, l+step
 	s := m.look(o.Add(d.Scale(l)), hint)

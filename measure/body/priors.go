@@ -11,16 +11,19 @@ import (
 // rendered fruit of nine shapes; docs/body.md says what they do to fruit of other kinds.
 const (
 	contactMM   = 0.4  // lowest point above the table, mm
-	wiggle      = 0.10 // second difference of the profile's coefficients
-	slopeMean   = 3.0  // growth of q from the tips inwards per length
+	wiggle      = 0.12 // second difference of the profile's coefficients
+	slopeMean   = 4.5  // growth of q from the tips inwards per length
 	slopeSpread = 4.0
 	sizeQ       = 1.0  // the profile's coefficients
+	tipMean     = -0.7 // q at the tips: slimmer than the greatest radius
+	tipSpread   = 0.3
 	capShare    = 0.12 // share of the length over which a tip is rounded: median
 	capSpread   = 0.5  // and standard deviation of its logarithm
 	wiggleBend  = 0.15 // second difference of the bends, rad
 	sizeBend    = 0.5  // each bend, rad
 	flatRiseDeg = 0.8  // rise at rest of a body on two contacts, degrees
 	softRiseDeg = 6.0  // of a body on a round belly
+	ribDepth    = 0.08 // depth of furrows / radius: mean and standard deviation
 	rollDeg     = 3.0  // roll of a bent body's plane
 )
 
@@ -39,6 +42,11 @@ func (t *task) priors(m *model, row []float64, grad bool, f sink) {
 	t.contact(m, row, grad, f)
 	t.restPrior(m, row, f)
 	t.profilePrior(m, row, f)
+	if i := m.pRib(); m.ribs > 0 {
+		zero(row)
+		row[i] = 1 / ribDepth
+		f(row, (m.p[i]-ribDepth)/ribDepth, 1)
+	}
 	if !m.bent() {
 		return
 	}
@@ -48,7 +56,7 @@ func (t *task) priors(m *model, row []float64, grad bool, f sink) {
 	b := m.mid.b
 	for j := range b {
 		zero(row)
-		q := row[pProfile+m.nq:]
+		q := row[pProfile+m.nq : m.pRib()]
 		q[j] = 1 / sizeBend
 		f(row, b[j]/sizeBend, 1)
 		q[j] = -2 / wiggleBend
@@ -112,12 +120,13 @@ func (t *task) profilePrior(m *model, row []float64, f sink) {
 		q[k] = 1 / sizeQ
 		f(row, c[k]/sizeQ, 1)
 	}
+	wg := wiggle * t.loose
 	for k := 1; k < n-1; k++ {
 		zero(row)
-		q[k-1] = 1 / wiggle
-		q[k+1] = 1 / wiggle
-		q[k] = -2 / wiggle
-		f(row, (c[k-1]+c[k+1]-2*c[k])/wiggle, 1)
+		q[k-1] = 1 / wg
+		q[k+1] = 1 / wg
+		q[k] = -2 / wg
+		f(row, (c[k-1]+c[k+1]-2*c[k])/wg, 1)
 	}
 	// the slope of a cubic B-spline at an end knot is (c2 − c0)/2 per interval
 	g := float64(n-3) / 2
@@ -127,6 +136,11 @@ func (t *task) profilePrior(m *model, row []float64, f sink) {
 	zero(row)
 	q[n-3], q[n-1] = g/slopeSpread, -g/slopeSpread
 	f(row, ((c[n-3]-c[n-1])*g-slopeMean)/slopeSpread, 1)
+	for _, k := range [...]int{1, n - 2} {
+		zero(row)
+		q[k] = 1 / tipSpread
+		f(row, (c[k]-tipMean)/tipSpread, 1)
+	}
 	for _, i := range [...]int{pCap0, pCap1} {
 		zero(row)
 		row[i] = 1 / capSpread

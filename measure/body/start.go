@@ -138,7 +138,7 @@ func (p *plan) begin(psi float64) *model {
 			par[pProfile+k] = math.Log(half[k] / (rho0 * math.Sqrt(a*b)))
 		}
 	}
-	mod := newModel(par, knots, rho0)
+	mod := newModel(par, knots, rho0, 0)
 	mod.p[pRise] = mod.rest().rise
 	mod.update()
 	return mod
@@ -171,7 +171,7 @@ func (p *plan) section(psi, x float64) (a, b float64) {
 
 // arc fits a parabola y = k0 + k1·x + k2·x² to the middle of the plan along psi, mm, and returns it
 // with the turn it makes from end to end, rad.
-func (p *plan) arc(psi float64) (k [3]float64, turn float64) {
+func (p *plan) arc(psi float64) (arc [3]float64, turn float64) {
 	lo, hi, _ := p.extent(psi)
 	var a [3][4]float64
 	const n = 30
@@ -189,9 +189,19 @@ func (p *plan) arc(psi float64) (k [3]float64, turn float64) {
 			a[r][3] += u[r] * (y0 + y1) / 2
 		}
 	}
-	for c := 0; c < 3; c++ { // Gauss–Jordan on a positive definite 3×3 matrix
-		if a[c][c] == 0 {
-			return k, 0
+	k, ok := solve3(a)
+	if !ok {
+		return k, 0
+	}
+	return k, math.Atan(k[1]+2*k[2]*hi) - math.Atan(k[1]+2*k[2]*lo)
+}
+
+// solve3 solves a positive definite 3×3 system by Gauss–Jordan elimination; the fourth column is the
+// right side.
+func solve3(a [3][4]float64) (x [3]float64, ok bool) {
+	for c := 0; c < 3; c++ {
+		if math.Abs(a[c][c]) < 1e-12 {
+			return x, false
 		}
 		for r := 0; r < 3; r++ {
 			if r == c {
@@ -203,10 +213,10 @@ func (p *plan) arc(psi float64) (k [3]float64, turn float64) {
 			}
 		}
 	}
-	for r := range k {
-		k[r] = a[r][3] / a[r][r]
+	for r := range x {
+		x[r] = a[r][3] / a[r][r]
 	}
-	return k, math.Atan(k[1]+2*k[2]*hi) - math.Atan(k[1]+2*k[2]*lo)
+	return x, true
 }
 
 // beginBent makes a first bent body from the arc along psi; share says how the turn is spread over
@@ -225,7 +235,7 @@ func (p *plan) beginBent(psi float64, share [bends]float64) *model {
 	for _, f := range share {
 		par = append(par, f*turn)
 	}
-	return newModel(par, base.nq, base.prof.rho0)
+	return newModel(par, base.nq, base.prof.rho0, 0)
 }
 
 // rays turns a view's outline into at most n viewing rays. Each is the mean of its neighbourhood

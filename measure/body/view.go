@@ -48,6 +48,7 @@ type Options struct {
 	Pose     Pose // Side or Upright forces the pose; empty: found
 	Samples  int  // outline points used a view; 0: 140
 	Straight bool // never bend the middle line
+	Ribs     int  // number of ribs if known; 0: found from the outline; −1: smooth
 }
 
 // Errors of Fit.
@@ -84,14 +85,17 @@ type Body struct {
 	Volume     Value // cm³
 	Height     Value // mm above the table
 
-	Profile    []float64 // diameters in mm at 21 even stations from the stem end to the blossom end
-	ProfileU   []float64 // their expanded uncertainties, mm
-	RiseDeg    float64   // rise of the blossom end above the stem end, degrees
-	ResidualPx float64   // robust standard deviation of the outline about the body, px
-	Roughness  float64   // the same after removing its slow part, relative to the greatest radius
-	Lopsided   float64   // greatest difference between the two sides / width
-	StemKnown  bool      // a stalk or scar, not the shape, told the stem end
-	Notes      []string
+	Profile     []float64 // diameters in mm at 21 even stations from the stem end to the blossom end
+	ProfileU    []float64 // their expanded uncertainties, mm
+	RiseDeg     float64   // rise of the blossom end above the stem end, degrees
+	ResidualPx  float64   // robust standard deviation of the outline about the body, px
+	Roughness   float64   // the same after removing its slow part, relative to the greatest radius
+	Lopsided    float64   // greatest difference between the two sides / width
+	Ribs        int       // ribs around that the outline shows, 0 when it shows none
+	GrooveDepth float64   // their depth / radius
+
+	StemKnown bool // a stalk or scar, not the shape, told the stem end
+	Notes     []string
 
 	Views []Drawing // one a view, in the order given
 

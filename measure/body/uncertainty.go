@@ -1,0 +1,155 @@
+package body
+
+import (
+	"math"
+
+	"offtype/measure/camera"
+	"offtype/measure/geom"
+)
+
+const (
+	// hiddenDoubt is the standard uncertainty of the part of a tip that no view shows, as a share of its
+	// depth. Found on rendered fruit, whose coverage docs/body.md gives.
+	hiddenDoubt = 0.2
+	// leastScale bounds how far below its stated sigma an outline's noise is believed to be.
+	leastScale = 0.6
+)
+
+// uncertainty returns the expanded uncertainty (k = 2) of each trait: outline noise and priors by the
+// law of propagation (JCGM 100:2008, 5.1.2), the perturbed cameras, and the hidden tips.
+func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
+	n := len(m.p)
+	out := make([]float64, len(v))
+	inv := eq.inverse()
+	if inv == nil {
+		for j := range out {
+			out[j] = math.NaN()
+		}
+		return out
+	}
+	jac := make([][]float64, n)
+	w := m.clone()
+	for i := range jac {
+		h := 1e-4
+		w.p[i] = m.p[i] + h
+		w.update()
+		d := w.traits()
+		w.p[i] = m.p[i]
+		for j := range d {
+			d[j] = (d[j] - v[j]) / h
+		}
+		jac[i] = d
+	}
+	scale := math.Max(leastScale, t.spread())
+	row := make([]float64, n)
+	for j := range out {
+		for a := range row {
+			row[a] = jac[a][j]
+		}
+		out[j] = quad(inv, row) * scale * scale
+	}
+	for j, d := range t.cameras(m, v) {
+		out[j] += d
+	}
+	var tips float64
+	for end := 0; end < 2; end++ {
+		h := hiddenDoubt * t.hidden(m, end)
+		tips += h * h
+	}
+	out[qLength] += tips
+	out[qMidline] += tips
+	for j := range out {
+		out[j] = 2 * math.Sqrt(out[j])
+	}
+	return out
+}
+
+// quad returns xᵀ·A·x for a full square matrix.
+func quad(a, x []float64) float64 {
+	n := len(x)
+	s := 0.0
+	for i := range x {
+		for j := range x {
+			s += x[i] * a[i*n+j] * x[j]
+		}
+	}
+	return s
+}
+
+// hidden returns how deep the part of a tip is, along the middle line, that lies beyond every view's
+// outline, mm: 0 when a view looks straight across the axis there.
+func (t *task) hidden(m *model, end int) float64 {
+	p, out := m.pole(end)
+	least := math.Inf(1)
+	for i := range t.views {
+		see := t.eyes[i].Sub(p).Unit()
+		slant := math.Abs(out.Dot(see)) // sine of the angle out of the plane across the line of sight
+		tan := slant / math.Sqrt(math.Max(1e-9, 1-slant*slant))
+		least = math.Min(least, m.capDepth(end, tan))
+	}
+	return least
+}
+
+// capDepth returns the distance from a tip to the first ring whose normal leans as far from the axis
+// as tan says (tangent of the angle), mm.
+func (m *model) capDepth(end int, tan float64) float64 {
+	const n = 80
+	for i := 1; i <= n; i++ {
+		u := 0.4 * math.Pow(float64(i)/n, 2)
+		t := u
+		if end == 1 {
+			t = 1 - u
+		}
+		r2, d := m.prof.r2(t)
+		if end == 1 {
+			d = -d
+		}
+		// |dρ/dx| = cot of the normal's angle from the axis
+		if slope := d / (2 * math.Sqrt(math.Max(r2, 1e-9)) * m.mid.L); slope*tan <= 1 {
+			return u * m.mid.L
+		}
+	}
+	return 0.4 * m.mid.L
+}
+
+// cameras returns the variance of each trait from the caller's perturbed cameras.
+func (t *task) cameras(m *model, v []float64) []float64 {
+	out := make([]float64, len(v))
+	most := 0
+	for i := range t.views {
+		most = max(most, len(t.views[i].Perturbed))
+	}
+	for k := 0; k < most; k++ {
+		for i := range t.views {
+			if k >= len(t.views[i].Perturbed) {
+				continue
+			}
+			d := t.moved(m, i, &t.views[i].Perturbed[k]).traits()
+			for j := range d {
+				out[j] += (d[j] - v[j]) * (d[j] - v[j])
+			}
+		}
+	}
+	return out
+}
+
+// moved refits with another camera for view i.
+func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
+	u := *t
+	u.rays = append([]ray(nil), t.rays...)
+	u.views = append([]View(nil), t.views...)
+	u.views[i].Camera = *cam
+	u.eyes = append([]geom.Vec3(nil), t.eyes...)
+	u.eyes[i] = cam.Centre()
+	u.abs = nil
+	for k := range u.rays {
+		if y := &u.rays[k]; y.view == i {
+			r := newRay(cam, y.at)
+			r.view, r.sigma, r.oneSided = y.view, y.sigma, y.oneSided
+			u.rays[k] = r
+		}
+	}
+	w := m.clone()
+	u.run(w, 4)
+	return w
+}
