@@ -12,6 +12,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/kovidgoyal/imaging/prism/meta/icc"
 )
 
 var sound = []string{"colours.jpg", "colours-progressive.jpg", "colours-cmyk.jpg", "colours.png", "colours-16.png",
@@ -211,6 +213,34 @@ func TestBombsCostLittle(t *testing.T) {
 	}
 }
 
+// Counts and sizes that a profile cannot hold are refused before the reader allocates them.
+func TestProfilesThatPromiseTooMuch(t *testing.T) {
+	good := fixture(t, "p3.icc")
+	if !plausibleProfile(good) {
+		t.Fatal("the sound profile is refused")
+	}
+	put := func(at int, v uint32) []byte {
+		out := bytes.Clone(good)
+		binary.BigEndian.PutUint32(out[at:], v)
+		return out
+	}
+	curve := bytes.Clone(good)
+	at := bytes.Index(curve, []byte("para"))
+	copy(curve[at:], "curv\x00\x00\x00\x00\xFF\xFF\xFF\xFF")
+	for name, data := range map[string][]byte{
+		"tags": put(128, 1<<31), "offset": put(136, 1<<31), "size": put(140, 0xFFFFFFF0), "curve": curve, "cut": good[:len(good)-1],
+	} {
+		before := peakMB()
+		pix := []uint8{1, 2, 3}
+		if p, _, note := convert(pix, &raw{pix: pix, w: 1, h: 1, icc: data}); p.Converted || note == "" {
+			t.Errorf("%s: %+v, note %q; want it left alone with a note", name, p, note)
+		}
+		if grown := peakMB() - before; grown > 20 {
+			t.Errorf("%s: %d MB more memory", name, grown)
+		}
+	}
+}
+
 // exifJPEG puts an Exif block into a JPEG.
 func exifJPEG(jpg, tiff []byte) []byte {
 	body := append([]byte("Exif\x00\x00"), tiff...)
@@ -264,10 +294,25 @@ func FuzzReadBytes(f *testing.F) {
 	})
 }
 
+// A profile must neither hang nor take much memory; panics of its reader are caught in convert, as
+// here. The whole table would be too slow for fuzzing.
 func FuzzProfile(f *testing.F) {
 	f.Add(fixture(f, "p3.icc"))
-	f.Fuzz(func(t *testing.T, profile []byte) {
-		pix := []uint8{1, 2, 3, 250, 128, 7}
-		convert(pix, &raw{pix: pix, w: 2, h: 1, icc: profile})
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if len(data) > 1<<20 || !plausibleProfile(data) {
+			t.Skip()
+		}
+		defer func() { _ = recover() }()
+		profile, err := icc.DecodeProfile(bytes.NewReader(data))
+		if err != nil {
+			return
+		}
+		_, _ = profile.Description()
+		if profile.Header.DataColorSpace != icc.ColorSpaceRGB || profile.IsSRGB() {
+			return
+		}
+		if light, err := profileToLight(profile); err == nil {
+			light(0.2, 0.5, 1)
+		}
 	})
 }

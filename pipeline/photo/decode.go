@@ -106,6 +106,12 @@ func decodeTIFF(data []byte, o Options) (*raw, error) {
 	if err := checkPixels(config.Width, config.Height, len(data), o); err != nil {
 		return nil, err
 	}
+	tags, order := tiffTags(data)
+	for _, t := range tags {
+		if t.id == 284 && order.Uint16(t.value) == 2 { // the decoder would take it for cut off
+			return nil, decodeError(errors.New("unsupported: channels stored apart"))
+		}
+	}
 	img, err := tiff.Decode(bytes.NewReader(data))
 	if err != nil {
 		return nil, decodeError(err)
@@ -116,6 +122,9 @@ func decodeTIFF(data []byte, o Options) (*raw, error) {
 func decodeWebP(data []byte, o Options) (*raw, error) {
 	if n := int64(binary.LittleEndian.Uint32(data[4:])) + 8; n > int64(len(data)) {
 		return nil, truncated(fmt.Errorf("%d of %d bytes", len(data), n))
+	}
+	if len(data) > 20 && string(data[12:16]) == "VP8X" && data[20]&2 != 0 {
+		return nil, decodeError(errors.New("unsupported: moving picture"))
 	}
 	config, err := webp.DecodeConfig(bytes.NewReader(data))
 	if err != nil {

@@ -188,3 +188,50 @@ func isRawTIFF(data []byte) bool {
 	tags, _ := tiffTags(data)
 	return slices.ContainsFunc(tags, func(t tiffTag) bool { return t.id == 50706 })
 }
+
+// plausibleProfile checks the counts and sizes in a colour profile before it is read: the reader
+// allocates what they say, and running out of memory cannot be caught. (ICC.1:2022, 7.2, 7.3 for
+// the header and table of tags; 10.6, 10.12 for curves and tables of colours.)
+func plausibleProfile(data []byte) bool {
+	if len(data) < 132 || len(data) > maxICC {
+		return false
+	}
+	be := binary.BigEndian
+	n := int(be.Uint32(data[128:]))
+	end := 132 + 12*n
+	if n > 200 || end > len(data) {
+		return false
+	}
+	for at := 132; at < end; at += 12 {
+		from, size := uint64(be.Uint32(data[at+4:])), uint64(be.Uint32(data[at+8:]))
+		if from < uint64(end) || from+size > uint64(len(data)) || !plausibleTag(data[from:from+size]) {
+			return false
+		}
+	}
+	// Curves also stand inside other tags.
+	for rest := data; ; {
+		i := bytes.Index(rest, []byte("curv"))
+		if i < 0 || len(rest) < i+12 {
+			return true
+		}
+		if uint64(be.Uint32(rest[i+8:]))*2 > uint64(len(data)) {
+			return false
+		}
+		rest = rest[i+4:]
+	}
+}
+
+// plausibleTag checks the table of colours in a tag that holds one: its numbers have 1 or 2 bytes.
+func plausibleTag(tag []byte) bool {
+	if len(tag) < 32 || string(tag[:4]) != "mAB " && string(tag[:4]) != "mBA " {
+		return true
+	}
+	at := uint64(binary.BigEndian.Uint32(tag[24:]))
+	if at == 0 {
+		return true
+	}
+	if at+20 > uint64(len(tag)) {
+		return false
+	}
+	return tag[at+16] == 1 || tag[at+16] == 2
+}

@@ -29,7 +29,7 @@ func convert(pix []uint8, r *raw) (p Profile, wide *wide, note string) {
 			p, wide, note = Profile{Name: p.Name}, nil, noteProfile
 		}
 	}()
-	if len(r.icc) < 132 || len(r.icc) > maxICC {
+	if !plausibleProfile(r.icc) {
 		return p, nil, noteProfile
 	}
 	profile, err := icc.DecodeProfile(bytes.NewReader(r.icc))
