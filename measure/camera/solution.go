@@ -29,10 +29,6 @@ type Solution struct {
 	modes [][]float64 // of the first view, largest effect first
 }
 
-// inflate widens the covariance for what the residuals do not show: errors that neighbouring edge
-// points share (print, paper not quite flat, lens beyond K1).
-const inflate = 1.5
-
 func (p *problem) solution() (*Solution, error) {
 	a, _ := p.normal()
 	n := a.SymmetricDim()
@@ -70,7 +66,7 @@ func (p *problem) solution() (*Solution, error) {
 	return s, nil
 }
 
-// unpin sets the variance of parameters held fixed to 0 and inflates the rest.
+// unpin sets the variance of parameters held fixed to 0.
 func (p *problem) unpin(cov *mat.SymDense, n int) {
 	_, s0, o0 := p.size()
 	zero := func(i int) {
@@ -78,7 +74,6 @@ func (p *problem) unpin(cov *mat.SymDense, n int) {
 			cov.SetSym(i, j, 0)
 		}
 	}
-	cov.ScaleSym(inflate*inflate, cov)
 	for v := range p.views {
 		l := &p.views[v].Lens
 		for k, q := range []Prior{l.Focal, l.K1, l.CX, l.CY} {

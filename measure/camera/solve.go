@@ -37,7 +37,7 @@ type Obs struct {
 	Px     geom.Px
 	Normal geom.Px // unit vector, px: only this component was seen (an edge); zero: both were
 	Offset int     // 1-based group of View.Offsets that moves the point along Normal; 0: none
-	SD     float64 // expected standard deviation relative to other observations, px
+	SD     float64 // smallest standard deviation to expect, px; the residuals may raise it for all
 }
 
 // View is one photo of the table.
@@ -132,7 +132,7 @@ func (p *problem) off(v int, o *Obs) float64 {
 	return p.offs[v][o.Offset-1]
 }
 
-// rescale sets the residual scale of each view from the median absolute residual.
+// rescale sets the residual scale of each view from the median absolute residual, at least 1.
 func (p *problem) rescale() {
 	for v := range p.views {
 		var rs []float64
@@ -145,7 +145,7 @@ func (p *problem) rescale() {
 			}
 		}
 		sort.Float64s(rs)
-		p.scale[v] = math.Max(0.1, 1.4826*rs[len(rs)/2])
+		p.scale[v] = math.Max(1, 1.4826*rs[len(rs)/2])
 	}
 }
 

@@ -16,6 +16,8 @@ type seen struct {
 	contrast float64 // light minus dark, linear, 0–1
 	misfit   float64 // root mean square of the profile about its model / contrast
 	group    int
+	edge     int     // index
+	half     float64 // half width of the profile, px
 }
 
 // pieceMM is the length of edge that makes one observation.
@@ -31,6 +33,7 @@ func (im *Picture) locate(c *camera.Camera, pose camera.SheetPose, scale float64
 		n := max(1, int(l/pieceMM))
 		for k := 0; k < n; k++ {
 			if s, ok := im.locatePiece(c, pose, scale, e, float64(k)/float64(n), float64(k+1)/float64(n), blur, reach); ok {
+				s.edge = i
 				out = append(out, s)
 			}
 		}
@@ -61,7 +64,7 @@ func (im *Picture) locatePiece(c *camera.Camera, pose camera.SheetPose, scale fl
 	pxPerMM := math.Abs(n.Dot(across))
 	// the window stays clear of the next edges
 	half := math.Min(1+2.5*blur, 0.62*pxPerMM*math.Min(e.inside, e.around))
-	if half < 1.6 {
+	if half < math.Max(1.2, 1.1*blur) { // neighbours would pull at the edge
 		return s, false
 	}
 	reach = math.Min(reach, 0.5*pxPerMM*math.Min(e.inside, e.around))
@@ -92,7 +95,7 @@ func (im *Picture) locatePiece(c *camera.Camera, pose camera.SheetPose, scale fl
 		return s, false
 	}
 	return seen{x: e.x0 + um*(e.x1-e.x0), y: e.y0 + um*(e.y1-e.y0), px: mid.Add(n.Scale(pos)), normal: n,
-		contrast: f.light - f.dark, misfit: f.misfit, group: e.group}, true
+		contrast: f.light - f.dark, misfit: f.misfit, half: half, group: e.group}, true
 }
 
 // profile returns the mean luminance along direction n around mid + pos·n at steps of half a px up

@@ -33,12 +33,12 @@ type Options struct {
 // Card is one card found.
 type Card struct {
 	Number  int
-	Markers int // of its four markers, how many were read
+	Markers int // of its four markers, how many were read or confirmed by their edges
 	Pose    camera.SheetPose
 	Quad    []geom.Px // its cut corners, clockwise from its top-left
 	Patches []PatchSample
 	Paper   []PatchSample // bare paper at many places
-	Hidden  []string      // patches that lie outside the picture
+	Hidden  []string      // patches covered, or outside the picture: not in Patches
 }
 
 // Tag is one plant tag found.
@@ -74,14 +74,15 @@ const (
 	NoteLensDoubted   = "stated focal length does not fit"
 	residualLimitPx   = 1.0
 	focalUnsureRel    = 0.02
-	cornerSD          = 0.4 // px, of OpenCV's marker corners against printed edges
-	edgeSD            = 0.1 // px, of an edge piece on full contrast; rescaled from the residuals
-	sheetHeightSD     = 1.0 // mm: tags and further cards lie this level with the first (assumed)
-	offsetSD          = 0.4 // px
+	cornerSD          = 0.4  // px, of OpenCV's marker corners against printed edges
+	edgeSD            = 0.02 // px, error that all pieces of a printed edge share, and that of a piece (measured on the scenes)
+	sheetHeightSD     = 1.0  // mm: tags and further cards lie this level with the first (assumed)
+	offsetSD          = 0.4  // px
 	patchOffsetExtra  = 0.15
 	looseCentre       = 0.1  // of the side
 	doubtGain         = 60   // gain of twice the log likelihood that doubts the lens
 	doubtRMS          = 0.08 // px
+	fitBlur           = 1.4  // the step fitted is this much softer than the picture: less noise (measured)
 	minEdges          = 24
 	cardQuadTolerance = 0.10
 )
@@ -272,12 +273,17 @@ func (p *placer) edgeView(reach float64) camera.View {
 	for i := range p.sheets {
 		group := map[int]int{0: 1}
 		n := 0
-		for _, s := range p.im.locate(c, p.sol.Sheets[i], p.scale, p.sheets[i].edges, p.blur, reach) {
+		found := p.im.locate(c, p.sol.Sheets[i], p.scale, p.sheets[i].edges, p.blur*fitBlur, reach)
+		onEdge := map[int]int{}
+		for _, s := range found {
+			onEdge[s.edge]++
+		}
+		for _, s := range found {
 			if group[s.group] == 0 {
 				v.Offsets = append(v.Offsets, camera.Prior{SD: offsetSD})
 				group[s.group] = len(v.Offsets)
 			}
-			sd := edgeSD * math.Max(1, 0.4/s.contrast)
+			sd := edgeSD * math.Sqrt(1+float64(onEdge[s.edge])) * math.Max(1, 0.4/s.contrast) * math.Max(1, sq(2.2/s.half))
 			v.Obs = append(v.Obs, camera.Obs{Sheet: i, X: s.x * p.scale, Y: -s.y * p.scale, Px: s.px, Normal: s.normal,
 				Offset: group[s.group], SD: sd})
 			n++
@@ -288,6 +294,40 @@ func (p *placer) edgeView(reach float64) camera.View {
 	}
 	return v
 }
+
+// card samples the visible patches and bare paper of a card.
+func (p *placer) card(s *sheet, pose camera.SheetPose) Card {
+	l, c := Revision1(), &p.sol.Camera
+	seen := p.confirm(s, pose)
+	k := Card{Number: s.number, Quad: p.quad(pose, l.WidthMM, l.HeightMM)}
+	for i := range l.Markers.TopLeftMM {
+		if seen.marker[i] {
+			k.Markers++
+		}
+	}
+	for i, q := range l.Patches {
+		m, ok := PatchSample{}, seen.patch[i]
+		if ok {
+			m, ok = p.im.sampleRect(c, pose, p.scale, q.Name, q.Rect, 0.6)
+		}
+		if ok {
+			k.Patches = append(k.Patches, m)
+		} else {
+			k.Hidden = append(k.Hidden, q.Name)
+		}
+	}
+	for _, q := range l.paperPlaces() {
+		if !seen.near(l, q) {
+			continue
+		}
+		if m, ok := p.im.sampleRect(c, pose, p.scale, "paper", q, 1); ok {
+			k.Paper = append(k.Paper, m)
+		}
+	}
+	return k
+}
+
+func sq(x float64) float64 { return x * x }
 
 // found gathers the result.
 func (p *placer) found() *Found {
@@ -305,19 +345,7 @@ func (p *placer) found() *Found {
 			f.Tags = append(f.Tags, t)
 			continue
 		}
-		k := Card{Number: s.number, Markers: len(s.markers), Pose: pose, Quad: p.quad(pose, l.WidthMM, l.HeightMM)}
-		for _, q := range l.Patches {
-			if m, ok := p.im.sampleRect(c, pose, p.scale, q.Name, q.Rect, 0.6); ok {
-				k.Patches = append(k.Patches, m)
-			} else {
-				k.Hidden = append(k.Hidden, q.Name)
-			}
-		}
-		for _, q := range l.paperPlaces() {
-			if m, ok := p.im.sampleRect(c, pose, p.scale, "paper", q, 1); ok {
-				k.Paper = append(k.Paper, m)
-			}
-		}
+		k := p.card(s, pose)
 		if k.Markers < 4 {
 			f.note(NoteCardPart)
 		}

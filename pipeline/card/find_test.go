@@ -68,6 +68,8 @@ func worstScale(got, want *camera.Camera, z float64) (worst float64, at geom.Px)
 	return worst, at
 }
 
+func must(v geom.Vec3, _ bool) geom.Vec3 { return v }
+
 func TestScenes(t *testing.T) {
 	const dir = "../../testdata/scenes"
 	for _, n := range scene.Names(dir) {
@@ -83,6 +85,14 @@ func TestScenes(t *testing.T) {
 		}
 		sf, sk, sh := f.Solution.SD()
 		c := &f.Camera
+		var z []float64
+		for _, u := range []float64{0.2, 0.5, 0.8} {
+			for _, v := range []float64{0.2, 0.5, 0.8} {
+				p := geom.Px{X: u * float64(im.W), Y: v * float64(im.H)}
+				z = append(z, math.Log(c.MMPerPx(must(c.OnPlane(p, 0)))/s.Camera.MMPerPx(must(s.Camera.OnPlane(p, 0))))/f.Solution.ScaleSD(p, 0))
+			}
+		}
+		t.Logf("z scores of scale %.1f, of focal %.1f, k1 %.1f", z, (c.Focal-s.Camera.Focal)/sf, (c.K1-s.Camera.K1)/sk)
 		w0, p0 := worstScale(c, &s.Camera, 0)
 		w60, _ := worstScale(c, &s.Camera, 60)
 		t.Logf("%-24s cards %d tags %d res %.3f edges %d | f %+.2f%% (sd %.2f) k1 %+.4f (sd %.4f) h %+.2f%% (sd %.2f) | z0 %.2f%% (sd %.2f at %.0f) z60 %.2f%% | %v",

@@ -10,6 +10,7 @@ import (
 	_ "embed"
 	"encoding/json"
 	"fmt"
+	"math"
 	"sync"
 
 	"offtype/pipeline/vision"
@@ -127,9 +128,8 @@ func markerEdges(c [][]bool, x, y, side float64, group int) []edge {
 func rectEdges(p Patch, group int) []edge {
 	x, y, w, h := p.Rect[0], p.Rect[1], p.Rect[2], p.Rect[3]
 	lum := 0.2126*linear(p.SRGB[0]) + 0.7152*linear(p.SRGB[1]) + 0.0722*linear(p.SRGB[2])
-	const gap = 3 // mm, the narrowest white between patches
 	e := func(x0, y0, x1, y1, nx, ny, in float64) edge {
-		return edge{x0, y0, x1, y1, nx, ny, in, gap, group, lum}
+		return edge{x0, y0, x1, y1, nx, ny, in, 0, group, lum}
 	}
 	return []edge{
 		e(x, y, x, y+h, 1, 0, w), e(x+w, y, x+w, y+h, -1, 0, w),
@@ -150,7 +150,35 @@ func (l *Layout) cardEdges(number int) ([]edge, error) {
 	for i, p := range l.Patches {
 		out = append(out, rectEdges(p, 1+i)...)
 	}
+	l.clear(out)
 	return out, nil
+}
+
+// clear sets the width of white outside each edge: to the next printed thing or the cut line.
+func (l *Layout) clear(es []edge) {
+	var things []Rect
+	for _, at := range l.Markers.TopLeftMM {
+		things = append(things, Rect{at[0], at[1], l.Markers.SideMM, l.Markers.SideMM})
+	}
+	for _, p := range l.Patches {
+		things = append(things, p.Rect)
+	}
+	for i := range es {
+		e := &es[i]
+		// a strip outside the edge grows until it meets something
+		for e.around = 0.5; e.around < 15; e.around += 0.5 {
+			x0, x1 := math.Min(e.x0, e.x0-e.around*e.nx), math.Max(e.x1, e.x1-e.around*e.nx)
+			y0, y1 := math.Min(e.y0, e.y0-e.around*e.ny), math.Max(e.y1, e.y1-e.around*e.ny)
+			hit := x0 < 0 || y0 < 0 || x1 > l.WidthMM || y1 > l.HeightMM
+			for _, q := range things {
+				hit = hit || x1 > q[0]+1e-9 && x0 < q[0]+q[2]-1e-9 && y1 > q[1]+1e-9 && y0 < q[1]+q[3]-1e-9
+			}
+			if hit {
+				e.around -= 0.5
+				break
+			}
+		}
+	}
 }
 
 // tagEdges lists the edges of a plant tag's marker.

@@ -184,8 +184,6 @@ func gauss(v []float64, w, h int, sd float64) []float64 {
 	return pass(pass(v, 1, 0), 0, 1)
 }
 
-func sq(x float64) float64 { return x * x }
-
 // aim returns a camera at (x, y, z) that looks at (ax, ay, 0), turned by roll degrees about its axis.
 func aim(w, h int, f35 float64, at, to geom.Vec3, roll float64) camera.Camera {
 	d := math.Hypot(float64(w), float64(h))
