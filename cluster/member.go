@@ -3,8 +3,6 @@ package cluster
 import (
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // lonely: a fruit is alone when a fruit of the nearest group is as far from its centre, or farther,
@@ -150,7 +148,6 @@ func (h *harvest) place(t Table, res *Result, m *model, o Options) {
 		res.Members[i] = Member{Group: 1, Probability: 1 / float64(len(from)), Unsure: true}
 	}
 	plant := map[string]Member{} // where most of a plant's fruit are
-	f := distuv.F{D1: float64(h.p), D2: m.df}
 	for u, un := range h.units {
 		p := m.posterior(h, u, from)
 		best, next := 0, -1
@@ -175,7 +172,7 @@ func (h *harvest) place(t Table, res *Result, m *model, o Options) {
 			if next >= 0 {
 				mb.Next = next + 1
 			}
-			mb.Alone = number[m.of[u]] == 0 || m.n[g] > 2 && f.Survival(d2/float64(h.p)) < lonely/max(1, float64(len(h.fit))/60)
+			mb.Alone = number[m.of[u]] == 0 || m.n[g] > 2 && TailF(d2/float64(h.p), float64(h.p), m.df) < lonely/max(1, float64(len(h.fit))/60)
 			mb.Unsure = mb.Alone || mb.Probability < o.Unsure
 			res.Members[r] = mb
 			if un.plant != "" && !mb.Alone {

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"offtype/cluster"
 )
 
 // Uniformity compares how uniform a measured trait is with comparison harvests or varieties.
@@ -36,20 +38,20 @@ func exceed(r float64, n, k int) float64 {
 	if k == 0 {
 		return distuv.ChiSquared{K: df}.Survival(r * df)
 	}
-	return distuv.F{D1: df, D2: df * float64(k)}.Survival(r)
+	return cluster.TailF(r, df, df*float64(k))
 }
 
 // VarianceLimit returns the variance ratio that an equally uniform harvest of n plants exceeds with
 // probability alpha, against k comparators of the same size.
 func VarianceLimit(n, k int, alpha float64) float64 {
-	f := distuv.F{D1: float64(n - 1), D2: float64(k * (n - 1))}
+	d1, d2 := float64(n-1), float64(k*(n-1))
 	lo, hi := 0.0, 1.0
-	for f.Survival(hi) > alpha {
+	for cluster.TailF(hi, d1, d2) > alpha {
 		hi *= 2
 	}
 	for range 200 {
 		m := (lo + hi) / 2
-		if f.Survival(m) > alpha {
+		if cluster.TailF(m, d1, d2) > alpha {
 			lo = m
 		} else {
 			hi = m

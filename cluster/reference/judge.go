@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"offtype/cluster"
 )
@@ -283,7 +282,7 @@ func (j *judge) distance(at []int, dev, bio, extra, season []float64) float64 {
 
 func (j *judge) p(d2 float64, n int) float64 {
 	f := j.m.df
-	return distuv.F{D1: float64(n), D2: f}.Survival(d2 / float64(n) * f / (f - 2))
+	return cluster.TailF(d2/float64(n)*f/(f-2), float64(n), f)
 }
 
 // withoutSize is the p of all traits but sizes; false when there is no other trait.
