@@ -93,7 +93,12 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 		return nil, nil, ErrNoFit
 	}
 	best := starts[0].m
-	eq, _ := t.run(best, 15)
+	eq, cost := t.run(best, 15)
+	for _, s := range starts[1:] { // another axis that fits nearly as well makes the length doubtful
+		if off := math.Remainder(s.m.p[pYaw]-best.p[pYaw], math.Pi); math.Abs(off) > 0.5 && s.cost < cost+rivalCost {
+			b.rival = math.Max(b.rival, math.Abs(s.m.p[pLen]-best.p[pLen]))
+		}
+	}
 	if !opt.Straight && flat.ratio > 1.3 {
 		if _, turn := flat.arc(psi[0]); math.Abs(turn) > 0.09 || t.spread() > 2.5 {
 			if m, e := t.tryBends(flat, psi[0], best); m != nil {
@@ -113,6 +118,9 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 // ribbedSpread is the outline's spread about a smooth body, in multiples of its sigma, from which on
 // ribs are tried.
 const ribbedSpread = 0.85
+
+// rivalCost is how much worse another axis may fit and still be thought of.
+const rivalCost = 10
 
 // stiff tightens the profile's smoothness at the start.
 const stiff = 0.3
@@ -357,6 +365,12 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 		nan := Value{math.NaN(), math.NaN()}
 		b.Length, b.Midline, b.BroadestAt, b.Volume, b.Bend = nan, nan, nan, nan, nan
 		b.Notes = append(b.Notes, NoteUpright)
+	}
+	if b.rival > 0 {
+		b.Notes = append(b.Notes, NoteEnds)
+		for _, u := range []*Value{&b.Length, &b.Midline} {
+			u.U = math.Hypot(u.U, b.rival) // ± the difference, taken as two standard uncertainties
+		}
 	}
 	if seen < 0.7 {
 		b.Notes = append(b.Notes, NoteHidden)

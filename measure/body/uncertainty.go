@@ -10,10 +10,22 @@ import (
 const (
 	// hiddenDoubt is the standard uncertainty of the part of a tip that no view shows, as a share of its
 	// depth. Found on rendered fruit, whose coverage docs/body.md gives.
-	hiddenDoubt = 0.2
+	hiddenDoubt = 0.12
 	// leastScale bounds how far below its stated sigma an outline's noise is believed to be.
-	leastScale = 0.6
+	leastScale = 0.7
+	// roundness is the standard deviation of a diameter around the body / diameter: no fruit is turned on
+	// a lathe.
+	roundness = 0.003
 )
+
+// stationTraits are the places of the profile's diameters among the traits.
+var stationTraits = func() []int {
+	l := make([]int, profileStations)
+	for i := range l {
+		l[i] = qProfile + i
+	}
+	return l
+}()
 
 // uncertainty returns the expanded uncertainty (k = 2) of each trait: outline noise and priors by the
 // law of propagation (JCGM 100:2008, 5.1.2), the perturbed cameras, and the hidden tips.
@@ -56,6 +68,10 @@ func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
 		h := hiddenDoubt * t.hidden(m, end)
 		tips += h * h
 	}
+	for _, j := range append([]int{qWidth}, stationTraits...) {
+		out[j] += math.Pow(roundness*v[qWidth], 2)
+	}
+	out[qVolume] += math.Pow(2*roundness*v[qVolume], 2)
 	out[qLength] += tips
 	out[qMidline] += tips
 	for j := range out {

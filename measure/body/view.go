@@ -100,6 +100,7 @@ type Body struct {
 	Views []Drawing // one a view, in the order given
 
 	m     *model
+	rival float64 // difference of length of the rival axis, mm
 	views []View
 	grids []*grid
 }

@@ -25,8 +25,9 @@ func main() {
 	verbose := flag.Bool("v", false, "a line a fruit")
 	seed := flag.Int64("seed", 1, "of the noise")
 	joint := flag.Bool("same-table", false, "scenes NAME-a, NAME-b … show one table: fit them together")
+	ribs := flag.Bool("ribs", false, "tell the fit the true number of ribs, as the skin may")
 	flag.Parse()
-	rows, err := run(*dir, *noise, *drop, *scar, *seed, *joint, *verbose, flag.Args())
+	rows, err := run(*dir, *noise, *drop, *scar, *seed, *joint, *verbose, *ribs, flag.Args())
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
@@ -63,7 +64,7 @@ func band(v, w float64) string {
 }
 
 // run fits every whole fruit of the scenes.
-func run(dir string, noise, drop, scar float64, seed int64, joint, verbose bool, prefixes []string) ([]accuracy.Row, error) {
+func run(dir string, noise, drop, scar float64, seed int64, joint, verbose, ribs bool, prefixes []string) ([]accuracy.Row, error) {
 	var rows []accuracy.Row
 	tables := map[string][]string{}
 	var order []string
@@ -107,7 +108,13 @@ func run(dir string, noise, drop, scar float64, seed int64, joint, verbose bool,
 			}
 			f := &scenes[0].Fruits[i]
 			start := time.Now()
-			b, err := body.Fit(views, body.Options{})
+			var opt body.Options
+			if ribs {
+				if opt.Ribs = f.Ribs; f.Ribs == 0 {
+					opt.Ribs = -1
+				}
+			}
+			b, err := body.Fit(views, opt)
 			took := time.Since(start)
 			if err != nil {
 				fmt.Printf("%s fruit %d: %v\n", key, i, err)
@@ -117,6 +124,7 @@ func run(dir string, noise, drop, scar float64, seed int64, joint, verbose bool,
 			r.Took = took
 			rows = append(rows, r)
 			if verbose {
+				fmt.Println(b.Describe())
 				fmt.Printf("%-22s %2d %-7s L %+6.2f±%.2f W %+6.2f±%.2f bend %+5.1f broad %+.3f rise %+5.1f (true %+5.1f) slant %4.1f tilt %4.1f off %4.1f res %.2f %v %v %.0fms\n", key, i, r.Shape, r.Length, r.LengthU, r.Width, r.WidthU, r.Bend, r.Broad, r.Rise, b.RiseDeg-r.Rise, r.SlantDeg, r.TiltDeg, r.OffAxis, r.Residual, r.StemOK, r.Notes, took.Seconds()*1000)
 			}
 		}
