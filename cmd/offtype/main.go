@@ -1,0 +1,123 @@
+// Command offtype measures fruit on phone photos of a curing table and tells which fruit and
+// plants are off-type. See README.md.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// version is set by the build.
+var version = "dev"
+
+// Exit statuses, the same for every verb.
+const (
+	exitOK      = 0
+	exitNothing = 1   // nothing could be done
+	exitUsage   = 2   // wrong usage, or a broken variety, colour or lens file
+	exitPartly  = 3   // some photos failed, the rest is complete
+	exitStopped = 130 // stopped by Ctrl-C; what was finished is written
+)
+
+const exitHelp = `
+Exit status: 0 all done; 1 nothing could be done; 2 wrong usage or a broken file; 3 some photos failed, the rest is complete; 130 stopped by Ctrl-C.`
+
+// cli lists the verbs; each lives in a file of its own.
+type cli struct {
+	Version kong.VersionFlag `help:"Print the version."`
+
+	Run  runCmd  `cmd:"" help:"Measure the photos of a harvest, group the fruit and judge them."`
+	Card cardCmd `cmd:"" help:"Write the scale card as PDF."`
+	Tags tagsCmd `cmd:"" help:"Write plant tags as PDF."`
+
+	Describe describeCmd `cmd:"" help:"Make or check the description of a variety."`
+	Fix      fixCmd      `cmd:"" help:"Correct what the program found in a photo."`
+}
+
+// env is what verbs get from outside, so that they can be tested.
+type env struct {
+	ctx      context.Context
+	out, err io.Writer
+}
+
+// exitError ends the program with a status; its text is printed when it has one.
+type exitError struct {
+	code int
+	err  error
+}
+
+func (e *exitError) Error() string {
+	if e.err == nil {
+		return ""
+	}
+	return e.err.Error()
+}
+
+func (e *exitError) Unwrap() error { return e.err }
+
+// usage marks err as wrong usage or a broken file.
+func usage(err error) error { return &exitError{exitUsage, err} }
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(&env{ctx: ctx, out: os.Stdout, err: os.Stderr}, os.Args[1:])
+	stop()
+	os.Exit(code)
+}
+
+// run parses the arguments, runs the verb and returns the exit status.
+func run(e *env, args []string) (code int) {
+	type left int
+	defer func() {
+		if r := recover(); r != nil {
+			l, ok := r.(left)
+			if !ok {
+				panic(r)
+			}
+			code = int(l)
+		}
+	}()
+	var c cli
+	k, err := kong.New(&c,
+		kong.Name("offtype"),
+		kong.Description("Measures fruit on photos of the curing table and tells which fruit and plants are off-type."+exitHelp),
+		kong.Vars{"version": "offtype " + version},
+		kong.Writers(e.out, e.err),
+		kong.Exit(func(n int) { panic(left(n)) }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}),
+		kong.Bind(e),
+	)
+	if err != nil {
+		fmt.Fprintln(e.err, "offtype:", err)
+		return exitUsage
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	kc, err := k.Parse(args)
+	if err != nil {
+		fmt.Fprintf(e.err, "offtype: %v\nhint: offtype --help lists the commands, offtype COMMAND --help explains one\n", err)
+		return exitUsage
+	}
+	err = kc.Run(e)
+	var x *exitError
+	switch {
+	case err == nil:
+		return exitOK
+	case errors.As(err, &x):
+		if x.err != nil {
+			fmt.Fprintf(e.err, "offtype: %v\n", x.err)
+		}
+		return x.code
+	default:
+		fmt.Fprintf(e.err, "offtype: %v\n", err)
+		return exitNothing
+	}
+}

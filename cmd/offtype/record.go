@@ -1,0 +1,29 @@
+package main
+
+import (
+	"fmt"
+
+	"offtype/pipeline"
+	"offtype/pipeline/book"
+)
+
+// recordInBook stores the run in the harvest book, with full outlines, in one piece.
+func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
+	b, err := book.Open(e.ctx, c.Book, book.Options{})
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	full, err := res.Full()
+	if err != nil {
+		return err
+	}
+	rec, err := b.RecordRun(e.ctx, c.Harvest, c.Lot, *full)
+	if err != nil {
+		return fmt.Errorf("record harvest %q in the book: %w", c.Harvest, err)
+	}
+	for _, l := range rec.Said {
+		fmt.Fprintln(e.err, l)
+	}
+	return nil
+}

@@ -1,0 +1,236 @@
+package pipeline
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"image"
+	"image/png"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"offtype/pipeline/atomic"
+	"offtype/pipeline/judge"
+	"offtype/pipeline/photo"
+	"offtype/pipeline/picture"
+	"offtype/pipeline/record"
+	"offtype/pipeline/report"
+)
+
+// Run does the main job. Files that it depends on are checked before any photo is read; their
+// errors are of ErrUsage's kind. When some photos fail the result is complete without them. When ctx ends, what was
+// finished is still written.
+func Run(ctx context.Context, o Options) (*Result, error) {
+	start := time.Now()
+	variety, err := loadVariety(&o)
+	if err != nil {
+		return nil, err
+	}
+	if o.From != "" {
+		return runFrom(o, variety, start)
+	}
+	ins, problems := FindInputs(o.Inputs)
+	if len(ins) == 0 {
+		return &Result{Run: &record.Run{}, Problems: problems}, ErrNoPhotos
+	}
+	if err := os.MkdirAll(filepath.Join(o.Out, "parts"), 0o755); err != nil {
+		return nil, fmt.Errorf("the result folder %q cannot be made (%w); choose another with --out", o.Out, plainErr(err))
+	}
+	m, err := newMeasurer(&o, o.workers(len(ins)))
+	if err != nil {
+		return nil, err
+	}
+	defer m.close()
+	jobs := plan(ctx, ins, &o)
+	res := measureAll(ctx, jobs, m, &o)
+	res.Problems = problems
+	if o.SameTable {
+		if err := sameTable(res, &o); err != nil {
+			return res, err
+		}
+	}
+	res.Run = collect(res.Parts, &o, m.settings)
+	res.Took = time.Since(start)
+	return res, finish(res, &o, variety)
+}
+
+// collect puts the parts together into a run.
+func collect(parts []*Part, o *Options, settings string) *record.Run {
+	run := &record.Run{Program: o.Program, Settings: map[string]string{"settings": settings}}
+	for _, p := range parts {
+		run.Photos = append(run.Photos, p.Photo)
+		run.Fruits = append(run.Fruits, p.Fruits...)
+	}
+	return run
+}
+
+// finish groups, judges and writes everything.
+func finish(res *Result, o *Options, variety *judge.Variety) error {
+	if err := judge.Judge(res.Run, variety, o.Judge); err != nil {
+		return err
+	}
+	res.Out = o.Out
+	if err := writeTables(res.Run, o.Out, o.SameTable); err != nil {
+		return err
+	}
+	load := partLoader(res.Parts, o.Out)
+	if o.From == "" {
+		if err := writeMasks(res, o.Out, load); err != nil {
+			return err
+		}
+	}
+	problems := make([]string, len(res.Problems))
+	for i, p := range res.Problems {
+		problems[i] = p.Error()
+	}
+	pages, err := report.HTML(res.Run, load, report.Options{Cautions: judge.Cautions(res.Run), Problems: problems})
+	if err != nil {
+		return err
+	}
+	for _, p := range pages {
+		if err := atomic.WriteBytes(filepath.Join(o.Out, filepath.FromSlash(p.Name)), p.Data); err != nil {
+			return err
+		}
+	}
+	res.Report = filepath.Join(o.Out, "report.html")
+	return nil
+}
+
+// writeTables writes the four tables of the contract.
+func writeTables(run *record.Run, out string, views bool) error {
+	for name, fill := range map[string]func(io.Writer) error{
+		"fruits.csv": func(w io.Writer) error {
+			if views {
+				return record.WriteFruitViews(w, run.Fruits)
+			}
+			return record.WriteFruits(w, run.Fruits)
+		},
+		"photos.csv":     func(w io.Writer) error { return record.WritePhotos(w, run.Photos) },
+		"groups.csv":     func(w io.Writer) error { return record.WriteGroups(w, run.Groups) },
+		"judgement.json": func(w io.Writer) error { return record.WriteJudgement(w, &run.Judgement) },
+	} {
+		if err := atomic.Write(filepath.Join(out, name), fill); err != nil {
+			return fmt.Errorf("%w; choose another folder with --out", err)
+		}
+	}
+	return nil
+}
+
+// maskName returns the mask's path of a photo: its name with the ending .png.
+func maskName(out, name string) string {
+	stem := strings.TrimSuffix(name, filepath.Ext(name))
+	return filepath.Join(out, "masks", filepath.FromSlash(stem)+".png")
+}
+
+func writeMasks(res *Result, out string, load report.Loader) error {
+	for _, p := range res.Parts {
+		if p.Photo.Status != record.StatusOK {
+			continue
+		}
+		_, _, fruits, err := load(p.Photo.Name)
+		if err != nil {
+			return err
+		}
+		m := picture.Mask(p.Photo.Width, p.Photo.Height, fruits)
+		enc := png.Encoder{CompressionLevel: png.BestSpeed}
+		if err := atomic.Write(maskName(out, p.Photo.Name), func(w io.Writer) error { return enc.Encode(w, m) }); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// partLoader reads a photo's stored result and preview when the report needs them, one at a time.
+func partLoader(parts []*Part, out string) report.Loader {
+	byName := map[string]*Part{}
+	for _, p := range parts {
+		byName[p.Photo.Name] = p
+	}
+	return func(name string) (image.Image, float64, []record.Fruit, error) {
+		p, ok := byName[name]
+		if !ok {
+			return nil, 0, nil, fmt.Errorf("photo %q is not part of the run", name)
+		}
+		full, ok := readPart(out, p.Key)
+		if !ok {
+			return nil, 0, nil, fmt.Errorf("the stored result of photo %q is gone; run again", name)
+		}
+		for i := range full.Fruits {
+			full.Fruits[i].Photo = name
+		}
+		b, err := os.ReadFile(partPath(out, p.Key, ".jpg"))
+		if err != nil {
+			return nil, 0, nil, fmt.Errorf("the preview of photo %q is gone (%w); run again", name, plainErr(err))
+		}
+		ph, err := photo.ReadBytes(name, b, photo.Options{})
+		if err != nil {
+			return nil, 0, nil, fmt.Errorf("the preview of photo %q: %w", name, err)
+		}
+		return photo.ToImage(ph), float64(ph.Width) / float64(p.Photo.Width), full.Fruits, nil
+	}
+}
+
+// runFrom judges fruit that were measured elsewhere.
+func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error) {
+	b, err := os.ReadFile(o.From)
+	if err != nil {
+		return nil, usageError{fmt.Errorf("--from %s: cannot be read (%v); check the name", o.From, plainErr(err))}
+	}
+	fruits, err := record.ReadFruits(bytes.NewReader(b))
+	if err != nil {
+		return nil, usageError{fmt.Errorf("--from %s: %w", o.From, err)}
+	}
+	if len(fruits) == 0 {
+		return nil, usageError{fmt.Errorf("--from %s: the table has no rows; write one row a fruit below the header", o.From)}
+	}
+	res := &Result{Run: &record.Run{Program: o.Program, Settings: map[string]string{"table": hash(b)[:16]}, Fruits: fruits}, Took: time.Since(start)}
+	return res, finish(res, &o, variety)
+}
+
+// loadVariety reads the description, if one is named.
+func loadVariety(o *Options) (*judge.Variety, error) {
+	if o.Variety == "" {
+		return nil, nil
+	}
+	b, err := os.ReadFile(o.Variety)
+	if err != nil {
+		return nil, usageError{fmt.Errorf("--variety %s: cannot be read (%v); check the name", o.Variety, plainErr(err))}
+	}
+	v, err := judge.ParseVariety(filepath.Base(o.Variety), b)
+	if err != nil {
+		return nil, usageError{fmt.Errorf("--variety %s: %w", o.Variety, err)}
+	}
+	return v, nil
+}
+
+// Full returns the run with all outlines read back, for the harvest book.
+func (r *Result) Full() (*record.Run, error) {
+	if len(r.Parts) == 0 {
+		return r.Run, nil
+	}
+	full := *r.Run
+	full.Fruits = append([]record.Fruit(nil), r.Run.Fruits...)
+	where := map[record.Key]int{}
+	for i := range full.Fruits {
+		where[full.Fruits[i].Key()] = i
+	}
+	for _, p := range r.Parts {
+		if p.Photo.Status != record.StatusOK {
+			continue
+		}
+		q, ok := readPart(r.Out, p.Key)
+		if !ok {
+			return nil, fmt.Errorf("the stored result of photo %q is gone; run again", p.Photo.Name)
+		}
+		for i := range q.Fruits {
+			if k, ok := where[record.Key{Photo: p.Photo.Name, Number: q.Fruits[i].Number}]; ok {
+				f := &full.Fruits[k]
+				f.Outline, f.StalkPx, f.MidlinePx, f.Edge = q.Fruits[i].Outline, q.Fruits[i].StalkPx, q.Fruits[i].MidlinePx, q.Fruits[i].Edge
+			}
+		}
+	}
+	return &full, nil
+}

@@ -1,0 +1,101 @@
+package pipeline
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+)
+
+// Input is one photo to measure.
+type Input struct {
+	Path string // where it lies
+	Name string // name in the tables: relative to the argument it was found under, unique in a run
+}
+
+// photoEndings are the file endings looked for in folders. A file named on the command line is
+// tried whatever its ending.
+var photoEndings = map[string]bool{
+	".jpg": true, ".jpeg": true, ".png": true, ".tif": true, ".tiff": true, ".webp": true, ".heic": true, ".heif": true,
+}
+
+// ErrNoPhotos is returned when the arguments hold no photo.
+var ErrNoPhotos = errors.New("no photos found; name photos or a folder that holds JPEG, PNG, TIFF, WebP or HEIC files")
+
+// FindInputs lists the photos of args in order: files as named, folders walked in name order.
+// Hidden files and folders are passed over. A name whose stem was taken already gets a suffix
+// (-2, -3 …), so that masks can be named alike. Arguments that cannot be read are returned as
+// problems, and the others are still listed.
+func FindInputs(args []string) (ins []Input, problems []error) {
+	taken := map[string]bool{}
+	add := func(path, name string) {
+		name = filepath.ToSlash(name)
+		ext := filepath.Ext(name)
+		stem := strings.TrimSuffix(name, ext)
+		unique := stem
+		for k := 2; taken[strings.ToLower(unique)]; k++ {
+			unique = fmt.Sprintf("%s-%d", stem, k)
+		}
+		taken[strings.ToLower(unique)] = true
+		ins = append(ins, Input{Path: path, Name: unique + ext})
+	}
+	for _, a := range args {
+		st, err := os.Stat(a)
+		switch {
+		case err != nil:
+			problems = append(problems, fmt.Errorf("%s: cannot be opened (%v); check the name", a, plainErr(err)))
+		case !st.IsDir():
+			add(a, filepath.Base(a))
+		default:
+			found, errs := walk(a)
+			problems = append(problems, errs...)
+			if len(found) == 0 && len(errs) == 0 {
+				problems = append(problems, fmt.Errorf("%s: no photos in this folder; it needs JPEG, PNG, TIFF, WebP or HEIC files", a))
+			}
+			for _, p := range found {
+				rel, err := filepath.Rel(a, p)
+				if err != nil {
+					rel = filepath.Base(p)
+				}
+				add(p, rel)
+			}
+		}
+	}
+	return ins, problems
+}
+
+func walk(dir string) (found []string, problems []error) {
+	_ = filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
+		if err != nil {
+			problems = append(problems, fmt.Errorf("%s: cannot be read (%v); check its permissions", p, plainErr(err)))
+			if d != nil && d.IsDir() {
+				return fs.SkipDir
+			}
+			return nil
+		}
+		if p != dir && strings.HasPrefix(d.Name(), ".") {
+			if d.IsDir() {
+				return fs.SkipDir
+			}
+			return nil
+		}
+		if !d.IsDir() && photoEndings[strings.ToLower(filepath.Ext(p))] {
+			found = append(found, p)
+		}
+		return nil
+	})
+	sort.Strings(found)
+	return found, problems
+}
+
+// plainErr drops the path that os errors repeat.
+func plainErr(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
+}

@@ -1,0 +1,149 @@
+package pipeline
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	"offtype/measure/colour"
+	"offtype/pipeline/card"
+	"offtype/pipeline/lens"
+	"offtype/pipeline/photo"
+	"offtype/pipeline/segment"
+	"offtype/pipeline/vision"
+)
+
+// ErrUsage marks a broken variety, colour or lens file or a wrong option: said before any photo
+// is read.
+var ErrUsage = errors.New("wrong usage")
+
+// usageError is an error of ErrUsage's kind that prints only its own text.
+type usageError struct{ err error }
+
+func (u usageError) Error() string   { return u.err.Error() }
+func (u usageError) Unwrap() []error { return []error{u.err, ErrUsage} }
+
+// measurer holds what all photos of a run share.
+type measurer struct {
+	opt      *Options
+	settings string // hash of everything but the photo that numbers depend on
+	nets     chan segment.Net
+	closers  []func()
+	lensFile *lens.File
+	inks     map[int]map[string]colour.Lab // card number → patch name → measured colour
+}
+
+// newMeasurer checks the files a run depends on and loads one network a worker.
+func newMeasurer(o *Options, workers int) (*measurer, error) {
+	m := &measurer{opt: o, inks: map[int]map[string]colour.Lab{}}
+	set := map[string]string{
+		"card-length": fmt.Sprint(o.CardLength), "coin": fmt.Sprint(o.CoinMM), "line": o.ScaleLine, "no-scale": fmt.Sprint(o.NoScale),
+		"pose": o.Pose, "max": fmt.Sprint(o.MaxPixels), "side": fmt.Sprint(segment.DefaultOptions()),
+	}
+	for n, file := range o.CardColours {
+		b, err := os.ReadFile(file)
+		if err != nil {
+			return nil, usageError{fmt.Errorf("--card-colours %d=%s: cannot be read (%v); check the name", n, file, plainErr(err))}
+		}
+		var inks map[string]colour.Lab //PENDING inks, err := colour.ReadCGATS(strings.NewReader(string(b)))
+		_ = strings.NewReader
+		if err != nil {
+			return nil, usageError{fmt.Errorf("--card-colours %d=%s: %w", n, file, err)}
+		}
+		m.inks[n] = inks
+		set[fmt.Sprintf("colours-%d", n)] = hash(b)
+	}
+	if o.CameraFile != "" {
+		f, err := lens.Read(o.CameraFile)
+		if err != nil {
+			return nil, usageError{fmt.Errorf("--camera %s: %w; make one with offtype lens", o.CameraFile, err)}
+		}
+		m.lensFile = f
+		set["camera"] = fmt.Sprint(*f)
+	}
+	j, err := json.Marshal(set)
+	if err != nil {
+		return nil, err
+	}
+	m.settings = hash(j)[:16]
+	vision.SetNumThreads(1)
+	if workers == 1 {
+		vision.SetNumThreads(2)
+	}
+	m.nets = make(chan segment.Net, workers)
+	for range workers {
+		n, err := segment.LoadNet()
+		if err != nil {
+			m.close()
+			return nil, err
+		}
+		m.closers = append(m.closers, n.Close)
+		m.nets <- n
+	}
+	return m, nil
+}
+
+func (m *measurer) close() {
+	for _, c := range m.closers {
+		c()
+	}
+}
+
+func hash(b []byte) string {
+	h := sha256.Sum256(b)
+	return hex.EncodeToString(h[:])
+}
+
+// scale finds what gives the photo its scale: the card, or what the options put in its place.
+func (m *measurer) scale(p *photo.Photo) (*card.Found, error) {
+	o := card.Options{LensFile: m.lensFile, LengthMM: m.opt.CardLength}
+	/*PENDING
+	switch {
+	case m.opt.CoinMM > 0:
+		return card.FindCoin(p, m.opt.CoinMM, o)
+	case m.opt.ScaleLine != "":
+		return card.FromScaleLine(p, m.opt.ScaleLine, o)
+	case m.opt.NoScale:
+		return card.WithoutScale(p, o)
+	}
+	PENDING*/
+	return card.Find(p, o)
+}
+
+// samples turns a card's patches into samples with their true or nominal colours.
+func (m *measurer) samples(c card.Card) []colour.Sample {
+	layout := card.Revision1()
+	inks := m.inks[c.Number]
+	var out []colour.Sample
+	add := func(p card.PatchSample, kind colour.Kind, nominal [3]uint8) {
+		s := colour.Sample{Name: p.Name, Card: c.Number, Kind: kind, RGB: p.RGB, SD: [3]float64{p.SD, p.SD, p.SD}, Place: p.Px, Clipped: p.Clipped}
+		if l, ok := inks[p.Name]; ok {
+			s.Ref, s.Known = l, true
+		} else {
+			s.Ref = colour.SRGB255(float64(nominal[0]), float64(nominal[1]), float64(nominal[2]))
+		}
+		if p.N > 0 {
+			out = append(out, s)
+		}
+	}
+	for _, p := range c.Patches {
+		for _, q := range layout.Patches {
+			if q.Name == p.Name {
+				kind := colour.Chroma
+				if q.SRGB[0] == q.SRGB[1] && q.SRGB[1] == q.SRGB[2] {
+					kind = colour.Neutral
+				}
+				add(p, kind, q.SRGB)
+			}
+		}
+	}
+	for _, p := range c.Paper {
+		p.Name = "paper"
+		add(p, colour.Paper, layout.PaperSRGB)
+	}
+	return out
+}

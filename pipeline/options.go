@@ -1,0 +1,65 @@
+// Package pipeline runs the main job: photos in, every fruit measured, groups, verdicts and a
+// report out. It owns the order of the stages, the workers, progress and resuming. The stages
+// themselves live in the packages below it and in measure and cluster.
+package pipeline
+
+import (
+	"runtime"
+	"time"
+
+	"offtype/pipeline/judge"
+	"offtype/pipeline/record"
+)
+
+// Options is what a run depends on. The zero value of a field is its default.
+type Options struct {
+	Inputs []string // photos and folders
+	From   string   // a table of measured fruit in place of photos
+	Out    string   // result folder
+
+	Variety     string         // file of the variety's description, empty: groups only
+	CardColours map[int]string // card number → file of its measured patch colours
+	CameraFile  string         // lens file
+	CardLength  float64        // mm read on the card's 100 mm line; 0: 100
+	SameTable   bool           // all photos of a folder show one undisturbed table
+	CoinMM      float64        // diameter of a coin used in place of a card
+	ScaleLine   string         // x1,y1,x2,y2=MM
+	NoScale     bool
+	Pose        string // side or upright for every fruit, empty: seen by itself
+	D50         bool
+
+	Fixes     string // folder of corrections; empty: beside the photos
+	ShowSteps string // folder for pictures of the stages
+	Workers   int    // photos at a time; 0: one a core
+	Again     bool   // measure again what was measured with the same settings
+	ShardI    int    // this machine's share of the photos, 1..ShardN
+	ShardN    int
+	MaxPixels int // largest photo, 0: 120 million
+
+	Judge judge.Options
+
+	Program  string // version, part of every result
+	Progress Progress
+	Now      func() time.Time
+}
+
+// Progress is told how a run goes on. Calls come from one goroutine at a time.
+type Progress interface {
+	Start(photos int)
+	Done(p *record.Photo, took time.Duration, skipped bool)
+	Finish()
+}
+
+type quiet struct{}
+
+func (quiet) Start(int)                               {}
+func (quiet) Done(*record.Photo, time.Duration, bool) {}
+func (quiet) Finish()                                 {}
+
+func (o *Options) workers(photos int) int {
+	n := o.Workers
+	if n <= 0 {
+		n = runtime.NumCPU()
+	}
+	return max(1, min(n, photos))
+}

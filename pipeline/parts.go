@@ -1,0 +1,77 @@
+package pipeline
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"offtype/measure/camera"
+	"offtype/pipeline/atomic"
+	"offtype/pipeline/record"
+)
+
+// Part is the stored result of one photo: everything later stages need, so that a stopped run
+// goes on where it was and shards of one harvest can be put together. It lies in
+// OUT/parts/KEY.json with the preview picture KEY.jpg beside it.
+type Part struct {
+	Key    string
+	Index  int // place in the run's order
+	Photo  record.Photo
+	Fruits []record.Fruit
+	Camera *camera.Camera
+	Modes  []camera.Camera // cameras one standard uncertainty away
+}
+
+// partKey names the result of a photo: its bytes, the settings its numbers depend on, its
+// corrections and the program's version.
+func partKey(sha, settings, fixes, program string) string {
+	h := sha256.New()
+	fmt.Fprintf(h, "%s\n%s\n%s\n%s\n", sha, settings, fixes, program)
+	return hex.EncodeToString(h.Sum(nil))[:32]
+}
+
+func partPath(out, key, ending string) string {
+	return filepath.Join(out, "parts", key+ending)
+}
+
+// readPart loads a stored result; a missing or damaged one gives false and is measured again.
+func readPart(out, key string) (*Part, bool) {
+	b, err := os.ReadFile(partPath(out, key, ".json"))
+	if err != nil {
+		return nil, false
+	}
+	var p Part
+	if json.Unmarshal(b, &p) != nil || p.Key != key {
+		return nil, false
+	}
+	if _, err := os.Stat(partPath(out, key, ".jpg")); err != nil && p.Photo.Status == record.StatusOK {
+		return nil, false
+	}
+	return &p, true
+}
+
+// writePart stores a result: the picture first, so that a part without one is never complete.
+func writePart(out string, p *Part, preview []byte) error {
+	if len(preview) > 0 {
+		if err := atomic.WriteBytes(partPath(out, p.Key, ".jpg"), preview); err != nil {
+			return err
+		}
+	}
+	b, err := json.Marshal(p)
+	if err != nil {
+		return fmt.Errorf("store the result of %s: %w", p.Photo.Name, err)
+	}
+	return atomic.WriteBytes(partPath(out, p.Key, ".json"), b)
+}
+
+// slim drops what only the report and the joint fit need and the part on disk still holds, so
+// that memory does not grow with thousands of photos.
+func (p *Part) slim() {
+	for i := range p.Fruits {
+		f := &p.Fruits[i]
+		f.Outline, f.StalkPx, f.MidlinePx, f.Edge = nil, nil, nil, nil
+	}
+}

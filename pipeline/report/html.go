@@ -1,0 +1,288 @@
+// Package report writes what people read: one self-contained page of a run, measurement sheets
+// and bench sheets. It gets plain results and pictures and knows neither the book nor the page server.
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"image"
+	"io"
+	"path"
+	"sort"
+	"strings"
+
+	"offtype/pipeline/record"
+)
+
+//go:embed report.html.tmpl
+var pageSource string
+
+//go:embed report.css
+var pageStyle string
+
+var pages = template.Must(template.New("report").Parse(pageSource))
+
+// Loader gives a photo's preview (nil when there is none), its scale in preview px a photo px,
+// and its fruit with outlines.
+type Loader func(photo string) (preview image.Image, scale float64, fruits []record.Fruit, err error)
+
+// Options of the page.
+type Options struct {
+	Title     string   // heading; empty: made from the variety
+	Cautions  []string // sentences; chosen by the species and the findings
+	Problems  []string // what went wrong outside single photos
+	SplitOver int      // photos above which each gets a page of its own (60)
+}
+
+// Page is one file of the report.
+type Page struct {
+	Name string // relative to the report's folder
+	Data []byte
+}
+
+// HTML makes the report's pages: report.html, and with many photos one page a photo beside it.
+func HTML(run *record.Run, load Loader, o Options) ([]Page, error) {
+	if o.SplitOver == 0 {
+		o.SplitOver = 60
+	}
+	b := newBuilder(run, load, o)
+	if err := b.photos(); err != nil {
+		return nil, err
+	}
+	b.groups()
+	b.plants()
+	b.tables()
+	var main bytes.Buffer
+	if err := pages.Execute(&main, b.page); err != nil {
+		return nil, fmt.Errorf("make the report page: %w", err)
+	}
+	return append([]Page{{Name: "report.html", Data: main.Bytes()}}, b.extra...), nil
+}
+
+type page struct {
+	Lang, Title string
+	CSS         template.CSS
+	T           texts
+	Finding     []string
+	Figures     []figure
+	Problems    []string
+	Groups      []groupView
+	ScaleBar    int
+	Plants      []plantView
+	Photos      []photoView
+	PhotoLinks  []link
+	FruitHead   []string
+	FruitRows   []fruitView
+	Cautions    []string
+	Method      []string
+	Limits      []string
+	PhotoRows   [][]string
+	Program     string
+	Settings    []string
+}
+
+type (
+	figure struct{ Value, Name string }
+	link   struct{ Href, Name, Text string }
+	cut    struct {
+		Src               template.URL
+		W, H              int
+		Alt, Caption, Sub string
+		Anchor            string
+	}
+	groupView struct {
+		Number                      int
+		Colour, Heading             string
+		Verdict, VerdictClass, Mark string
+		Reasons                     []string
+		Cuts                        []cut
+	}
+	plantView struct {
+		Plant                string
+		Fruits               int
+		Verdict, Class, Mark string
+		Reasons              []string
+	}
+	shapeView struct {
+		Anchor, Outline, Stalk, Length, Width string
+		Colour, Dash, Mark                    string
+		X, Y, Size                            float64
+		Number                                int
+	}
+	photoView struct {
+		Name, Message, Alt, Text string
+		Src                      template.URL
+		W, H                     int
+		Quads                    []string
+		Fruits                   []shapeView
+	}
+	fruitView struct {
+		Class, Photo                              string
+		Number                                    int
+		Plant, Group, Length, Width, Ratio, Shape string
+		Swatches                                  []template.CSS
+		Colour, Pattern                           string
+		Verdict, VerdictClass, Mark               string
+		Reasons                                   []string
+		Notes                                     string
+	}
+)
+
+// builder collects the page's parts.
+type builder struct {
+	run   *record.Run
+	load  Loader
+	opt   Options
+	page  *page
+	extra []Page
+
+	member  map[record.Key]record.Membership
+	verdict map[record.Key]record.FruitVerdict
+	fruits  map[string][]int // photo → indices into run.Fruits
+	cuts    map[int][]cut    // group → cut-outs
+	pxPerMM float64
+}
+
+func newBuilder(run *record.Run, load Loader, o Options) *builder {
+	b := &builder{run: run, load: load, opt: o, member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{},
+		fruits: map[string][]int{}, cuts: map[int][]cut{}}
+	for _, m := range run.Groups {
+		b.member[m.Key] = m
+	}
+	for _, v := range run.Judgement.Fruits {
+		b.verdict[record.Key{Photo: v.Photo, Number: v.Fruit}] = v
+	}
+	for i := range run.Fruits {
+		b.fruits[run.Fruits[i].Photo] = append(b.fruits[run.Fruits[i].Photo], i)
+	}
+	t := english
+	p := &page{Lang: t.Lang, CSS: template.CSS(pageStyle), T: t, FruitHead: t.FruitHead, Method: t.MethodText, Limits: t.LimitText,
+		Cautions: o.Cautions, Title: o.Title, Program: run.Program}
+	b.page = p
+	if p.Title == "" {
+		p.Title = "Harvest check"
+		if v := run.Judgement.Variety; v != nil {
+			p.Title = "Harvest check: " + v.Name
+			p.Settings = append(p.Settings, "description version "+v.Version)
+		}
+	}
+	keys := make([]string, 0, len(run.Settings))
+	for k := range run.Settings {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	for _, k := range keys {
+		p.Settings = append(p.Settings, k+" "+run.Settings[k])
+	}
+	b.head()
+	return b
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func (b *builder) head() {
+	j := b.run.Judgement
+	ok, failed, dup := 0, 0, 0
+	for _, p := range b.run.Photos {
+		switch p.Status {
+		case record.StatusFailed:
+			failed++
+			b.page.Problems = append(b.page.Problems, p.Name+": "+p.Message)
+		case record.StatusDuplicate:
+			dup++
+		default:
+			ok++
+		}
+	}
+	b.page.Problems = append(b.page.Problems, b.opt.Problems...)
+	if n := b.unsure(); n > 0 {
+		b.page.Problems = append(b.page.Problems, plural(n, "outline is", "outlines are")+" not sure. They carry a ? on the photos. Check them, and correct them with offtype fix or on the page of offtype desk.")
+	}
+	b.page.Finding = j.Lot.Sentences
+	if len(b.page.Finding) == 0 {
+		b.page.Finding = []string{fmt.Sprintf("%s in %s.", plural(len(b.run.Fruits), "fruit", "fruit"), plural(len(j.Groups), "group", "groups"))}
+	}
+	f := []figure{{fmt.Sprint(len(b.run.Fruits)), "fruit"}, {fmt.Sprint(len(j.Groups)), "groups"}}
+	if len(j.Plants) > 0 {
+		f = append(f, figure{fmt.Sprint(len(j.Plants)), "plants"})
+	}
+	if j.Lot.Unit == "plant" && j.Variety != nil {
+		f = append(f, figure{fmt.Sprint(j.Lot.Off), "off-type plants"})
+		if j.Lot.Low != nil && j.Lot.High != nil {
+			f = append(f, figure{fmt.Sprintf("%.0f–%.0f %%", 100**j.Lot.Low, 100**j.Lot.High), "off-types in the seed lot (95 %)"})
+		}
+	}
+	f = append(f, figure{fmt.Sprint(ok), "photos"})
+	if failed > 0 {
+		f = append(f, figure{fmt.Sprint(failed), "photos failed"})
+	}
+	b.page.Figures = f
+}
+
+func (b *builder) unsure() int {
+	n := 0
+	for i := range b.run.Fruits {
+		if b.run.Fruits[i].Unsure {
+			n++
+		}
+	}
+	return n
+}
+
+// verdictLook returns the mark and the style of a verdict; the mark's shape tells it without colour.
+func verdictLook(v record.Verdict) (mark, class string) {
+	switch v {
+	case record.TrueToType:
+		return "●", "v-true"
+	case record.OffType:
+		return "▲", "v-off"
+	case record.Doubtful:
+		return "◆", "v-doubt"
+	}
+	return "○", "v-none"
+}
+
+// groupColours are readable by colour-blind eyes (Okabe and Ito's set, brightened on photos); from
+// the ninth group on they repeat with another dash.
+var groupColours = []string{"#ffffff", "#f5c710", "#56b4e9", "#e69f00", "#cc79a7", "#00c08b", "#ff7f50", "#b0a0ff"}
+var groupDashes = []string{"", "14 6", "3 7", "14 5 3 5", "22 8", "8 8", "2 4", "18 4 2 4 2 4"}
+
+func groupLook(g int) (colour, dash string) {
+	if g < 1 {
+		return "#ffffff", ""
+	}
+	return groupColours[(g-1)%len(groupColours)], groupDashes[(g-1)%len(groupDashes)]
+}
+
+// photoPage writes one photo as a page of its own.
+func (b *builder) photoPage(v photoView, rows []fruitView) error {
+	name := path.Join("report-photos", strings.NewReplacer("/", "_", "\\", "_", " ", "_").Replace(v.Name)+".html")
+	var buf bytes.Buffer
+	if err := writePhotoPage(&buf, b.page, v, rows); err != nil {
+		return err
+	}
+	b.extra = append(b.extra, Page{Name: name, Data: buf.Bytes()})
+	b.page.PhotoLinks = append(b.page.PhotoLinks, link{Href: name, Name: v.Name, Text: v.Text})
+	return nil
+}
+
+func writePhotoPage(w io.Writer, p *page, v photoView, rows []fruitView) error {
+	head := `<!doctype html><html lang="{{.P.Lang}}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>{{.V.Name}}</title><style>{{.P.CSS}}</style></head><body><main><p><a href="../report.html">{{.P.Title}}</a></p>{{template "photo" .V}}{{template "fruits" .R}}</main></body></html>`
+	t, err := pages.Clone()
+	if err != nil {
+		return err
+	}
+	if t, err = t.New("one").Parse(head); err != nil {
+		return err
+	}
+	sub := *p
+	sub.FruitRows = rows
+	return t.ExecuteTemplate(w, "one", map[string]any{"P": p, "V": v, "R": &sub})
+}

@@ -1,0 +1,242 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"image"
+	"math"
+	"net/url"
+	"strings"
+
+	"offtype/measure/geom"
+	"offtype/pipeline/picture"
+	"offtype/pipeline/record"
+)
+
+const (
+	pagePhotoSide = 1400 // px, long side of photos on the page
+	cutHeight     = 190  // px, height of the longest cut-out
+)
+
+// photos loads every photo once and draws its view and its fruit's cut-outs.
+func (b *builder) photos() error {
+	b.pxPerMM = b.cutScale()
+	measured := 0
+	for i := range b.run.Photos {
+		if b.run.Photos[i].Status == record.StatusOK {
+			measured++
+		}
+	}
+	split := measured > b.opt.SplitOver
+	for i := range b.run.Photos {
+		p := &b.run.Photos[i]
+		if p.Status != record.StatusOK {
+			continue
+		}
+		v, rows, err := b.onePhoto(p, !split)
+		if err != nil {
+			return err
+		}
+		if split {
+			if err := b.photoPage(v, rows); err != nil {
+				return err
+			}
+			continue
+		}
+		b.page.Photos = append(b.page.Photos, v)
+	}
+	return nil
+}
+
+// cutScale chooses px a mm so that the longest fruit is cutHeight high.
+func (b *builder) cutScale() float64 {
+	most := 0.0
+	for i := range b.run.Fruits {
+		f := &b.run.Fruits[i]
+		for _, v := range []record.Value{f.Length, f.Width} {
+			if v.Ok() {
+				most = math.Max(most, v.V)
+			}
+		}
+	}
+	if most == 0 {
+		return 0
+	}
+	return cutHeight / most
+}
+
+func anchor(k record.Key) string {
+	return "f-" + url.PathEscape(strings.ReplaceAll(k.Photo, "/", "_")) + "-" + fmt.Sprint(k.Number)
+}
+
+func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView, error) {
+	preview, scale, fruits, err := b.load(p.Name)
+	if err != nil {
+		return photoView{}, nil, fmt.Errorf("report of photo %q: %w", p.Name, err)
+	}
+	v := photoView{Name: p.Name, W: p.Width, H: p.Height, Alt: fmt.Sprintf("Photo %s with %d outlined fruit", p.Name, len(fruits))}
+	v.Text = fmt.Sprintf("%s. Scale %.2f mm a pixel at the card, camera %.0f cm above the table, tilted %.0f°.", plural(len(fruits), "fruit", "fruit"), p.MMPerPx, p.HeightMM/10, p.TiltDeg)
+	if !p.ColourOK {
+		v.Message = "The colours of this photo are doubtful. They are not used for verdicts."
+	}
+	for _, q := range p.Quads {
+		v.Quads = append(v.Quads, svgPath(q, true))
+	}
+	if preview != nil {
+		small, _ := shrinkTo(preview, pagePhotoSide)
+		jpg, err := picture.JPEG(small, 82)
+		if err != nil {
+			return v, nil, err
+		}
+		v.Src = template.URL(picture.DataURI(jpg))
+	}
+	stroke := float64(max(p.Width, p.Height)) / 1400
+	var rows []fruitView
+	for i := range fruits {
+		f := &fruits[i]
+		v.Fruits = append(v.Fruits, b.shape(f, stroke))
+		rows = append(rows, b.fruitRow(f))
+		if preview != nil && (embed || len(b.cuts[b.member[f.Key()].Group]) < 24) {
+			if err := b.cutOut(preview, scale, f, embed); err != nil {
+				return v, nil, err
+			}
+		}
+	}
+	if embed {
+		b.page.FruitRows = append(b.page.FruitRows, rows...)
+	}
+	return v, rows, nil
+}
+
+func shrinkTo(m image.Image, side int) (image.Image, float64) {
+	r := m.Bounds()
+	if max(r.Dx(), r.Dy()) <= side {
+		return m, 1
+	}
+	pix := make([]uint8, 0, 3*r.Dx()*r.Dy())
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
+			c, g, bl, _ := m.At(x, y).RGBA()
+			pix = append(pix, uint8(c>>8), uint8(g>>8), uint8(bl>>8))
+		}
+	}
+	return picture.Shrink(pix, r.Dx(), r.Dy(), side)
+}
+
+func svgPath(pts []geom.Px, closed bool) string {
+	var s strings.Builder
+	for i, p := range pts {
+		c := 'L'
+		if i == 0 {
+			c = 'M'
+		}
+		fmt.Fprintf(&s, "%c%.1f %.1f", c, p.X+.5, p.Y+.5)
+	}
+	if closed && len(pts) > 0 {
+		s.WriteByte('Z')
+	}
+	return s.String()
+}
+
+func (b *builder) shape(f *record.Fruit, stroke float64) shapeView {
+	m := b.member[f.Key()]
+	s := shapeView{Anchor: anchor(f.Key()), Outline: svgPath(thin(f.Outline, 240), true), Number: f.Number, X: f.X, Y: f.Y, Size: 30 * stroke}
+	s.Colour, s.Dash = groupLook(m.Group)
+	if len(f.StalkPx) > 2 {
+		s.Stalk = svgPath(thin(f.StalkPx, 80), true)
+	}
+	if f.LengthLine[0] != f.LengthLine[1] {
+		s.Length = svgPath(f.LengthLine[:], false)
+	}
+	if f.WidthLine[0] != f.WidthLine[1] {
+		s.Width = svgPath(f.WidthLine[:], false)
+	}
+	if v, ok := b.verdict[f.Key()]; ok && v.Verdict == record.OffType {
+		s.Mark = "▲"
+	}
+	if f.Unsure {
+		s.Mark += "?"
+	}
+	return s
+}
+
+// thin keeps about n of the outline's points.
+func thin(o []geom.Px, n int) []geom.Px {
+	if len(o) <= n {
+		return o
+	}
+	out := make([]geom.Px, 0, n)
+	for i := range n {
+		out = append(out, o[i*len(o)/n])
+	}
+	return out
+}
+
+func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, linked bool) error {
+	c := picture.CutOut(preview, scale, f, b.pxPerMM*1.5) // half as fine again, for print and dense screens
+	jpg, err := picture.JPEG(c.Image, 85)
+	if err != nil {
+		return err
+	}
+	m := b.member[f.Key()]
+	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/1.5 + .5), H: int(float64(c.Image.Rect.Dy())/1.5 + .5), Anchor: anchor(f.Key())}
+	v.Caption = fmt.Sprintf("no. %d", f.Number)
+	if f.Plant != "" {
+		v.Caption = fmt.Sprintf("plant %s, no. %d", f.Plant, f.Number)
+	}
+	v.Sub = sizeText(f)
+	if m.Alone {
+		v.Sub += " · stands alone"
+	} else if m.Unsure {
+		v.Sub += " · unsure"
+	}
+	v.Alt = fmt.Sprintf("Fruit %d of %s, %s", f.Number, f.Photo, sizeText(f))
+	b.cuts[m.Group] = append(b.cuts[m.Group], v)
+	return nil
+}
+
+func sizeText(f *record.Fruit) string {
+	switch {
+	case f.Length.Ok() && f.Width.Ok():
+		return fmt.Sprintf("%.0f × %.0f mm", f.Length.V, f.Width.V)
+	case f.Width.Ok():
+		return fmt.Sprintf("%.0f mm across", f.Width.V)
+	}
+	return "not measured"
+}
+
+func (b *builder) groups() {
+	for _, g := range b.run.Judgement.Groups {
+		v := groupView{Number: g.Group, Reasons: g.Reasons, Cuts: b.cuts[g.Group]}
+		if len(v.Reasons) == 0 {
+			v.Reasons = g.Apart
+		}
+		v.Colour, _ = groupLook(g.Group)
+		if g.Group == 1 {
+			v.Colour = "#8a8f80"
+		}
+		v.Heading = plural(g.Fruits, "fruit", "fruit")
+		if g.Plants > 0 {
+			v.Heading += " of " + plural(g.Plants, "plant", "plants")
+		}
+		if g.Verdict != "" && g.Verdict != record.NotJudged {
+			v.Verdict = string(g.Verdict)
+			v.Mark, v.VerdictClass = verdictLook(g.Verdict)
+		}
+		b.page.Groups = append(b.page.Groups, v)
+	}
+	if b.pxPerMM > 0 {
+		b.page.ScaleBar = int(100*b.pxPerMM + .5)
+	}
+}
+
+func (b *builder) plants() {
+	if b.run.Judgement.Variety == nil {
+		return
+	}
+	for _, p := range b.run.Judgement.Plants {
+		v := plantView{Plant: p.Plant, Fruits: p.Fruits, Verdict: string(p.Verdict), Reasons: p.Reasons}
+		v.Mark, v.Class = verdictLook(p.Verdict)
+		b.page.Plants = append(b.page.Plants, v)
+	}
+}

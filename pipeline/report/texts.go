@@ -1,0 +1,38 @@
+package report
+
+// texts are the words of the page, in one place, so that another language is another value.
+type texts struct {
+	Lang, Kicker, Contents, Groups, GroupsIntro, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
+	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit           string
+	FruitHead                                                                                                  []string
+	MethodText, LimitText                                                                                      []string
+}
+
+var english = texts{
+	Lang: "en", Kicker: "Harvest check from photos", Contents: "Contents", Groups: "Groups", Plants: "Plants", Plant: "Plant",
+	Photos: "Photos", Photo: "Photo", Fruit: "Fruit", Verdict: "Verdict", Why: "Why", Cautions: "Cautions", Method: "How it was measured",
+	Limits: "What photos cannot tell", LookAt: "Please look at this", OneScale: "All cut-outs are at one scale, stem end up.",
+	State: "State", Card: "Card", Scale: "mm a pixel", Tilt: "Tilt", Height: "Camera height", CardFit: "Card fit, px", ColourFit: "Colour fit, ΔE00",
+	GroupsIntro: "Fruit that look alike stand in one row. The number of groups was not given: it was found from size, shape, colour and pattern.",
+	FruitIntro:  "± is the expanded uncertainty (k = 2, about 95 %). Empty means not measured. Colours are CIELAB, white D65, 2° observer.",
+	FruitHead:   []string{"Photo", "No.", "Plant", "Group", "Length, mm", "Width, mm", "Length / width", "Shape", "Skin colour", "Pattern", "Verdict", "Notes"},
+	MethodText: []string{
+		"The printed scale card gives the scale, the place of the camera and the colour of the light. Each fruit is outlined without its stalk. A rounded body that rests on the table is fitted to the outline as the camera saw it, so that a fruit near the edge of the picture is not read too large.",
+		"Length runs along the straight line from the base of the stalk to the blossom end. Width is the greatest diameter across it. The skin colour is the main colour: what is left when marks, the spot where it lay on the soil, shine and the stalk are taken away.",
+		"Groups are found with a mixture model. It may also find that all fruit are one group. Verdicts compare each fruit, plant and group with the variety's description. All fruit of one plant come from the same mother plant, so the seed lot is counted in plants.",
+	},
+	LimitText: []string{
+		"A photo shows the outside. It cannot tell bitterness, flesh, rind hardness or seed maturity.",
+		"One side of the fruit is hidden. A mark on the underside is not seen.",
+		"Few plants give a wide interval. A clean result on few plants is weak evidence of a clean seed lot.",
+		"This year's fruit say nothing about who pollinated them. That shows in the plants grown from their seed.",
+		"This is what grew and what was measured. It is not a laboratory purity test and not a legal finding.",
+	},
+}
+
+// noteWords explains the short codes of fruits.csv to a person; unknown codes are shown as they are.
+var noteWords = map[string]string{
+	"cut": "cut by the picture's edge", "cut-by-frame": "cut by the picture's edge", "near-edge": "near the picture's edge",
+	"touch": "touches a neighbour", "touches": "touches a neighbour", "hidden": "partly hidden", "too-oblique": "seen too much from one end",
+	"ends-unsure": "ends not well seen", "stem-unsure": "stem end not sure", "far-from-card": "far from the card", "colour-doubtful": "colour doubtful",
+}

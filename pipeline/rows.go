@@ -1,0 +1,119 @@
+package pipeline
+
+import (
+	"math"
+	"strconv"
+
+	"offtype/measure/body"
+	"offtype/measure/colour"
+	"offtype/measure/geom"
+	"offtype/measure/skin"
+	"offtype/pipeline/record"
+	"offtype/pipeline/segment"
+)
+
+func value(v body.Value) record.Value { return record.Value{V: v.V, U: v.U} }
+
+func lab(c *colour.Lab, u float64) *record.Lab {
+	if c == nil {
+		return nil
+	}
+	return &record.Lab{L: c.L, A: c.A, B: c.B, U: u}
+}
+
+// rows turns what was measured into the rows of fruits.csv, in reading order.
+func (m *measurer) rows(s *shot) []record.Fruit {
+	skins := m.skins(s)
+	plants := assignPlants(s.found, s.fruits, s.bodies)
+	out := make([]record.Fruit, len(s.fruits))
+	for i := range s.fruits {
+		f := m.outlineRow(s, i)
+		if plants[i] > 0 {
+			f.Plant = strconv.Itoa(plants[i])
+		}
+		if s.fruits[i].Plant != "" {
+			f.Plant = s.fruits[i].Plant
+		}
+		if b := s.bodies[i]; b != nil {
+			bodyRow(&f, b, m.opt.NoScale)
+		}
+		if !f.Has("cut") {
+			skinRow(&f, &skins[i], s.row.ColourOK)
+		}
+		out[i] = f
+	}
+	return out
+}
+
+// outlineRow fills what the outline alone tells.
+func (m *measurer) outlineRow(s *shot, i int) record.Fruit {
+	g := &s.fruits[i]
+	c := geom.Centroid(g.Outline)
+	f := record.Fruit{
+		Photo: s.job.in.Name, Number: g.Number, X: c.X, Y: c.Y, Pose: record.Unclear, Outline: g.Outline, Edge: g.Edge, StalkPx: g.Stalk,
+		StemPx: g.StemBase, BlossomPx: g.Blossom, Confidence: g.Confidence, SigmaPx: g.SigmaPx, Ribs: -1, Views: 1,
+		Unsure: g.Confidence < segment.DefaultOptions().UnsureBelow,
+	}
+	for _, v := range []*record.Value{&f.Length, &f.Width, &f.Ratio, &f.Midline, &f.Bend, &f.BroadestAt, &f.Volume, &f.Neck, &f.Taper,
+		&f.Lopsided, &f.SecondShare, &f.GrooveDepth, &f.Roughness, &f.StalkLength} {
+		*v = record.None()
+	}
+	f.Notes = append(f.Notes, g.Notes...)
+	if g.CutByFrame && !f.Has("cut") {
+		f.Notes = append(f.Notes, "cut")
+	}
+	f.TableMM, f.SegStem, f.SegTip = middle(&s.found.Camera, g.Outline, s.bodies[i]), g.StemBase, g.StalkTip
+	return f
+}
+
+func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
+	f.Pose = record.Pose(b.Pose)
+	f.Length, f.Width, f.Midline = value(b.Length), value(b.Width), value(b.Midline)
+	f.Bend, f.BroadestAt, f.Volume = value(b.Bend), value(b.BroadestAt), value(b.Volume)
+	f.Ratio = ratio(f.Length, f.Width)
+	f.Profile = b.Profile
+	f.Roughness, f.Lopsided = record.Value{V: b.Roughness, U: math.NaN()}, record.Value{V: b.Lopsided, U: math.NaN()}
+	f.Notes = append(f.Notes, b.Notes...)
+	if len(b.Views) > 0 {
+		d := b.Views[0]
+		f.LengthLine, f.WidthLine, f.MidlinePx = d.Length, d.Width, d.Midline
+		if f.StemPx == nil && b.StemKnown {
+			f.StemPx = &d.Stem
+		}
+	}
+	shapeRow(f, b)
+	if noScale {
+		for _, v := range []*record.Value{&f.Length, &f.Width, &f.Midline, &f.Volume, &f.StalkLength} {
+			*v = record.None()
+		}
+	}
+}
+
+// ratio returns length / width with its expanded uncertainty (first order, GUM 5.1.2).
+func ratio(l, w record.Value) record.Value {
+	if !l.Ok() || !w.Ok() || w.V == 0 {
+		return record.None()
+	}
+	r := l.V / w.V
+	return record.Value{V: r, U: r * math.Hypot(l.U/l.V, w.U/w.V)}
+}
+
+func skinRow(f *record.Fruit, r *skin.Result, colourOK bool) {
+	f.Notes = append(f.Notes, r.Notes...)
+	if !colourOK {
+		f.Notes = append(f.Notes, "colour-doubtful")
+	}
+	if !r.OK {
+		return
+	}
+	f.Skin, f.SkinWords = lab(&r.Main, r.MainU), r.Words
+	f.Second = lab(r.Second, r.SecondU)
+	if r.Second != nil {
+		f.SecondShare = record.Value{V: r.SecondShare, U: math.NaN()}
+	}
+	f.Pattern, f.Stripes, f.Ribs = string(r.Pattern), r.Stripes, r.Ribs
+	f.GrooveDepth = record.Value{V: r.Groove, U: math.NaN()}
+	for _, c := range r.More {
+		f.More = append(f.More, record.ColourShare{Lab: record.Lab{L: c.Lab.L, A: c.Lab.A, B: c.Lab.B}, Share: c.Share, Kind: c.Kind})
+	}
+}

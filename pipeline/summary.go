@@ -1,0 +1,145 @@
+package pipeline
+
+import (
+	"fmt"
+	"path/filepath"
+	"sort"
+	"strings"
+
+	"offtype/pipeline/record"
+)
+
+// Summary is the short result for the terminal and --json.
+type Summary struct {
+	Photos    int            `json:"photos"`
+	Failed    int            `json:"failed"`
+	Duplicate int            `json:"duplicate"`
+	Kept      int            `json:"kept"` // measured by an earlier run
+	Fruits    int            `json:"fruits"`
+	Unsure    int            `json:"unsure"` // outlines to be looked at
+	Groups    []SummaryGroup `json:"groups"`
+	Lot       record.Lot     `json:"lot"`
+	Variety   string         `json:"variety,omitempty"`
+	Version   string         `json:"variety_version,omitempty"`
+	Out       string         `json:"out"`
+	Report    string         `json:"report"`
+	Seconds   float64        `json:"seconds"`
+	Stopped   bool           `json:"stopped"`
+}
+
+// SummaryGroup is one group of the summary.
+type SummaryGroup struct {
+	Group   int            `json:"group"`
+	Fruits  int            `json:"fruits"`
+	Plants  []string       `json:"plants"`
+	Verdict record.Verdict `json:"verdict,omitempty"`
+	Reasons []string       `json:"reasons,omitempty"`
+}
+
+// Summary returns the short result.
+func (r *Result) Summary() Summary {
+	s := Summary{Failed: r.Failed, Kept: r.Kept, Fruits: len(r.Run.Fruits), Lot: r.Run.Judgement.Lot, Out: r.Out, Seconds: r.Took.Seconds(), Stopped: r.Stopped}
+	if r.Report != "" {
+		s.Report = r.Report
+	}
+	for _, p := range r.Run.Photos {
+		s.Photos++
+		if p.Status == record.StatusDuplicate {
+			s.Duplicate++
+		}
+	}
+	for i := range r.Run.Fruits {
+		if r.Run.Fruits[i].Unsure {
+			s.Unsure++
+		}
+	}
+	if v := r.Run.Judgement.Variety; v != nil {
+		s.Variety, s.Version = v.Name, v.Version
+	}
+	for _, g := range r.Run.Judgement.Groups {
+		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, Plants: plantsOf(r.Run, g.Group), Verdict: g.Verdict, Reasons: g.Reasons}
+		if len(sg.Reasons) == 0 {
+			sg.Reasons = g.Apart
+		}
+		s.Groups = append(s.Groups, sg)
+	}
+	return s
+}
+
+// plantsOf lists the plants with fruit in group g, in plant order.
+func plantsOf(run *record.Run, g int) []string {
+	seen := map[string]bool{}
+	out := []string{}
+	for _, m := range run.Groups {
+		if m.Group == g && m.Plant != "" && !seen[m.Plant] {
+			seen[m.Plant] = true
+			out = append(out, m.Plant)
+		}
+	}
+	sort.Slice(out, func(i, j int) bool {
+		if len(out[i]) != len(out[j]) {
+			return len(out[i]) < len(out[j])
+		}
+		return out[i] < out[j]
+	})
+	return out
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// Text is the summary in words.
+func (s Summary) Text() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "\n%s on %s", count(s.Fruits, "fruit", "fruit"), count(s.Photos-s.Failed-s.Duplicate, "photo", "photos"))
+	if len(s.Groups) > 0 {
+		fmt.Fprintf(&b, ", %s", count(len(s.Groups), "group", "groups"))
+	}
+	b.WriteString(".\n")
+	for n, what := range map[string]int{"failed": s.Failed, "were copies": s.Duplicate} {
+		if what > 0 {
+			fmt.Fprintf(&b, "%s %s.\n", count(what, "photo", "photos"), n)
+		}
+	}
+	if s.Unsure > 0 {
+		fmt.Fprintf(&b, "%s: look at them in the report.\n", count(s.Unsure, "outline is not sure", "outlines are not sure"))
+	}
+	if s.Variety != "" {
+		fmt.Fprintf(&b, "Compared with %s, description version %s.\n", s.Variety, s.Version)
+	}
+	for _, g := range s.Groups {
+		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, count(g.Fruits, "fruit", "fruit"))
+		switch len(g.Plants) {
+		case 0:
+		case 1:
+			fmt.Fprintf(&b, " of plant %s", g.Plants[0])
+		default:
+			fmt.Fprintf(&b, " of plants %s", strings.Join(g.Plants, ", "))
+		}
+		if g.Verdict != "" && g.Verdict != record.NotJudged {
+			fmt.Fprintf(&b, " – %s", g.Verdict)
+		}
+		b.WriteString("\n")
+		for i, r := range g.Reasons {
+			if i == 4 {
+				break
+			}
+			fmt.Fprintf(&b, "  %s\n", r)
+		}
+	}
+	if len(s.Lot.Sentences) > 0 {
+		b.WriteString("\nSeed lot\n")
+		for _, l := range s.Lot.Sentences {
+			fmt.Fprintf(&b, "  %s\n", l)
+		}
+	}
+	fmt.Fprintf(&b, "\nTables: %s\n", filepath.Clean(s.Out))
+	if s.Report != "" {
+		fmt.Fprintf(&b, "Report: %s\n", s.Report)
+	}
+	return b.String()
+}
