@@ -357,6 +357,7 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 	b.Bend, b.BroadestAt, b.Volume, b.Height = val(qBend), val(qBroadest), val(qVolume), val(qHeight)
 	b.Bend.V = math.Abs(b.Bend.V)
 	b.Profile, b.ProfileU = v[qProfile:], u[qProfile:]
+	t.sides(b)
 	if m.ribs > 0 {
 		b.Ribs, b.GrooveDepth = m.ribs, m.p[m.pRib()]
 	}

@@ -90,6 +90,7 @@ type Body struct {
 	RiseDeg     float64   // rise of the blossom end above the stem end, degrees
 	ResidualPx  float64   // robust standard deviation of the outline about the body, px
 	Roughness   float64   // the same after removing its slow part, relative to the greatest radius
+	RoughnessU  float64   // its expanded uncertainty: the outline's own noise
 	Lopsided    float64   // greatest difference between the two sides / width
 	Ribs        int       // ribs around that the outline shows, 0 when it shows none
 	GrooveDepth float64   // their depth / radius
