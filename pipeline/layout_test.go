@@ -65,7 +65,6 @@ var numbersOnly = []forbidden{
 	{"path/filepath", "there are no files here"},
 	{"io/fs", "there are no files here"},
 	{"io/ioutil", "there are no files here"},
-	{"embed", "data come as arguments"},
 	{"net/...", "numbers come in and go out; pages and servers live in pipeline"},
 	{"database/sql/...", "storage lives in pipeline/book"},
 	{"log/...", "return an error or a note; whoever calls decides what is printed"},
