@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"offtype/measure/geom"
 )
 
 // Fit finds the body of one fruit from all its views together.
@@ -25,6 +27,9 @@ func Fit(views []View, opt Options) (*Body, error) {
 	for i := range views {
 		v := &views[i]
 		if len(v.Outline) < 12 {
+			return nil, fmt.Errorf("view %d: %w", i, ErrNoOutline)
+		}
+		if !finite(v) {
 			return nil, fmt.Errorf("view %d: %w", i, ErrNoOutline)
 		}
 		if z := v.Camera.Centre().Z; !(z > 0) {
@@ -62,6 +67,21 @@ func Fit(views []View, opt Options) (*Body, error) {
 	b.m = m
 	t.finish(b, eq, float64(most)/float64(n))
 	return b, nil
+}
+
+// finite reports whether every point of the view is a number.
+func finite(v *View) bool {
+	for _, p := range v.Outline {
+		if math.IsNaN(p.X+p.Y) || math.IsInf(p.X+p.Y, 0) {
+			return false
+		}
+	}
+	for _, p := range []*geom.Px{v.Stem, v.Blossom, v.StalkTip} {
+		if p != nil && math.IsNaN(p.X+p.Y) {
+			return false
+		}
+	}
+	return true
 }
 
 func newTask(views []View) *task {

@@ -114,6 +114,9 @@ func (m *midline) at(t float64) (x, y, h, dh float64) {
 		s, c := math.Sincos(m.h[i])
 		return m.x[i] + m.L*o*c, m.y[i] + m.L*o*s, h, 0
 	}
+	if math.IsNaN(t) {
+		t = 0
+	}
 	f := t * stations
 	i := int(f)
 	u := f - float64(i)
@@ -128,13 +131,7 @@ func (m *midline) at(t float64) (x, y, h, dh float64) {
 // byBend returns ∂(x, y)/∂b_j at t.
 func (m *midline) byBend(j int, t float64) (x, y float64) {
 	f := t * stations
-	i := int(f)
-	if i < 0 {
-		i = 0
-	}
-	if i > stations-1 {
-		i = stations - 1
-	}
+	i := min(max(int(f), 0), stations-1)
 	u := f - float64(i)
 	return m.dx[j][i] + u*(m.dx[j][i+1]-m.dx[j][i]), m.dy[j][i] + u*(m.dy[j][i+1]-m.dy[j][i])
 }

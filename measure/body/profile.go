@@ -36,7 +36,7 @@ func (p *profile) build() {
 
 // smooth returns ρ0²·exp(2q) at t and its derivative; constant beyond the ends.
 func (p *profile) smooth(t float64) (e, d float64) {
-	if t <= 0 {
+	if !(t > 0) { // NaN too
 		return p.e[0], 0
 	}
 	if t >= 1 {
@@ -56,14 +56,13 @@ func (p *profile) smooth(t float64) (e, d float64) {
 // derivatives (per knot interval) at t, clamped to [0, 1].
 func (p *profile) weights(t float64) (k int, w, dw [4]float64) {
 	n := len(p.c) - 3
-	x := t * float64(n)
-	k = int(x)
-	if x <= 0 {
-		x, k = 0, 0
+	x := math.Min(math.Max(t, 0), 1) * float64(n)
+	if math.IsNaN(x) {
+		x = 0
 	}
+	k = int(x)
 	if k > n-1 {
 		k = n - 1
-		x = math.Min(x, float64(n))
 	}
 	u := x - float64(k)
 	m := 1 - u

@@ -13,6 +13,7 @@ const cell = 4 // px between the nodes of a grid
 // node is a point of the surface seen in a view.
 type node struct {
 	ok          bool
+	steep       bool // seen so obliquely that straight lines between nodes will not do
 	s, eta, up  float64
 	point, norm geom.Vec3
 }
@@ -32,7 +33,7 @@ type grid struct {
 // unit normal in the table frame, mm. ok is false when the ray misses the body.
 //
 // cam is one of the fitted views' cameras for the tabled, fast answer (bilinear between nodes 4 px
-// apart, within 0.1 mm); any other camera is answered ray by ray. Safe for concurrent use.
+// apart, within 0.3 mm, and ray by ray near the rim); any other camera is answered ray by ray. Safe for concurrent use.
 func (b *Body) Surface(cam *camera.Camera, p geom.Px) (s, theta float64, point, normal geom.Vec3, ok bool) {
 	for _, g := range b.grids {
 		if g.cam == *cam {
@@ -81,7 +82,7 @@ func (b *Body) hit(cam *camera.Camera, p geom.Px) node {
 		l = nl
 	}
 	pt := o.Add(d.Scale(l))
-	return node{ok: true, s: math.Min(1, math.Max(0, s.t)), eta: s.eta, up: s.up, point: pt, norm: s.grad.Unit()}
+	return node{ok: true, steep: s.grad.Unit().Dot(d) > -0.35, s: math.Min(1, math.Max(0, s.t)), eta: s.eta, up: s.up, point: pt, norm: s.grad.Unit()}
 }
 
 // fill computes the nodes over the view's outline.
@@ -111,7 +112,7 @@ func (b *Body) fromGrid(g *grid, p geom.Px) (s, theta float64, point, normal geo
 	}
 	a, c := &g.nodes[j*g.w+i], &g.nodes[(j+1)*g.w+i]
 	e, f := &g.nodes[j*g.w+i+1], &g.nodes[(j+1)*g.w+i+1]
-	if !a.ok || !c.ok || !e.ok || !f.ok {
+	if !a.ok || !c.ok || !e.ok || !f.ok || a.steep || c.steep || e.steep || f.steep {
 		n := b.hit(&g.cam, p)
 		return n.s, math.Atan2(n.up, n.eta), n.point, n.norm, n.ok
 	}
