@@ -37,6 +37,7 @@ func (m *measurer) rows(s *shot) []record.Fruit {
 		if b := s.bodies[i]; b != nil {
 			bodyRow(&f, b, m.opt.NoScale)
 		}
+		m.stalkRow(s, i, &f)
 		if !f.Has("cut") {
 			skinRow(&f, &skins[i], s.row.ColourOK)
 		}
@@ -70,9 +71,7 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 	f.Pose = record.Pose(b.Pose)
 	f.Length, f.Width, f.Midline = value(b.Length), value(b.Width), value(b.Midline)
 	f.Bend, f.BroadestAt, f.Volume = value(b.Bend), value(b.BroadestAt), value(b.Volume)
-	f.Ratio = ratio(f.Length, f.Width)
 	f.Profile = b.Profile
-	f.Roughness, f.Lopsided = record.Value{V: b.Roughness, U: math.NaN()}, record.Value{V: b.Lopsided, U: math.NaN()}
 	f.Notes = append(f.Notes, b.Notes...)
 	if len(b.Views) > 0 {
 		d := b.Views[0]
@@ -87,15 +86,6 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 			*v = record.None()
 		}
 	}
-}
-
-// ratio returns length / width with its expanded uncertainty (first order, GUM 5.1.2).
-func ratio(l, w record.Value) record.Value {
-	if !l.Ok() || !w.Ok() || w.V == 0 {
-		return record.None()
-	}
-	r := l.V / w.V
-	return record.Value{V: r, U: r * math.Hypot(l.U/l.V, w.U/w.V)}
 }
 
 func skinRow(f *record.Fruit, r *skin.Result, colourOK bool) {
