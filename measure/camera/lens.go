@@ -12,7 +12,7 @@ const k1SD = 0.015
 
 // centreShare is the assumed standard deviation of the principal point as a share of the diagonal
 // (lens shift stabilisers, cropping; assumed, no source).
-const centreShare = 0.001
+const centreShare = 0.0015
 
 func lens(f, sd float64, w, h int) Lens {
 	d := math.Hypot(float64(w), float64(h))
