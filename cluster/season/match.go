@@ -1,0 +1,125 @@
+package season
+
+import (
+	"math"
+	"sort"
+)
+
+// Group is a group of one harvest by its centre.
+type Group struct {
+	Number int
+	Fruits []Fruit
+}
+
+// Pair is a group that both harvests have. A or B is 0 when only the other has it.
+type Pair struct {
+	A, B     int
+	Distance float64 // root mean square difference of the centres, in standard deviations within groups
+}
+
+// maxApart is the greatest distance of the centres at which two groups still count as the same type.
+// Fruit of one type differ between years by size above all; types differ by several standard deviations
+// in several traits (common practice, no source).
+const maxApart = 2.5
+
+// Match finds which groups of b are which groups of a: nearest centres first, each group once, none
+// farther than 2.5 standard deviations within groups. Colour counts as three more traits. Groups left over
+// come last with 0 for the side that lacks them.
+func Match(a, b []Group, k int) []Pair {
+	sd := within(append(append([]Group(nil), a...), b...), k)
+	type cand struct {
+		i, j int
+		d    float64
+	}
+	var cs []cand
+	for i, g := range a {
+		for j, h := range b {
+			if d := apart(centreOf(g, k), centreOf(h, k), sd); d <= maxApart {
+				cs = append(cs, cand{i, j, d})
+			}
+		}
+	}
+	sort.SliceStable(cs, func(i, j int) bool { return cs[i].d < cs[j].d })
+	usedA, usedB := map[int]bool{}, map[int]bool{}
+	var out []Pair
+	for _, c := range cs {
+		if !usedA[c.i] && !usedB[c.j] {
+			usedA[c.i], usedB[c.j] = true, true
+			out = append(out, Pair{a[c.i].Number, b[c.j].Number, c.d})
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].A < out[j].A })
+	for i, g := range a {
+		if !usedA[i] {
+			out = append(out, Pair{A: g.Number})
+		}
+	}
+	for j, g := range b {
+		if !usedB[j] {
+			out = append(out, Pair{B: g.Number})
+		}
+	}
+	return out
+}
+
+// values is the trait vector of a fruit with its colour.
+func values(f Fruit, k int) []float64 {
+	return append(append(make([]float64, 0, k+3), f.X[:k]...), f.Lab[0], f.Lab[1], f.Lab[2])
+}
+
+func centreOf(g Group, k int) []float64 {
+	m := make([]mean, k+3)
+	for _, f := range g.Fruits {
+		for j, v := range values(f, k) {
+			m[j].add(v)
+		}
+	}
+	out := make([]float64, k+3)
+	for j := range out {
+		out[j] = m[j].value()
+	}
+	return out
+}
+
+// within is the pooled standard deviation inside the groups; NaN where there is none.
+func within(gs []Group, k int) []float64 {
+	ss, df := make([]float64, k+3), make([]float64, k+3)
+	for _, g := range gs {
+		c := centreOf(g, k)
+		n := make([]float64, k+3)
+		for _, f := range g.Fruits {
+			for j, v := range values(f, k) {
+				if !math.IsNaN(v) {
+					ss[j] += (v - c[j]) * (v - c[j])
+					n[j]++
+				}
+			}
+		}
+		for j := range df {
+			df[j] += math.Max(0, n[j]-1)
+		}
+	}
+	out := make([]float64, k+3)
+	for j := range out {
+		out[j] = math.Sqrt(ss[j] / df[j])
+		if df[j] == 0 || out[j] == 0 {
+			out[j] = math.NaN()
+		}
+	}
+	return out
+}
+
+// apart is the root mean square of the standardised differences over the traits both have.
+func apart(a, b, sd []float64) float64 {
+	s, n := 0.0, 0.0
+	for j := range a {
+		if d := (a[j] - b[j]) / sd[j]; !math.IsNaN(d) {
+			s += d * d
+			n++
+		}
+	}
+	if n == 0 {
+		return math.Inf(1)
+	}
+	return math.Sqrt(s / n)
+}
