@@ -52,5 +52,5 @@ func judge(f *scene.Fruit, r *skin.Result) string {
 	if want != string(r.Pattern) {
 		t = "WRONG"
 	}
-	return fmt.Sprintf("    %s: %s want %s, share %.3f want %.3f, second dE %.1f, stripes %d, more %v", t, r.Pattern, want, r.SecondShare, share, de, r.Stripes, r.More)
+	return fmt.Sprintf("    %s: %s want %s, share %.3f want %.3f, second dE %.1f, stripes %d, ribs %d (%d) %.2f (%.2f) rough %.3f %s, more %v", t, r.Pattern, want, r.SecondShare, share, de, r.Stripes, r.Ribs, f.Ribs, r.Groove, f.RibDepth, r.Rough, r.OnRibs, r.More)
 }

@@ -5,6 +5,7 @@ import (
 	"sort"
 	"testing"
 
+	"offtype/measure/body"
 	"offtype/measure/camera"
 	"offtype/measure/colour"
 	"offtype/measure/geom"
@@ -89,7 +90,7 @@ func load(t testing.TB, name string) *loaded {
 	l := &loaded{s: s, im: im, cal: cal}
 	l.in = skin.Photo{Pix: im.Pix, Width: im.W, Height: im.H, Colour: cal, Camera: s.Camera.Centre()}
 	for _, f := range s.Fruits {
-		l.in.Fruits = append(l.in.Fruits, skin.Fruit{Outline: outline(s, f.Label), Surface: turned(s, &f), Upright: f.Pose == "upright"})
+		l.in.Fruits = append(l.in.Fruits, skin.Fruit{Outline: outline(s, f.Label), Surface: fitted(s, &f), Upright: f.Pose == "upright"})
 	}
 	return l
 }
@@ -121,95 +122,16 @@ func things(s *scene.Scene) [][]geom.Px {
 	return out
 }
 
-// turned is the surface of revolution whose silhouette is the true mask: radius and middle at each place along the
-// true axis are read from the label image, in the plane through the axis that faces the camera.
-func turned(s *scene.Scene, f *scene.Fruit) skin.Surface {
+// fitted is the surface of the body fitted to the true outline and ends; a spheroid when the fit fails.
+func fitted(s *scene.Scene, f *scene.Fruit) skin.Surface {
 	cam := &s.Camera
-	stem, blossom := s.World(f.StemMM), s.World(f.BlossomMM)
-	ax := blossom.Sub(stem)
-	length := ax.Norm()
-	ax = ax.Unit()
-	if f.Pose == "upright" || f.LengthMM < 1.3*f.WidthMM {
-		return spheroid(cam, stem, blossom, f.WidthMM)
+	px := func(p [2]float64) *geom.Px { return &geom.Px{X: p[0] - .5, Y: p[1] - .5} }
+	v := body.View{Camera: *cam, Outline: outline(s, f.Label), Stem: px(f.StemPx), Blossom: px(f.BlossomPx)}
+	var opt body.Options
+	opt.Pose = body.Pose(f.Pose)
+	b, err := body.Fit([]body.View{v}, opt)
+	if err != nil {
+		return spheroid(cam, s.World(f.StemMM), s.World(f.BlossomMM), f.WidthMM)
 	}
-	v := cam.Centre().Sub(stem.Add(blossom).Scale(.5)).Unit()
-	m := v.Sub(ax.Scale(v.Dot(ax))).Unit()
-	e := ax.Cross(m)
-	hit := func(p geom.Px) (sPos, d float64) {
-		o, dir := cam.Ray(p)
-		t := stem.Sub(o).Dot(m) / dir.Dot(m)
-		h := o.Add(dir.Scale(t)).Sub(stem)
-		return h.Dot(ax) / length, h.Dot(e)
-	}
-	const n = 60
-	var lo, hi [n]float64
-	for i := range lo {
-		lo[i], hi[i] = math.Inf(1), math.Inf(-1)
-	}
-	for _, p := range outlinePixels(s, f.Label) {
-		sp, d := hit(p)
-		i := int((sp + 0.1) / 1.2 * n)
-		if i >= 0 && i < n {
-			lo[i], hi[i] = math.Min(lo[i], d), math.Max(hi[i], d)
-		}
-	}
-	var mid, rad [n]float64
-	for i := range mid {
-		if hi[i] > lo[i] {
-			mid[i], rad[i] = (lo[i]+hi[i])/2, (hi[i]-lo[i])/2
-		}
-	}
-	smooth := func(a *[n]float64) {
-		b := *a
-		for i := range b {
-			t, w := 0.0, 0.0
-			for k := -3; k <= 3; k++ {
-				if j := i + k; j >= 0 && j < n && rad[j] > 0 {
-					g := math.Exp(-float64(k*k) / 4)
-					t, w = t+g*b[j], w+g
-				}
-			}
-			if w > 0 && rad[i] > 0 {
-				a[i] = t / w
-			}
-		}
-	}
-	smooth(&mid)
-	smooth(&rad)
-	at := func(a *[n]float64, s float64) float64 {
-		x := (s+0.1)/1.2*n - 0.5
-		i := int(math.Max(0, math.Min(n-2, math.Floor(x))))
-		t := math.Max(0, math.Min(1, x-float64(i)))
-		return a[i]*(1-t) + a[i+1]*t
-	}
-	return func(p geom.Px) (sp, theta float64, point, normal geom.Vec3, ok bool) {
-		sp, d := hit(p)
-		r := at(&rad, sp)
-		if r <= 0 {
-			return
-		}
-		q := (d - at(&mid, sp)) / r
-		if math.Abs(q) >= 0.995 {
-			return
-		}
-		c := math.Sqrt(1 - q*q)
-		slope := (at(&rad, sp+0.02) - at(&rad, sp-0.02)) / (0.04 * length)
-		normal = e.Scale(q).Add(m.Scale(c)).Sub(ax.Scale(math.Max(-3, math.Min(3, slope)))).Unit()
-		point = stem.Add(ax.Scale(sp * length)).Add(e.Scale(d)).Add(m.Scale(c * r))
-		return sp, math.Atan2(q, c), point, normal, true
-	}
-}
-
-func outlinePixels(s *scene.Scene, l int) []geom.Px {
-	b := s.Labels.Bounds()
-	var out []geom.Px
-	is := func(x, y int) bool { return int(s.Labels.GrayAt(x, y).Y) == l }
-	for y := b.Min.Y; y < b.Max.Y; y++ {
-		for x := b.Min.X; x < b.Max.X; x++ {
-			if is(x, y) && !(is(x-1, y) && is(x+1, y) && is(x, y-1) && is(x, y+1)) {
-				out = append(out, geom.Px{X: float64(x), Y: float64(y)})
-			}
-		}
-	}
-	return out
+	return func(p geom.Px) (float64, float64, geom.Vec3, geom.Vec3, bool) { return b.Surface(cam, p) }
 }

@@ -43,7 +43,7 @@ var (
 )
 
 const (
-	priorTint = 0.06  // SD of a channel's terms about the grey ones
+	priorTint = 0.12  // SD of a channel's terms about the grey ones
 	priorF0   = 0.015 // wax on rind: 2–4 % at normal incidence (from memory), of which half is blurred away or meets dark sky
 	sdF0      = 0.002
 	relNoise  = 0.06 // relative SD of a pixel about the model: mottling, bumps
@@ -97,7 +97,7 @@ func (l *light) own(q *pixel) colour.RGB {
 	e, s := l.matt(q.n), l.gloss(q.refl, q.facing)
 	var o colour.RGB
 	for k := range o {
-		o[k] = (q.c[k] - s[k]) / e[k]
+		o[k] = (q.c[k] - math.Min(s[k], 0.7*math.Max(0, q.c[k]))) / e[k]
 	}
 	return o
 }
@@ -156,7 +156,7 @@ func (s *patchwork) toLight(l *light) []lit {
 	var out []lit
 	for f := 0.0; int(f) < len(s.px); f += stride {
 		q := &s.px[int(f)]
-		if q.part < 0 || q.cut || q.n.Z < -0.1 {
+		if q.part < 0 || q.cut || q.n.Z < -0.1 || q.facing < litFacing {
 			continue
 		}
 		out = append(out, lit{q: q, fn: phi(q.n), fr: phi(q.refl), base: base[q.part], w: 1})

@@ -20,8 +20,9 @@ const (
 
 // Limits of the rules below; all are this program's own (common practice, no source).
 const (
-	shadeDE   = 5.0  // a part is shade when it is within this ΔE00 of the main colour under other light
-	shadeMax  = 0.55 // … and not darker than this share of it
+	sameDE    = 3.5  // a part is shade when it is within this ΔE00 of the main colour under other light …
+	shadeDE   = 6.0  // … or within this without a sharp border
+	shadeMax  = 0.3  // … and not darker than this share of it
 	markDE    = 6.0  // a mark differs from the main colour by at least this
 	softMM    = 4.0  // width of the edge of a ground spot, at least
 	oneBlob   = 0.75 // share of a ground spot that hangs together
@@ -39,6 +40,19 @@ type part struct {
 
 // judgeParts decides what each part is. The largest part is the main colour.
 func (s *patchwork) judgeParts() []part {
+	out := s.countParts()
+	if s.unmix(out) {
+		out = s.countParts()
+	}
+	for p := 1; p < len(out); p++ {
+		if out[p].n > 0 {
+			out[p].kind = s.judgePart(out, p)
+		}
+	}
+	return out
+}
+
+func (s *patchwork) countParts() []part {
 	out := make([]part, s.parts)
 	total := 0
 	for i := range s.px {
@@ -48,12 +62,13 @@ func (s *patchwork) judgeParts() []part {
 		}
 	}
 	for p := range out {
+		if out[p].n == 0 {
+			out[p].kind = shade
+			continue
+		}
 		out[p].rgb, _ = s.partRGB(p)
 		out[p].lab = out[p].rgb.Lab()
 		out[p].share = float64(out[p].n) / math.Max(1, float64(total))
-	}
-	for p := 1; p < len(out); p++ {
-		out[p].kind = s.judgePart(out, p)
 	}
 	return out
 }
@@ -64,7 +79,8 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 	if k := lum(q.rgb) / lum(m.rgb); k > 0 {
 		scaled := colour.RGB{m.rgb[0] * k, m.rgb[1] * k, m.rgb[2] * k}.Lab()
 		same := colour.DeltaE2000(scaled, q.lab)
-		if same < shadeDE && k > shadeMax && k < 1/shadeMax && same < de && !s.sharp(p) {
+		dark := 1 + math.Max(0, 25-math.Min(m.lab.L, q.lab.L))/20 // dark colours are known less well
+		if k > shadeMax && k < 1/shadeMax && same < de && (same < sameDE*dark || same < shadeDE*dark && !s.sharp(p)) {
 			return shade
 		}
 		if s.shineOf(m.rgb, q.rgb) && q.share < 0.15 {
@@ -72,6 +88,9 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 		}
 	}
 	if de < markDE {
+		return shade
+	}
+	if z, f := s.meanFacing(p); z < 0.15 || f < litFacing || z < 0.4 && !s.sharp(p) {
 		return shade
 	}
 	blob := s.largestBlob(p)
@@ -83,6 +102,71 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 		return scar
 	}
 	return mark
+}
+
+// unmix gives parts that are only the camera's mixture of the main colour and a mark, along the mark's edges, back to
+// the two, sample by sample; and joins two marks that differ only in the light on them.
+func (s *patchwork) unmix(parts []part) bool {
+	found := false
+	for p := 1; p < len(parts); p++ {
+		for m := 1; m < len(parts); m++ {
+			if m == p || parts[m].n == 0 || parts[p].n == 0 {
+				continue
+			}
+			switch {
+			case parts[m].n >= parts[p].n && sameInLight(parts[m].rgb, parts[p].rgb):
+				s.give(p, func(*pixel) int { return m })
+			case 2*parts[m].n >= parts[p].n && between(parts[0].rgb, parts[m].rgb, parts[p].rgb):
+				s.give(p, func(q *pixel) int {
+					if colour.DeltaE76(q.lab, parts[m].lab) < colour.DeltaE76(q.lab, parts[0].lab) {
+						return m
+					}
+					return 0
+				})
+			default:
+				continue
+			}
+			parts[p].n = 0
+			found = true
+		}
+	}
+	return found
+}
+
+// give hands the samples of part p on.
+func (s *patchwork) give(p int, to func(*pixel) int) {
+	for i := range s.px {
+		if q := &s.px[i]; q.part == p {
+			q.part = to(q)
+		}
+	}
+}
+
+// sameInLight reports whether a and b are one colour under light that differs by up to 2.5 times.
+func sameInLight(a, b colour.RGB) bool {
+	k := lum(b) / lum(a)
+	if !(k > 0.4 && k < 2.5) {
+		return false
+	}
+	return colour.DeltaE2000(colour.RGB{a[0] * k, a[1] * k, a[2] * k}.Lab(), b.Lab()) < 4
+}
+
+// between reports whether x is a mixture of a and b (20–80 %) to within 4 ΔE00.
+func between(a, b, x colour.RGB) bool {
+	num, den := 0.0, 0.0
+	for k := range a {
+		num += (x[k] - a[k]) * (b[k] - a[k])
+		den += (b[k] - a[k]) * (b[k] - a[k])
+	}
+	if den == 0 {
+		return false
+	}
+	t := num / den
+	if t < 0.2 || t > 0.8 {
+		return false
+	}
+	mix := colour.RGB{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1]), a[2] + t*(b[2]-a[2])}
+	return colour.DeltaE2000(mix.Lab(), x.Lab()) < 4
 }
 
 // shineOf reports whether q is m under any light plus white.
@@ -97,31 +181,37 @@ func (s *patchwork) shineOf(m, q colour.RGB) bool {
 		return q1/3 > 1.5*m1/3 && q1/3 > 0.6
 	}
 	k, w := (3*qm-m1*q1)/det, (mm*q1-m1*qm)/det
-	if k < 0.7 || k > 1.6 || w < 0.03 || lum(q) < lum(m)+0.03 {
+	if k < 0.7 || k > 3 || w < 0.03 || lum(q) < lum(m)+0.03 {
 		return false
 	}
 	fit := colour.RGB{k*m[0] + w, k*m[1] + w, k*m[2] + w}
 	return colour.DeltaE2000(fit.Lab(), q.Lab()) < 2.5
 }
 
-// sharp reports whether the border of part p against the main part is a step: shading never is.
+// sharp reports whether the border of part p against the main part is a step: most of the change over nine samples
+// happens within three. Shading and attached shadows change slowly.
 func (s *patchwork) sharp(p int) bool {
-	var steps []float64
+	var near, far []float64
 	for i := range s.px {
 		q := &s.px[i]
 		if q.part != p {
 			continue
 		}
-		a, b := s.at(q.gx-2, q.gy), s.at(q.gx+2, q.gy)
-		c, d := s.at(q.gx, q.gy-2), s.at(q.gx, q.gy+2)
-		for _, k := range [2][2]int{{a, b}, {c, d}} {
-			if k[0] < 0 || k[1] < 0 || (s.px[k[0]].part != 0 && s.px[k[1]].part != 0) {
+		for _, d := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			o := s.at(q.gx+d[0], q.gy+d[1])
+			if o < 0 || s.px[o].part != 0 {
 				continue
 			}
-			steps = append(steps, colour.DeltaE76(s.px[k[0]].lab, s.px[k[1]].lab))
+			a, b := s.at(q.gx-d[0], q.gy-d[1]), s.at(q.gx+2*d[0], q.gy+2*d[1])
+			c, e := s.at(q.gx-4*d[0], q.gy-4*d[1]), s.at(q.gx+5*d[0], q.gy+5*d[1])
+			if a < 0 || b < 0 || c < 0 || e < 0 {
+				continue
+			}
+			near = append(near, colour.DeltaE76(s.px[a].lab, s.px[b].lab))
+			far = append(far, colour.DeltaE76(s.px[c].lab, s.px[e].lab))
 		}
 	}
-	return len(steps) > 8 && median(steps) > 9
+	return len(near) > 8 && median(near) > 7 && median(near) > 0.6*median(far)
 }
 
 // edgeMM returns the width of the border of part p against the main part, mm: the area of samples whose colour lies
@@ -153,6 +243,18 @@ func (s *patchwork) edgeMM(parts []part, p int) float64 {
 		return 0
 	}
 	return between / (border * math.Pi / 4) * s.mmStep
+}
+
+// meanFacing returns how far part p faces up and faces the camera, on the mean. Below 0.4 up, table and neighbours
+// colour its light.
+func (s *patchwork) meanFacing(p int) (up, view float64) {
+	n := 0.0
+	for i := range s.px {
+		if q := &s.px[i]; q.part == p {
+			up, view, n = up+q.n.Z, view+q.facing, n+1
+		}
+	}
+	return up / math.Max(1, n), view / math.Max(1, n)
 }
 
 // atEnd reports whether part p lies at one end of the fruit.

@@ -11,9 +11,9 @@ import (
 // half weight because shading is never taken out completely. Two peaks are one when no real valley lies between
 // them, so that mild mottling stays one part.
 const (
-	binSize   = 2.5  // CIELAB units
-	lightPart = 0.5  // weight of L*
-	valley    = 0.55 // density at the pass over the lower peak, above which two peaks are one
+	binSize   = 2.5 // CIELAB units
+	lightPart = 0.5 // weight of L*
+	valley    = 0.7 // density at the pass over the lower peak, above which two peaks are one
 	minShare  = 0.015
 )
 
@@ -228,6 +228,79 @@ func (s *patchwork) label(peak map[bin]bin) {
 		}
 	}
 	s.parts = len(real)
+	for range 2 {
+		if !s.strays() {
+			break
+		}
+	}
+}
+
+// strays makes a part of the samples that differ clearly from their own part when enough of them agree: small dots
+// hardly have a sample without an edge and so build no peak. It reports whether it did.
+func (s *patchwork) strays() bool {
+	const far = 9.0 // feature units
+	mean := make([][3]float64, s.parts)
+	n := make([]float64, s.parts)
+	for i := range s.px {
+		if q := &s.px[i]; q.part >= 0 {
+			f := feature(q.lab)
+			for k := range f {
+				mean[q.part][k] += f[k]
+			}
+			n[q.part]++
+		}
+	}
+	for p := range mean {
+		for k := range mean[p] {
+			mean[p][k] /= math.Max(1, n[p])
+		}
+	}
+	count := map[bin]float64{}
+	var bins []bin
+	for i := range s.px {
+		q := &s.px[i]
+		if q.part < 0 || q.facing < litFacing || dist(feature(q.lab), mean[q.part]) < far {
+			continue
+		}
+		b := binOf(q.lab)
+		if count[b] == 0 {
+			bins = append(bins, b)
+		}
+		count[b]++
+	}
+	dens := density(bins, count)
+	var top bin
+	for _, b := range bins {
+		if dens[b] > dens[top] || dens[b] == dens[top] && less(b, top) {
+			top = b
+		}
+	}
+	var c [3]float64
+	for k := range c {
+		c[k] = (float64(top[k]) + .5) * binSize
+	}
+	var take []int
+	for i := range s.px {
+		q := &s.px[i]
+		if q.part < 0 {
+			continue
+		}
+		if f := feature(q.lab); dist(f, c) < dist(f, mean[q.part]) {
+			take = append(take, i)
+		}
+	}
+	if len(take) < 12 || float64(len(take)) < minShare*float64(len(s.px)) {
+		return false
+	}
+	for _, i := range take {
+		s.px[i].part = s.parts
+	}
+	s.parts++
+	return true
+}
+
+func dist(a, b [3]float64) float64 {
+	return math.Sqrt((a[0]-b[0])*(a[0]-b[0]) + (a[1]-b[1])*(a[1]-b[1]) + (a[2]-b[2])*(a[2]-b[2]))
 }
 
 // core reports whether the sample's eight neighbours belong to its part: no edge runs through it.
@@ -266,7 +339,27 @@ func (s *patchwork) partRGB(p int) (colour.RGB, bool) {
 	if n >= 12 || 4*n >= m {
 		return s.robust(func(q *pixel) bool { return q.part == p && s.core(q) })
 	}
-	return s.robust(func(q *pixel) bool { return q.part == p })
+	if c, ok := s.robust(func(q *pixel) bool { return q.part == p }); ok {
+		return c, true
+	}
+	return s.any(p)
+}
+
+// any returns the mean of the samples of part p, however obliquely they are seen.
+func (s *patchwork) any(p int) (c colour.RGB, ok bool) {
+	n := 0.0
+	for i := range s.px {
+		if q := &s.px[i]; q.part == p {
+			for k := range c {
+				c[k] += q.own[k]
+			}
+			n++
+		}
+	}
+	for k := range c {
+		c[k] /= math.Max(1, n)
+	}
+	return c, n > 0
 }
 
 // robust returns the weighted median per channel of the samples that pass; samples that face up weigh most, since
@@ -276,7 +369,7 @@ func (s *patchwork) robust(pass func(*pixel) bool) (colour.RGB, bool) {
 	var c colour.RGB
 	var use []int
 	for i := range s.px {
-		if q := &s.px[i]; !q.cut && pass(q) {
+		if q := &s.px[i]; !q.cut && q.facing > litFacing && pass(q) {
 			use = append(use, i)
 		}
 	}

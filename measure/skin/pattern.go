@@ -2,22 +2,25 @@ package skin
 
 import (
 	"math"
-	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Limits of the pattern rules; this program's own (common practice, no source).
 const (
-	alongShare = 0.72 // share of the border that runs along the fruit for stripes, around it for bands
-	dotSize    = 0.22 // mean chord of a dot over the fruit's radius, at most
-	patchSize  = 0.42 // mean chord of a patch over the fruit's radius, at least
+	alongShare = 0.66 // share of the border that runs along the fruit for stripes, around it for bands
+	dotGrain   = 0.30 // grain over the fruit's radius below which marks are dots
+	patchGrain = 0.40 // grain times evenness of the edges above which they are patches
+	regular    = 0.25 // scatter of the spacing of stripes over its middle value, at most
 )
 
 // lay is how the marks lie on the fruit.
 type lay struct {
 	pattern Pattern
 	along   float64 // share of the border that runs along the fruit, 0–1
-	chord   float64 // mean chord of the marks over the fruit's radius
+	grain   float64 // size of the pattern over the fruit's radius
 	pieces  int
+	smooth  float64 // border left when details below 8 % of the radius are smoothed away
 	mm      float64 // width of stripes or bands, or diameter of the marks, mm
 	stripes int
 }
@@ -25,16 +28,25 @@ type lay struct {
 // layOf judges the pattern of the samples that pass.
 //
 // Border: at every step from marked to unmarked skin, the direction of the step on the skin is split into its part
-// around the fruit and its part along it; stripes step around, bands step along. Size: mean chord = π·area / border
-// length of the marks, a measure that needs no counting of pieces.
-func (s *patchwork) layOf(is func(*pixel) bool) lay {
+// around the fruit and its part along it; stripes step around, bands step along.
+//
+// Grain: the length over which the pattern changes, from the border's length B on the skin's area A: A/B·exp(−u²/2) with u
+// the normal quantile of the marks' share, which makes it independent of that share for a random pattern (Rice's
+// formula for level crossings, from memory). The mean chord of the marks is π·(their area)/B.
+func (s *patchwork) layOf(is, skin func(*pixel) bool) lay {
 	ax := s.axesOf()
-	around, along, border, area := 0.0, 0.0, 0.0, 0.0
+	around, along, border, area, all := 0.0, 0.0, 0.0, 0.0, 0.0
 	for i := range s.px {
 		q := &s.px[i]
 		a := is(q)
 		if a {
 			area++
+		}
+		if skin(q) {
+			all++
+		}
+		if s.besideOther(q, skin) {
+			continue
 		}
 		gx, gy := s.slope(q, is)
 		if gx == 0 && gy == 0 {
@@ -61,33 +73,82 @@ func (s *patchwork) layOf(is func(*pixel) bool) lay {
 		l.pattern = None
 		return l
 	}
-	chordMM := math.Pi * area / border * s.mmStep
-	l.chord = chordMM / s.radius
-	l.mm = chordMM
+	l.mm = math.Pi * area / border * s.mmStep
+	u := distuv.UnitNormal.Quantile(math.Max(0.01, math.Min(0.99, area/math.Max(1, all))))
+	l.grain = all / border * math.Exp(-u*u/2) * s.mmStep / s.radius
 	if around+along > 0 {
 		l.along = around / (around + along)
 	}
+	k := max(1, int(math.Round(0.08*s.radius/s.mmStep)))
+	soft := s.majority(is, k)
+	b2 := 0.0
+	for i := range s.px {
+		q := &s.px[i]
+		if s.besideOther(q, skin) {
+			continue
+		}
+		gx, gy := s.slope(q, func(x *pixel) bool { return soft[x.gy*s.nx+x.gx] })
+		b2 += math.Hypot(gx, gy)
+	}
+	l.smooth = b2 / border
 	s.nameLay(&l, is)
 	return l
 }
 
 // nameLay applies the limits.
 func (s *patchwork) nameLay(l *lay, is func(*pixel) bool) {
+	n, even := s.countAround(is)
 	switch {
-	case l.along > alongShare && l.pieces > 1:
+	case l.along > alongShare && l.pieces > 1 || l.along > 0.54 && even && l.grain < patchGrain:
 		l.pattern = Stripes
 		l.mm *= 2 / math.Pi // a strip's mean chord is π/2 times its width
-		l.stripes = s.countAround(is)
+		l.stripes = n
 	case l.along > 0 && l.along < 1-alongShare && l.pieces > 1:
 		l.pattern = Bands
 		l.mm *= 2 / math.Pi
-	case l.chord < dotSize && l.pieces > 4:
+	case l.grain < dotGrain && l.pieces > 4:
 		l.pattern = Dots
-	case l.chord > patchSize || l.pieces <= 2:
+	case l.grain*l.smooth > patchGrain:
 		l.pattern = Patches
 	default:
 		l.pattern = Mottled
 	}
+}
+
+// majority returns the mask smoothed: whether most samples within k grid steps pass.
+func (s *patchwork) majority(is func(*pixel) bool, k int) []bool {
+	out := make([]bool, len(s.grid))
+	for i := range s.px {
+		q := &s.px[i]
+		n, m := 0, 0
+		for dy := -k; dy <= k; dy++ {
+			for dx := -k; dx <= k; dx++ {
+				if dx*dx+dy*dy > k*k {
+					continue
+				}
+				if j := s.at(q.gx+dx, q.gy+dy); j >= 0 {
+					n++
+					if is(&s.px[j]) {
+						m++
+					}
+				}
+			}
+		}
+		out[q.gy*s.nx+q.gx] = 2*m > n
+	}
+	return out
+}
+
+// besideOther reports whether a neighbour of q belongs to something that is neither mark nor main colour.
+func (s *patchwork) besideOther(q *pixel, skin func(*pixel) bool) bool {
+	for dy := -1; dy <= 1; dy++ {
+		for dx := -1; dx <= 1; dx++ {
+			if i := s.at(q.gx+dx, q.gy+dy); i >= 0 && !skin(&s.px[i]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // slope returns the gradient of the mark's mask at q in grid steps, from a 3 × 3 smoothed difference.
@@ -140,8 +201,8 @@ func (s *patchwork) onSkin(q *pixel, ax axes, dx, dy float64) (around, along flo
 }
 
 // countAround returns how many stripes would go around the whole fruit, from the spacing of those in view; 0 when
-// fewer than two are.
-func (s *patchwork) countAround(is func(*pixel) bool) int {
+// fewer than two are. even: at least four are in view, evenly spaced.
+func (s *patchwork) countAround(is func(*pixel) bool) (n int, even bool) {
 	var on, all [ringBins]float64
 	for i := range s.px {
 		q := &s.px[i]
@@ -185,17 +246,16 @@ func (s *patchwork) countAround(is func(*pixel) bool) int {
 		mids = append(mids, float64(a)+at/w)
 	}
 	if len(mids) < 2 {
-		return 0
+		return 0, false
 	}
 	var gaps []float64
 	for i := 1; i < len(mids); i++ {
 		gaps = append(gaps, mids[i]-mids[i-1])
 	}
-	slices.Sort(gaps)
-	return int(math.Round(ringBins / median(gaps)))
-}
-
-func ringBin(theta float64) int {
-	k := int(math.Floor((theta + math.Pi) / (2 * math.Pi) * ringBins))
-	return ((k % ringBins) + ringBins) % ringBins
+	m := median(gaps)
+	even = len(gaps) >= 3
+	for _, g := range gaps {
+		even = even && math.Abs(g-m) < regular*m
+	}
+	return int(math.Round(ringBins / m)), even
 }

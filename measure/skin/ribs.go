@@ -62,42 +62,272 @@ func solve4(m [5][5]float64, y [5]geom.Vec3) (x [4]geom.Vec3, ok bool) {
 	return x, true
 }
 
-// profile is what the samples show around the fruit: mean log luminance relative to their part, by angle.
-type profile struct {
-	theta []float64
-	y     []float64 // log own luminance of the sample over that of its part
-	n     []float64
+// ring is what the samples show around the fruit: mean log luminance relative to their part, by angle.
+type ring struct {
+	theta, y, n []float64 // angle, mean, number of samples
+	normal      []geom.Vec3
 }
 
-const ringBins = 180 // over the full turn, 2° each
+// ringBins divide the full turn, 2° each.
+const ringBins = 180
 
-// around averages over the middle of the fruit (s from 0.25 to 0.75).
-func (s *patchwork) around(base [][3]float64) profile {
+func ringBin(theta float64) int {
+	k := int(math.Floor((theta + math.Pi) / (2 * math.Pi) * ringBins))
+	return ((k % ringBins) + ringBins) % ringBins
+}
+
+// ringOf averages over the middle of the fruit (s from 0.25 to 0.75), away from edges of parts.
+func (s *patchwork) ringOf(base []part) ring {
 	var y, n [ringBins]float64
+	var nn [ringBins]geom.Vec3
 	for i := range s.px {
 		q := &s.px[i]
-		if q.part < 0 || q.cut || q.s < 0.25 || q.s > 0.75 || !s.core(q) {
+		if q.part < 0 || q.cut || q.s < 0.25 || q.s > 0.75 || q.facing < 0.3 || !s.core(q) {
 			continue
 		}
-		b := base[q.part]
-		l, r := lum(q.own), lum(b)
-		if l <= 0 || r <= 0 {
-			continue
+		if l, r := lum(q.own), lum(base[q.part].rgb); l > 0 && r > 0 {
+			k := ringBin(q.theta)
+			y[k] += math.Log(l / r)
+			n[k]++
+			nn[k] = nn[k].Add(q.n)
 		}
-		k := int((q.theta + math.Pi) / (2 * math.Pi) * ringBins)
-		k = ((k % ringBins) + ringBins) % ringBins
-		y[k] += math.Log(l / r)
-		n[k]++
 	}
-	var p profile
+	var p ring
 	for k := range y {
 		if n[k] >= 4 {
 			p.theta = append(p.theta, (float64(k)+.5)/ringBins*2*math.Pi-math.Pi)
 			p.y = append(p.y, y[k]/n[k])
 			p.n = append(p.n, n[k])
+			p.normal = append(p.normal, nn[k].Unit())
 		}
 	}
+	p.unwrap()
+	p.level()
 	return p
 }
 
+// unwrap turns the ring so that the visible part is one run of angles.
+func (p *ring) unwrap() {
+	m := len(p.theta)
+	if m < 3 {
+		return
+	}
+	cut, gap := 0, p.theta[0]+2*math.Pi-p.theta[m-1]
+	for i := 1; i < m; i++ {
+		if d := p.theta[i] - p.theta[i-1]; d > gap {
+			cut, gap = i, d
+		}
+	}
+	turn := func(v []float64) []float64 { return append(append([]float64(nil), v[cut:]...), v[:cut]...) }
+	p.theta, p.y, p.n = turn(p.theta), turn(p.y), turn(p.n)
+	p.normal = append(append([]geom.Vec3(nil), p.normal[cut:]...), p.normal[:cut]...)
+	for i := m - cut; i < m; i++ {
+		p.theta[i] += 2 * math.Pi
+	}
+}
+
+// level takes out a parabola over the angle: what the light model left of the shading.
+func (p *ring) level() {
+	if len(p.y) < 8 {
+		return
+	}
+	rows := make([][]float64, len(p.y))
+	mid := (p.theta[0] + p.theta[len(p.theta)-1]) / 2
+	for i, t := range p.theta {
+		t -= mid
+		rows[i] = []float64{1, t, t * t, t * t * t}
+	}
+	x, _, ok := regress(rows, p.y, p.n)
+	if !ok {
+		return
+	}
+	for i := range p.y {
+		for k, f := range rows[i] {
+			p.y[i] -= x[k] * f
+		}
+	}
+}
+
+// Limits of the rib rules; this program's own (common practice, no source).
+const (
+	minRibs, maxRibs = 6, 24
+	ribArc           = 80 * math.Pi / 180 // angle that must be in view
+	ribWave          = 0.03               // amplitude of log light, at least
+	minGroove        = 0.015              // depth over radius below which a fruit counts as smooth
+	ribShare         = 0.4                // of the variance around the fruit, at least
+)
+
+// ribs returns the number of ribs around the fruit (0 smooth, −1 cannot be told), the depth of the grooves over the
+// radius (NaN when not told) and the angle of one groove.
+//
+// Number: the strongest wave of whole number in log light around the fruit. Depth: the depth at which ribs of the form
+// r = R·(1 − d·(½ − ½·cos nθ)²) under the light found would show the light seen, with the grooves' own shadow free.
+func (s *patchwork) ribs(l *light, parts []part) (n int, depth, groove float64) {
+	p := s.ringOf(parts)
+	m := len(p.theta)
+	if m < 20 || p.theta[m-1]-p.theta[0] < ribArc {
+		return -1, math.NaN(), 0
+	}
+	total := 0.0
+	for i, y := range p.y {
+		total += p.n[i] * y * y
+	}
+	best, wave := 0.0, 0.0
+	for k := minRibs; k <= maxRibs; k++ {
+		rows := make([][]float64, m)
+		for i, t := range p.theta {
+			rows[i] = []float64{math.Cos(float64(k) * t), math.Sin(float64(k) * t)}
+		}
+		x, left, ok := regress(rows, p.y, p.n)
+		if ok && total-left > best {
+			best, n, wave = total-left, k, math.Hypot(x[0], x[1])
+		}
+	}
+	if total == 0 || best < ribShare*total || wave < ribWave {
+		return 0, math.NaN(), 0
+	}
+	d, g := p.depth(l, s.axesOf(), n)
+	if d < minGroove {
+		return 0, math.NaN(), 0
+	}
+	return n, d, g
+}
+
+// depth scans groove depth and place for the best fit.
+func (p *ring) depth(l *light, ax axes, n int) (depth, groove float64) {
+	depth = math.NaN()
+	if !ax.ok {
+		return
+	}
+	best := math.Inf(1)
+	flat := make([]float64, len(p.theta))
+	for i := range flat {
+		flat[i] = math.Log(lum(l.matt(p.normal[i])))
+	}
+	rows := make([][]float64, len(p.theta))
+	y := make([]float64, len(p.theta))
+	for step := 0; step < 24; step++ {
+		g := float64(step) / 24 * 2 * math.Pi / float64(n)
+		for _, d := range [...]float64{.01, .02, .03, .04, .05, .06, .07, .08, .1, .12, .14, .16, .2, .25} {
+			for i, t := range p.theta {
+				a := float64(n) * (t - g) // 0 in the groove
+				v := 0.5 + 0.5*math.Cos(a)
+				// dr/dθ over r, from v²: the normal leans by it, away from the groove's middle
+				lean := d * float64(n) * v * math.Sin(a)
+				e := ax.w.Scale(math.Cos(t)).Sub(ax.u.Scale(math.Sin(t)))
+				nn := p.normal[i].Sub(e.Scale(lean)).Unit()
+				y[i] = p.y[i] - (math.Log(lum(l.matt(nn))) - flat[i])
+				rows[i] = []float64{1, v * v}
+			}
+			x, left, ok := regress(rows, y, p.n)
+			if ok && x[1] > 0.02 {
+				// a groove is never lighter than its model: charge it
+				left *= 1 + 10*x[1]
+			}
+			if ok && left < best {
+				best, depth, groove = left, d, g
+			}
+		}
+	}
+	return depth, groove
+}
+
+// regress solves weighted least squares and returns the coefficients and the weighted sum of squares left.
+func regress(rows [][]float64, y, w []float64) (x []float64, left float64, ok bool) {
+	k := len(rows[0])
+	a := make([]float64, k*(k+1))
+	at := func(i, j int) *float64 { return &a[i*(k+1)+j] }
+	for r, row := range rows {
+		for i := 0; i < k; i++ {
+			for j := 0; j < k; j++ {
+				*at(i, j) += w[r] * row[i] * row[j]
+			}
+			*at(i, k) += w[r] * row[i] * y[r]
+		}
+	}
+	for i := 0; i < k; i++ {
+		*at(i, i) += 1e-12
+		if *at(i, i) < 1e-10 {
+			return nil, 0, false
+		}
+		for r := i + 1; r < k; r++ {
+			f := *at(r, i) / *at(i, i)
+			for j := i; j <= k; j++ {
+				*at(r, j) -= f * *at(i, j)
+			}
+		}
+	}
+	x = make([]float64, k)
+	for i := k - 1; i >= 0; i-- {
+		x[i] = *at(i, k)
+		for j := i + 1; j < k; j++ {
+			x[i] -= *at(i, j) * x[j]
+		}
+		x[i] /= *at(i, i)
+	}
+	for r, row := range rows {
+		e := y[r]
+		for i := range x {
+			e -= x[i] * row[i]
+		}
+		left += w[r] * e * e
+	}
+	return x, left, true
+}
+
 func lum(c [3]float64) float64 { return 0.2126*c[0] + 0.7152*c[1] + 0.0722*c[2] }
+
+// rough returns the unevenness of the skin: the robust SD of log luminance, each sample's 3 × 3 mean against its
+// surroundings within about 8 mm, in the main colour. Warts and netting raise it.
+func (s *patchwork) rough() float64 {
+	k := max(2, int(math.Round(8/s.mmStep)))
+	mean := func(q *pixel, r int) (m float64, n int) {
+		step := max(1, r/3)
+		for dy := -r; dy <= r; dy += step {
+			for dx := -r; dx <= r; dx += step {
+				if i := s.at(q.gx+dx, q.gy+dy); i >= 0 && s.px[i].part == 0 {
+					if l := lum(s.px[i].own); l > 0 {
+						m += math.Log(l)
+						n++
+					}
+				}
+			}
+		}
+		return m / math.Max(1, float64(n)), n
+	}
+	var dev []float64
+	for i := 0; i < len(s.px); i += 3 {
+		q := &s.px[i]
+		if q.part != 0 || q.facing < 0.5 || !s.core(q) {
+			continue
+		}
+		a, na := mean(q, 1)
+		b, nb := mean(q, k)
+		if na >= 9 && nb >= 20 {
+			dev = append(dev, math.Abs(a-b))
+		}
+	}
+	if len(dev) < 30 {
+		return math.NaN()
+	}
+	return 1.4826 * median(dev)
+}
+
+// stripesLie tells whether the samples that pass lie in the grooves or on the ribs.
+func (s *patchwork) stripesLie(is func(*pixel) bool, n int, groove float64) string {
+	t, m := 0.0, 0.0
+	for i := range s.px {
+		q := &s.px[i]
+		if q.s > 0.2 && q.s < 0.8 && is(q) {
+			t += math.Cos(float64(n) * (q.theta - groove))
+			m++
+		}
+	}
+	switch {
+	case m > 0 && t/m > 0.3:
+		return "grooves"
+	case m > 0 && t/m < -0.3:
+		return "ribs"
+	}
+	return ""
+}

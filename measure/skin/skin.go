@@ -132,7 +132,15 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 	if ph.Colour.Corrected {
 		r.MainU = math.Hypot(r.MainU, 100.0/3/2*ph.Colour.FallU(geom.Centroid(s.fruit.Outline)))
 	}
+	var groove float64
+	if s.fruit.Surface != nil {
+		r.Ribs, r.Groove, groove = s.ribs(l, parts)
+		r.Rough = s.rough()
+	}
 	s.secondary(&r, parts)
+	if best := markOf(parts); r.Pattern == Stripes && r.Ribs > 0 && best >= 0 {
+		r.OnRibs = s.stripesLie(func(q *pixel) bool { return q.part == best }, r.Ribs, groove)
+	}
 	return r
 }
 
@@ -164,16 +172,24 @@ func (s *patchwork) size() {
 	s.radius = math.Max(1e-6, across[len(across)*98/100])
 }
 
+// markOf returns the largest mark, −1 when there is none.
+func markOf(parts []part) int {
+	for p, q := range parts {
+		if q.kind == mark {
+			return p
+		}
+	}
+	return -1
+}
+
 // secondary fills the secondary colour, its share and pattern, and the further colours.
 func (s *patchwork) secondary(r *Result, parts []part) {
 	r.Pattern = None
-	best := -1
+	best := markOf(parts)
 	for p, q := range parts {
 		switch q.kind {
 		case mark:
-			if best < 0 {
-				best = p
-			} else if len(r.More) < 3 {
+			if p != best && len(r.More) < 3 {
 				r.More = append(r.More, Share{q.lab, q.share, "mark"})
 			}
 		case spot:
@@ -189,10 +205,13 @@ func (s *patchwork) secondary(r *Result, parts []part) {
 	}
 	q := parts[best]
 	r.Second, r.SecondShare, r.SecondU = &q.lab, q.share, math.Hypot(r.MainU, 2)
-	l := s.layOf(func(x *pixel) bool { return x.part == best })
+	is := func(x *pixel) bool { return x.part == best }
+	l := s.layOf(is, func(x *pixel) bool {
+		return x.part >= 0 && (parts[x.part].kind == mark || parts[x.part].kind == ground || parts[x.part].kind == shade)
+	})
 	r.Pattern, r.Stripes, r.MarkMM = l.pattern, l.stripes, l.mm
 	if DebugLay != nil {
-		DebugLay(fmt.Sprintf("%s along %.2f chord %.2f pieces %d mm %.1f n %d", l.pattern, l.along, l.chord, l.pieces, l.mm, l.stripes))
+		DebugLay(fmt.Sprintf("%s along %.2f grain %.2f smooth %.2f pieces %d mm %.1f n %d", l.pattern, l.along, l.grain, l.smooth, l.pieces, l.mm, l.stripes))
 	}
 }
 
