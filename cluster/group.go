@@ -9,8 +9,9 @@ import (
 // Options of Group. The zero value is not useful; start from DefaultOptions.
 type Options struct {
 	Groups    int     // number of groups asked for; 0: found from the fruit
-	Margin    float64 // log units by which every further group must raise the score, fruit without tags
+	Margin    float64 // log units by which a second group must raise the score, fruit without tags
 	Tagged    float64 // the same where plants have several fruit: how alike sisters are is then estimated too
+	Further   float64 // the same for every group beyond the second
 	Unsure    float64 // a fruit is unsure below this membership
 	Stability int     // number of bootstrap harvests for the stability of groups; 0: none
 	Seed      uint64  // of the bootstrap
@@ -18,7 +19,7 @@ type Options struct {
 
 // DefaultOptions returns the options the simulation in docs/grouping.md was made with.
 func DefaultOptions() Options {
-	return Options{Margin: 3, Tagged: 4.5, Unsure: 0.9, Stability: 50, Seed: 1}
+	return Options{Margin: 0.5, Tagged: 2, Further: 3, Unsure: 0.9, Stability: 50, Seed: 1}
 }
 
 // Member is the place of a row in the grouping.
@@ -64,7 +65,7 @@ type Group struct {
 // Find groups the fruit of a table.
 //
 // The number of groups is the one whose best partition has the highest log posterior (see space)
-// after Options.Margin (Tagged) for every group beyond the first. The margin was chosen so that harvests of
+// after Options.Margin (Tagged) for the second and Options.Further for every further group. They were chosen so that harvests of
 // one type are split in under 5 % (docs/grouping.md). A fruit that forms a type by itself is `alone`.
 // Rows without any value are put to group 1 as unsure.
 //
@@ -84,14 +85,14 @@ func Find(t Table, o Options) (Result, error) {
 	if h.sisters() {
 		margin = o.Tagged
 	}
-	f := h.search(o.Groups, margin, setting{0.35, 1, 0.2})
+	f := h.search(o.Groups, limit{margin, o.Further}, setting{0.35, 1, 0.2})
 	for range 2 {
 		if !h.fillGaps(f.best) {
 			break
 		}
 		us, suspects = h.suspect(h.byPlant(t))
 		h.setUnits(us)
-		f = h.search(o.Groups, margin, f.best.at)
+		f = h.search(o.Groups, limit{margin, o.Further}, f.best.at)
 	}
 	m := h.model(f.best)
 	res := Result{Members: make([]Member, len(t.Rows)), Width: f.best.at.width, Alikeness: math.NaN()}

@@ -11,7 +11,7 @@ const (
 )
 
 var (
-	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65, 0.8} // tried: correlation of fruit of one plant
+	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65} // tried: correlation of fruit of one plant
 	widths    = []float64{0.5, 0.7, 1, 1.4, 2}             // tried: this harvest's spread ÷ the usual
 	pulls     = []float64{0.06, 0.2, 0.6, 2}               // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
 )
@@ -23,14 +23,15 @@ type setting struct{ alike, width, pull float64 }
 // space holds the unit means in coordinates in which the score of a partition is cheap.
 //
 // Model: fruit j of unit u in type k is x = μk + b + e, with b + e of covariance T and a share
-// `alike` of it in b; T has an inverse-Wishart prior around the usual spreads, μk ~ N(0, T/κ). Both are
-// integrated out, so that the score of a partition is its log marginal likelihood:
+// `alike` of it in b; T has an inverse-Wishart prior around the usual spreads, μk ~ N(μ, T/κ) with μ anywhere. All
+// are integrated out, so that the score of a partition is its log marginal likelihood:
 //
-//	p/2·Σk ln(κ/(κ+Wk)) − (ν+n)/2·ln det(C − Σk Sk·Skᵀ/(κ+Wk)) + terms without the partition,
-//	Sk = Σ w·x̄, Wk = Σ w over units of type k, w = 1/(alike + (1−alike)/m) for a unit of m fruit
+//	p/2·Σk ln(κ/(κ+Wk)) − p/2·ln V − (ν+n−1)/2·ln det(C − Σk Sk·Skᵀ/(κ+Wk) − g·gᵀ/V) + terms without the partition,
+//	Sk = Σ w·x̄, Wk = Σ w over units of type k, w = 1/(alike + (1−alike)/m) for a unit of m fruit,
+//	g = Σk κ/(κ+Wk)·Sk, V = Σk κ·Wk/(κ+Wk)
 //
 // plus the log prior of the partition (every size of every group equally likely: a Dirichlet-
-// multinomial with parameter 1). In coordinates with C = 1 the determinant is one of size K.
+// multinomial with parameter 1). In coordinates with C = 1 the determinant is one of size K+1.
 type space struct {
 	p    int
 	nu   float64 // ν+n
@@ -60,7 +61,7 @@ func (h *harvest) space(s setting) *space {
 	}
 	sp.pull = s.pull
 	low, det := c.cholesky()
-	sp.low, sp.nu = low, nu0+n
+	sp.low, sp.nu = low, nu0+n-1
 	for i, u := range h.units {
 		sp.y[i] = append([]float64(nil), u.mean...)
 		low.solveLower(sp.y[i])
@@ -68,7 +69,7 @@ func (h *harvest) space(s setting) *space {
 	lo := math.Log(s.alike/(1-s.alike)) - math.Log(0.3/0.7)
 	lw := math.Log(s.width)
 	p := float64(h.p)
-	sp.base = nu0*p*lw - sp.nu/2*det - p/2*jac - lo*lo/2 - lw*lw/(2*0.4*0.4)
+	sp.base = nu0*p*lw - sp.nu/2*det - p/2*jac - lo*lo/(2*0.7*0.7) - lw*lw/(2*0.3*0.3)
 	return sp
 }
 
@@ -90,7 +91,7 @@ func (sp *space) partition(of []int) *partition {
 	for i := range p.s {
 		p.s[i], p.g[i] = make([]float64, sp.p), make([]float64, p.k)
 	}
-	p.det = make([]float64, p.k*p.k)
+	p.det = make([]float64, (p.k+1)*(p.k+1))
 	for u, k := range p.of {
 		p.n[k]++
 		p.w[k] += sp.w[u]
@@ -118,24 +119,38 @@ func (sp *space) with(pull float64) *space {
 	return &o
 }
 
+// inner is the part of the score that depends on the partition: n, w and the products g of the sums.
+// det is room for a (K+1)×(K+1) matrix: a column Sk/√(κ+Wk) for each type and one, g/√V, for the common centre.
 func (sp *space) inner(n, w []float64, g [][]float64, det []float64) float64 {
 	k := len(n)
-	v, units := lgamma(float64(k+1))+lgamma(float64(k)), 0.0
-	if k == 1 {
-		v = 0
+	q := k + 1
+	half := float64(sp.p) / 2
+	v, units, total := 0.0, 0.0, 0.0
+	if k > 1 {
+		v = lgamma(float64(k+1)) + lgamma(float64(k))
 	}
+	last := det[k*q : k*q+q]
+	clear(last)
 	for i := range n {
-		v += float64(sp.p) / 2 * math.Log(sp.pull/(sp.pull+w[i]))
+		v += half * math.Log(sp.pull/(sp.pull+w[i]))
 		v += lgamma(n[i] + 1)
 		units += n[i]
-		ri := 1 / math.Sqrt(sp.pull+w[i])
+		total += sp.pull * w[i] / (sp.pull + w[i])
+		ri := 1 / (sp.pull + w[i])
 		for j := range n {
-			det[i*k+j] = -g[i][j] * ri / math.Sqrt(sp.pull+w[j])
+			det[i*q+j] = -g[i][j] * math.Sqrt(ri/(sp.pull+w[j]))
+			last[i] -= g[i][j] * sp.pull / (sp.pull + w[j]) * math.Sqrt(ri)
+			last[k] -= g[i][j] * sp.pull * ri * sp.pull / (sp.pull + w[j])
 		}
-		det[i*k+i]++
+		det[i*q+i]++
 	}
-	v -= lgamma(units + float64(k))
-	return v - sp.nu/2*logDet(det, k)
+	v -= lgamma(units+float64(k)) + half*math.Log(total)
+	for i := range n {
+		last[i] /= math.Sqrt(total)
+		det[i*q+k] = last[i]
+	}
+	last[k] = 1 + last[k]/total
+	return v - sp.nu/2*logDet(det, q)
 }
 
 // logDet is the logarithm of the determinant of a positive definite k×k matrix; it overwrites a.
@@ -252,18 +267,24 @@ func (h *harvest) covariance(sp *space, p *partition, s setting) sym {
 	for _, u := range h.units {
 		n += float64(len(u.rows))
 	}
-	sum := make([]float64, h.p)
+	sum, all, v := make([]float64, h.p), make([]float64, h.p), 0.0
 	for k := range p.k {
 		clear(sum)
 		for i, u := range h.units {
 			if p.of[i] == k {
-				for j, v := range u.mean {
-					sum[j] += sp.w[i] * v
+				for j, x := range u.mean {
+					sum[j] += sp.w[i] * x
 				}
 			}
 		}
+		r := sp.pull / (sp.pull + p.w[k])
 		c.rank1(-1/(sp.pull+p.w[k]), sum)
+		for j, x := range sum {
+			all[j] += r * x
+		}
+		v += r * p.w[k]
 	}
+	c.rank1(-1/v, all)
 	for i := range c.a {
 		c.a[i] /= priorFruit + n - float64(p.k)
 	}

@@ -11,6 +11,16 @@ type found struct {
 	best *candidate
 }
 
+// limit is what the second and every further type must raise the score by.
+type limit struct{ second, further float64 }
+
+func (l limit) of(k int) float64 {
+	if k < 2 {
+		return 0
+	}
+	return l.second + l.further*float64(k-2)
+}
+
 type candidate struct {
 	of    []int
 	k     int
@@ -19,9 +29,10 @@ type candidate struct {
 }
 
 // search looks for the best partition of the units. keep > 0 fixes the number of types; margin is
-// what every further type must raise the score by.
-func (h *harvest) search(keep int, margin float64, start setting) found {
+// what further types must raise the score by.
+func (h *harvest) search(keep int, margin limit, start setting) found {
 	f := found{byK: map[int]*candidate{}}
+	keep = min(keep, len(h.units))
 	most := min(len(h.units), max(mostGroups, keep))
 	s := start
 	for pass := 0; pass < 3; pass++ {
@@ -130,8 +141,8 @@ func (h *harvest) white(low sym, pick []int) [][]float64 {
 	return x
 }
 
-// choose picks the number of types: the highest score after margin·(k−1).
-func (f *found) choose(keep int, margin float64) {
+// choose picks the number of types: the highest score after the margin.
+func (f *found) choose(keep int, margin limit) {
 	f.best = nil
 	top := math.Inf(-1)
 	for k := 1; k <= len(f.byK)+mostGroups+keep; k++ { // in order, so that ties go to fewer types
@@ -139,7 +150,7 @@ func (f *found) choose(keep int, margin float64) {
 		if c == nil || keep > 0 && k != keep {
 			continue
 		}
-		if v := c.score - margin*float64(k-1); v > top+1e-9 {
+		if v := c.score - margin.of(k); v > top+1e-9 {
 			top, f.best = v, c
 		}
 	}
@@ -151,7 +162,7 @@ func (f *found) choose(keep int, margin float64) {
 }
 
 // improve tries splitting each type in two and joining each pair, from the best partition on.
-func (h *harvest) improve(f *found, sp *space, low sym, most, keep int, margin float64) {
+func (h *harvest) improve(f *found, sp *space, low sym, most, keep int, margin limit) {
 	for range 6 {
 		was := f.best
 		if was.k < most {

@@ -39,7 +39,12 @@ func main() {
 	n := flag.Int("harvests", 200, "harvests a cell")
 	seed := flag.Uint64("seed", 1, "seed of the invented harvests")
 	only := flag.Int("cell", -1, "only this cell")
+	o := cluster.DefaultOptions()
+	flag.Float64Var(&o.Margin, "margin", o.Margin, "log units the second group must gain, fruit without tags")
+	flag.Float64Var(&o.Tagged, "tagged", o.Tagged, "the same, several fruit a plant")
+	flag.Float64Var(&o.Further, "further", o.Further, "the same for every further group")
 	flag.Parse()
+	o.Stability = 0
 	fmt.Println("types | fruit | a plant | d | types right | one type split | more | fewer | mean ARI | unsure | ms")
 	fmt.Println("--|--|--|--|--|--|--|--|--|--|--")
 	var cal calibration
@@ -47,14 +52,12 @@ func main() {
 		if *only >= 0 && i != *only {
 			continue
 		}
-		run(c, i, *n, *seed, &cal)
+		run(c, i, *n, *seed, o, &cal)
 	}
 	cal.print(os.Stdout)
 }
 
-func run(c cell, at, n int, seed uint64, cal *calibration) {
-	o := cluster.DefaultOptions()
-	o.Stability = 0
+func run(c cell, at, n int, seed uint64, o cluster.Options, cal *calibration) {
 	var right, more, fewer, unsure int
 	ari := 0.0
 	start := time.Now()
