@@ -8,3 +8,8 @@ func Dumps() map[int]string {
 	DebugLay = func(t string) { out[n-1] += t }
 	return out
 }
+
+// LayLog collects the measures of the patterns.
+var LayLog string
+
+func init() { DebugLay = func(t string) { LayLog += t + "\n" } }

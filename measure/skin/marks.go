@@ -83,6 +83,9 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 		if k > shadeMax && k < 1/shadeMax && same < de && (same < sameDE*dark || same < shadeDE*dark && !s.sharp(p)) {
 			return shade
 		}
+		if s.reflected(m.rgb, q.rgb) < sameDE*dark && k < 1 {
+			return shade
+		}
 		if s.shineOf(m.rgb, q.rgb) && q.share < 0.15 {
 			return shine
 		}
@@ -167,6 +170,28 @@ func between(a, b, x colour.RGB) bool {
 	}
 	mix := colour.RGB{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1]), a[2] + t*(b[2]-a[2])}
 	return colour.DeltaE2000(mix.Lab(), x.Lab()) < 4
+}
+
+// reflected returns the ΔE00 between q and the nearest colour that m takes on under the card's light mixed with light
+// from what lies beside the fruit.
+func (s *patchwork) reflected(m, q colour.RGB) float64 {
+	// least squares q = m·(a + b·t), with t the colour beside
+	var f [3]float64
+	aa, ab, bb, qa, qb := 0.0, 0.0, 0.0, 0.0, 0.0
+	for k := range m {
+		f[k] = m[k] * s.beside[k]
+		aa, ab, bb = aa+m[k]*m[k], ab+m[k]*f[k], bb+f[k]*f[k]
+		qa, qb = qa+q[k]*m[k], qb+q[k]*f[k]
+	}
+	det := aa*bb - ab*ab
+	if !(det > 1e-12) {
+		return math.Inf(1)
+	}
+	a, b := (qa*bb-qb*ab)/det, (qb*aa-qa*ab)/det
+	if a < 0 || b < 0 {
+		return math.Inf(1)
+	}
+	return colour.DeltaE2000(colour.RGB{a*m[0] + b*f[0], a*m[1] + b*f[1], a*m[2] + b*f[2]}.Lab(), q.Lab())
 }
 
 // shineOf reports whether q is m under any light plus white.

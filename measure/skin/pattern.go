@@ -9,8 +9,8 @@ import (
 // Limits of the pattern rules; this program's own (common practice, no source).
 const (
 	alongShare = 0.66 // share of the border that runs along the fruit for stripes, around it for bands
-	dotGrain   = 0.30 // grain over the fruit's radius below which marks are dots
-	patchGrain = 0.40 // grain times evenness of the edges above which they are patches
+	dotGrain   = 0.28 // grain over the fruit's radius below which marks are dots
+	patchGrain = 0.36 // grain times evenness of the edges above which they are patches
 	regular    = 0.25 // scatter of the spacing of stripes over its middle value, at most
 )
 
@@ -95,15 +95,21 @@ func (s *patchwork) layOf(is, skin func(*pixel) bool) lay {
 	return l
 }
 
+// runs reports whether share of the border in one direction is enough for stripes or bands: two pieces alone may be
+// chance.
+func (l *lay) runs(share float64) bool {
+	return l.pieces > 2 && share > alongShare || l.pieces == 2 && share > 0.8
+}
+
 // nameLay applies the limits.
 func (s *patchwork) nameLay(l *lay, is func(*pixel) bool) {
 	n, even := s.countAround(is)
 	switch {
-	case l.along > alongShare && l.pieces > 1 || l.along > 0.54 && even && l.grain < patchGrain:
+	case l.runs(l.along) || l.along > 0.54 && even && l.grain < patchGrain:
 		l.pattern = Stripes
 		l.mm *= 2 / math.Pi // a strip's mean chord is π/2 times its width
 		l.stripes = n
-	case l.along > 0 && l.along < 1-alongShare && l.pieces > 1:
+	case l.along > 0 && l.runs(1-l.along):
 		l.pattern = Bands
 		l.mm *= 2 / math.Pi
 	case l.grain < dotGrain && l.pieces > 4:

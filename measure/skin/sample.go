@@ -30,9 +30,10 @@ type patchwork struct {
 	nx, ny int
 	grid   []int32 // index into px, −1 outside
 	fruit  *Fruit
-	radius float64 // greatest distance from the axis seen, mm
-	mmStep float64 // grid step on the fruit, mm
-	parts  int     // number of parts
+	radius float64    // greatest distance from the axis seen, mm
+	mmStep float64    // grid step on the fruit, mm
+	parts  int        // number of parts
+	beside colour.RGB // what lies around the fruit, as calibrated: it throws coloured light on its sides
 }
 
 // Samples nearer to the outline than this share of the outline's size, or seen more obliquely than minFacing,
@@ -83,7 +84,37 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 		}
 	}
 	w.erodeColumns(edge)
+	w.beside = besideOf(ph, f)
 	return w
+}
+
+// besideOf returns the median colour of what lies 6 to 20 px outside the outline.
+func besideOf(ph *Photo, f *Fruit) colour.RGB {
+	c := geom.Centroid(f.Outline)
+	var v [3][]float64
+	for i := 0; i < len(f.Outline); i += 1 + len(f.Outline)/120 {
+		d := f.Outline[i].Sub(c)
+		if d.Norm() < 1 {
+			continue
+		}
+		for _, out := range [...]float64{6, 13, 20} {
+			p := f.Outline[i].Add(d.Scale(out / d.Norm()))
+			x, y := int(p.X), int(p.Y)
+			if x < 0 || y < 0 || x >= ph.Width || y >= ph.Height {
+				continue
+			}
+			j := 3 * (y*ph.Width + x)
+			rgb := ph.Colour.RGB([3]float64{float64(ph.Pix[j]), float64(ph.Pix[j+1]), float64(ph.Pix[j+2])}, p)
+			for k := range v {
+				v[k] = append(v[k], rgb[k])
+			}
+		}
+	}
+	var o colour.RGB
+	for k := range o {
+		o[k] = median(v[k])
+	}
+	return o
 }
 
 // look reads one pixel and the surface there.
