@@ -101,7 +101,6 @@ func hash(b []byte) string {
 // scale finds what gives the photo its scale: the card, or what the options put in its place.
 func (m *measurer) scale(p *photo.Photo) (*card.Found, error) {
 	o := card.Options{LensFile: m.lensFile, LengthMM: m.opt.CardLength}
-	/*PENDING
 	switch {
 	case m.opt.CoinMM > 0:
 		return card.FindCoin(p, m.opt.CoinMM, o)
@@ -110,7 +109,6 @@ func (m *measurer) scale(p *photo.Photo) (*card.Found, error) {
 	case m.opt.NoScale:
 		return card.WithoutScale(p, o)
 	}
-	PENDING*/
 	return card.Find(p, o)
 }
 
