@@ -32,7 +32,6 @@ func even(skins []*patchwork, l *light, cal *colour.Calibration) *colour.Calibra
 			continue
 		}
 		s.unshade(l)
-		s.split()
 		c, ok := s.mainRGB()
 		if !ok || c[0] < 0.005 || c[1] < 0.005 || c[2] < 0.002 {
 			continue

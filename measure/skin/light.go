@@ -123,18 +123,19 @@ type lit struct {
 	w      float64
 }
 
-// fitLight estimates the light from all fruit of a photo by alternating three linear steps: the colour of each
-// part of each fruit, the light, and the strength of shine.
-func fitLight(skins []*patchwork) *light {
-	l := flat()
-	for it := 0; it < 5; it++ {
+// fitLight estimates the light from all fruit of a photo by alternating three linear steps, rounds times from l: the
+// colour of each part of each fruit, the light, and the strength of shine. The parts are found again every other round.
+func fitLight(skins []*patchwork, l *light, rounds int) *light {
+	for it := 0; it < rounds; it++ {
 		var all []lit
 		for _, s := range skins {
 			if len(s.px) < 40 {
 				continue
 			}
 			s.unshade(l)
-			s.split()
+			if it%2 == 0 {
+				s.split()
+			}
 			all = append(all, s.toLight(l)...)
 		}
 		if len(all) < 60 {

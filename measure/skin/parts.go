@@ -376,6 +376,15 @@ func (s *patchwork) robust(pass func(*pixel) bool) (colour.RGB, bool) {
 	if len(use) == 0 {
 		return c, false
 	}
+	const enough = 900
+	if step := len(use) / enough; step > 1 {
+		n := 0
+		for i := 0; i < len(use); i += step {
+			use[n] = use[i]
+			n++
+		}
+		use = use[:n]
+	}
 	v := make([]vw, len(use))
 	for k := range c {
 		sum := 0.0

@@ -96,9 +96,9 @@ func Measure(ph *Photo, opt Options) []Result {
 	for i := range ph.Fruits {
 		skins[i] = sample(ph, &ph.Fruits[i], opt.MaxPixels)
 	}
-	l := fitLight(skins)
+	l := fitLight(skins, flat(), 4)
 	if c := even(skins, l, ph.Colour); c != ph.Colour {
-		l = fitLight(skins)
+		l = fitLight(skins, l, 2)
 	}
 	if Debug != nil {
 		Debug(l.f0, l.l)
