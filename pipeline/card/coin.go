@@ -196,7 +196,7 @@ func (im *Picture) rimPoint(c *Coin, a, reach float64) (geom.Px, bool) {
 	const step = 0.5
 	n := int(reach / step)
 	grad := make([]float64, 2*n+1)
-	best := 0
+	best, light := 0, 0.0
 	for i := range grad {
 		r := r0 + step*float64(i-n)
 		out, ok1 := im.luminance(c.Centre.Add(d.Scale(r + 1)))
@@ -204,13 +204,13 @@ func (im *Picture) rimPoint(c *Coin, a, reach float64) (geom.Px, bool) {
 		if !ok1 || !ok2 {
 			return geom.Px{}, false
 		}
-		// against brightness, so that a rim in shadow counts like one in light
-		grad[i] = math.Abs(out-in) / (out + in + 0.02)
+		grad[i] = math.Abs(out - in)
 		if grad[i] > grad[best] {
-			best = i
+			best, light = i, out+in
 		}
 	}
-	if grad[best] < 0.05 || best == 0 || best == len(grad)-1 {
+	// against brightness, so that a rim in shadow counts like one in light
+	if grad[best] < 0.05*(light+0.02) || best == 0 || best == len(grad)-1 {
 		return geom.Px{}, false
 	}
 	p, q, s := grad[best-1], grad[best], grad[best+1]
