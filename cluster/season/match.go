@@ -62,6 +62,24 @@ func Match(a, b []Group, k int) []Pair {
 	return out
 }
 
+// Apart returns the distance of group na of a and group nb of b as Match measures it; NaN when either
+// is not there.
+func Apart(a, b []Group, na, nb, k int) float64 {
+	find := func(gs []Group, n int) *Group {
+		for i := range gs {
+			if gs[i].Number == n {
+				return &gs[i]
+			}
+		}
+		return nil
+	}
+	g, h := find(a, na), find(b, nb)
+	if g == nil || h == nil {
+		return math.NaN()
+	}
+	return apart(centreOf(*g, k), centreOf(*h, k), within(append(append([]Group(nil), a...), b...), k))
+}
+
 // values is the trait vector of a fruit with its colour.
 func values(f Fruit, k int) []float64 {
 	return append(append(make([]float64, 0, k+3), f.X[:k]...), f.Lab[0], f.Lab[1], f.Lab[2])
