@@ -36,6 +36,7 @@ type cli struct {
 	Run  runCmd  `cmd:"" help:"Measure the photos of a harvest, group the fruit and judge them."`
 	Card cardCmd `cmd:"" help:"Write the scale card as PDF."`
 	Tags tagsCmd `cmd:"" help:"Write plant tags as PDF."`
+	Lens lensCmd `cmd:"" help:"Calibrate a camera from photos of a printed chessboard."`
 
 	Describe describeCmd `cmd:"" help:"Make or check the description of a variety."`
 	Fix      fixCmd      `cmd:"" help:"Correct what the program found in a photo."`
