@@ -10,26 +10,30 @@ import (
 // what no view shows. Those of the profile describe smooth fruit with rounded tips and were set on
 // rendered fruit of nine shapes; docs/body.md says what they do to fruit of other kinds.
 const (
-	contactMM   = 0.4  // lowest point above the table, mm
-	wiggle      = 0.12 // second difference of the profile's coefficients
-	slopeMean   = 4.5  // growth of q from the tips inwards per length
-	slopeSpread = 4.0
-	sizeQ       = 1.0  // the profile's coefficients
-	tipMean     = -0.7 // q at the tips: slimmer than the greatest radius
-	tipSpread   = 0.3
-	capShare    = 0.12 // share of the length over which a tip is rounded: median
-	capSpread   = 0.5  // and standard deviation of its logarithm
-	wiggleBend  = 0.15 // second difference of the bends, rad
-	sizeBend    = 0.5  // each bend, rad
-	flatRiseDeg = 0.8  // rise at rest of a body on two contacts, degrees
-	softRiseDeg = 6.0  // of a body on a round belly
-	ribDepth    = 0.08 // depth of furrows / radius: mean and standard deviation
-	rollDeg     = 3.0  // roll of a bent body's plane
+	tailTip       = 2.0  // scale of the heavy tails of the tips' priors, standard deviations
+	contactMM     = 0.4  // lowest point above the table, mm
+	wiggle        = 0.12 // second difference of the profile's coefficients
+	slopeMean     = 4.5  // growth of q from the tips inwards per length
+	slopeSpread   = 4.0
+	sizeQ         = 1.0  // the profile's coefficients
+	tipMean       = -0.7 // q at the tips: slimmer than the greatest radius
+	tipSpread     = 0.3
+	capShare      = 0.12 // share of the length over which a tip is rounded: median
+	capSpread     = 0.5  // and standard deviation of its logarithm
+	wiggleBend    = 0.15 // second difference of the bends, rad
+	sizeBend      = 0.5  // each bend, rad
+	flatRiseDeg   = 0.8  // rise at rest of a body on two contacts, degrees
+	centroidShare = 0.04 // of the centroid along the body / length: heavy ends, flat spots, a stalk
+	ribDepth      = 0.08 // depth of furrows / radius: mean and standard deviation
+	rollDeg       = 3.0  // roll of a bent body's plane
 )
 
 // sink takes a residual row: r and row are already divided by sigma, w is a robust weight. row is
 // all zero and r alone counts when only the cost is wanted.
 type sink func(row []float64, r, w float64)
+
+// heavy is the weight of a prior residual with heavy tails (Student's t): fruit with an odd tip exist.
+func heavy(r, scale float64) float64 { return 1 / (1 + r*r/(scale*scale)) }
 
 func zero(row []float64) {
 	for i := range row {
@@ -132,14 +136,16 @@ func (t *task) profilePrior(m *model, row []float64, f sink) {
 	g := float64(n-3) / 2
 	zero(row)
 	q[2], q[0] = g/slopeSpread, -g/slopeSpread
-	f(row, ((c[2]-c[0])*g-slopeMean)/slopeSpread, 1)
+	r := ((c[2]-c[0])*g - slopeMean) / slopeSpread
+	f(row, r, heavy(r, tailTip))
 	zero(row)
 	q[n-3], q[n-1] = g/slopeSpread, -g/slopeSpread
-	f(row, ((c[n-3]-c[n-1])*g-slopeMean)/slopeSpread, 1)
+	r = ((c[n-3]-c[n-1])*g - slopeMean) / slopeSpread
+	f(row, r, heavy(r, tailTip))
 	for _, k := range [...]int{1, n - 2} {
 		zero(row)
 		q[k] = 1 / tipSpread
-		f(row, (c[k]-tipMean)/tipSpread, 1)
+		f(row, (c[k]-tipMean)/tipSpread, heavy((c[k]-tipMean)/tipSpread, tailTip))
 	}
 	for _, i := range [...]int{pCap0, pCap1} {
 		zero(row)
@@ -169,8 +175,8 @@ func (t *task) restPrior(m *model, row []float64, f sink) {
 	if s.span == 0 {
 		return
 	}
-	sd := flatRiseDeg + (softRiseDeg-flatRiseDeg)*math.Max(0, 1-s.span/0.3)
-	sd *= deg
+	// the centroid is known to a share of the length: on a round belly that much rolls the body
+	sd := math.Hypot(flatRiseDeg*deg, centroidShare*math.Max(0, s.bulge))
 	row[pRise] = 1 / sd
 	if s.span >= 0.12 {
 		k := math.Pow(math.Cos(s.rise), 2) / (s.x2 - s.x1) / sd
@@ -211,7 +217,7 @@ func (t *task) ends(m *model, row []float64, grad bool, f sink) {
 				dir = dir.Scale(1 / l)
 			}
 			side := geom.Px{X: -dir.Y, Y: dir.X}
-			along := sd * (1 + 12*math.Max(0, 0.25-facing)) // hidden poles count less along the axis
+			along := sd * (1 + 12*math.Max(0, 0.3-facing)) // seen ever more from the side
 			add := func(u geom.Px, s float64) {
 				zero(row)
 				r := at.Sub(*px).Dot(u) / s
@@ -226,7 +232,7 @@ func (t *task) ends(m *model, row []float64, grad bool, f sink) {
 				f(row, r, 1/(1+r*r/9))
 			}
 			add(side, sd)
-			if facing > -0.2 {
+			if facing > 0.1 {
 				add(dir, along)
 			}
 		}

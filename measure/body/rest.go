@@ -41,6 +41,7 @@ type support struct {
 	t1, t2 float64
 	x1, x2 float64
 	rho    [2]float64
+	bulge  float64 // curvature of the lower hull there × length of the body: 0 flat, 2 and more round
 }
 
 // rest finds the edge of the lower hull under the body's centroid: a pear lies on its belly and its
@@ -77,6 +78,7 @@ func (m *model) rest() support {
 		if x[i] <= g && g <= x[j] && x[j] > x[i] {
 			s := support{t1: t[i], t2: t[j], x1: x[i], x2: x[j], rho: [2]float64{-z[i], -z[j]}}
 			s.span = (x[j] - x[i]) / m.mid.L
+			s.bulge = (hullSlope(hull, x[:], z[:], g+bulgeReach*m.mid.L) - hullSlope(hull, x[:], z[:], g-bulgeReach*m.mid.L)) / (2 * bulgeReach)
 			s.rise = math.Atan((s.rho[1] - s.rho[0]) / (x[j] - x[i]))
 			if s.span < 0.12 { // smooth underside: the slope under the centroid itself
 				s.rise = -math.Atan(slopeAt(x[:], z[:], g))
@@ -85,6 +87,22 @@ func (m *model) rest() support {
 		}
 	}
 	return support{}
+}
+
+// bulgeReach is how far to either side of the centroid the hull's curvature is taken, share of length.
+const bulgeReach = 0.1
+
+// hullSlope returns the slope of the hull's edge at x; beyond the hull that of its last edge.
+func hullSlope(hull []int, x, z []float64, at float64) float64 {
+	k := 0
+	for k+2 < len(hull) && x[hull[k+1]] < at {
+		k++
+	}
+	i, j := hull[k], hull[k+1]
+	if x[j] == x[i] {
+		return 0
+	}
+	return (z[j] - z[i]) / (x[j] - x[i])
 }
 
 // slopeAt returns dz/dx at g from a parabola through the nearest three of the tabled points.
