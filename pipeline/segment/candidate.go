@@ -21,6 +21,9 @@ type candidate struct {
 	stem   heatPoint
 	bloss  heatPoint
 	cut    bool
+
+	inside  palette   // the fruit's colours
+	outside []palette // the table's, by sector along the outline
 }
 
 // newCandidate traces a region; nil when its outline cannot be drawn.

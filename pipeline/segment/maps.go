@@ -100,7 +100,7 @@ func (m *Maps) at(a []float32, p geom.Px) float64 {
 	return (1-fy)*((1-fx)*v(x0, y0)+fx*v(x1, y0)) + fy*((1-fx)*v(x0, y1)+fx*v(x1, y1))
 }
 
-func clamp(v, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, v)) }
+func clamp(v, lo, hi float64) float64 { return max(lo, min(hi, v)) }
 
 // block takes the cells inside the polygons out of the body and stalk maps.
 func (m *Maps) block(polys [][]geom.Px) {

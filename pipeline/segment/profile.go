@@ -49,27 +49,7 @@ func (e *edgeModel) basis(p float64) []float64 {
 		s := math.Sqrt(e.w[k])
 		v[k], v[n+k], v[2*n+k], v[3*n+k] = s*in, s*(1-in), s*t*in, s*t*(1-in)
 	}
-	for a := range 4 {
-		x := v[a*n : (a+1)*n]
-		for b := range a {
-			y := v[b*n : (b+1)*n]
-			dot := 0.0
-			for k := range x {
-				dot += x[k] * y[k]
-			}
-			for k := range x {
-				x[k] -= dot * y[k]
-			}
-		}
-		norm := 0.0
-		for k := range x {
-			norm += x[k] * x[k]
-		}
-		norm = math.Sqrt(math.Max(norm, 1e-18))
-		for k := range x {
-			x[k] /= norm
-		}
-	}
+	orthonormal(v, 4)
 	return v
 }
 
@@ -116,13 +96,18 @@ type tools struct {
 	lin    *lut
 	models []*edgeModel // one a blur, window as wide as the blur asks
 	trial  []*edgeModel // the same blurs, all with one window, to compare them
+	sliver []*sliverModel
 }
+
+// trialWidth is the width of the window for comparing models, px.
+const trialWidth = 3
 
 func newTools() *tools {
 	t := &tools{lin: newLUT()}
 	for _, s := range [...]float64{0.7, 0.9, 1.15, 1.5, 2, 2.7} {
 		t.models = append(t.models, newEdgeModel(s, math.Max(2.2, 1.8*s)))
-		t.trial = append(t.trial, newEdgeModel(s, 3))
+		t.trial = append(t.trial, newEdgeModel(s, trialWidth))
+		t.sliver = append(t.sliver, newSliverModel(s, trialWidth))
 	}
 	return t
 }
@@ -131,10 +116,12 @@ func newTools() *tools {
 func (c *candidate) fitEdges(im Image, t *tools) {
 	line, nor := c.line, normals(c.line)
 	b := unroll(im, t.lin, line, nor, 12)
-	model := c.blurOf(b, t)
+	blur := c.blurOf(b, t)
+	model := t.models[blur]
 	n := len(line)
 	off, w := make([]float64, n), make([]float64, n)
 	cost := make([]float64, len(model.pos))
+	sides := make([]sideColours, max(1, n/24))
 	var steps []float64
 	free, bad := 0, 0
 	for i := range line {
@@ -142,8 +129,14 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 			w[i] = 0.3
 			continue
 		}
-		y, noise2, contrast := c.profile(b, i, model.half, 2)
+		y, noise2, contrast, in, out := c.profile(b, i, model.half, 2)
 		at, _, sd := model.fit(y, noise2, cost)
+		sec := &sides[i*len(sides)/n]
+		sec.n++
+		for ch := range in {
+			sec.in[ch] += in[ch]
+			sec.out[ch] += out[ch]
+		}
 		if c.edge[i] == geom.EdgeStalk {
 			sd = math.Max(sd, 1.5)
 		} else {
@@ -158,14 +151,44 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 			c.sigma[i] = math.Max(1, math.Min(sd, 3))
 			continue
 		}
+		if c.edge[i] == geom.EdgeFree {
+			if p, ok := c.strip(b, i, t, blur, at); ok {
+				at, sd = p, math.Max(sd, 0.3)
+			}
+		}
 		off[i], c.sigma[i] = at, math.Max(sd, 0.05)
 		r := 0.15 / math.Max(sd, 0.15)
 		w[i] = r * r
+	}
+	for i := range off {
+		if c.edge[i] == geom.EdgeFree && w[i] > 0.01 {
+			off[i] -= sides[i*len(sides)/n].bias(model)
+		}
 	}
 	off = robust(off, w)
 	c.step = median(steps)
 	c.bad = float64(bad) / math.Max(1, float64(free))
 	c.moveTo(line, nor, whittaker(off, w, smoothing))
+}
+
+// sideColours sums the linear colours inside and outside a stretch of the outline.
+type sideColours struct {
+	in, out [3]float64
+	n       float64
+	known   bool
+	at      float64
+}
+
+// bias returns the edge fit's bias for the mean colours of the stretch.
+func (s *sideColours) bias(m *edgeModel) float64 {
+	if !s.known && s.n > 0 {
+		for c := range s.in {
+			s.in[c] /= s.n
+			s.out[c] /= s.n
+		}
+		s.at, s.known = edgeBias(s.in, s.out, m), true
+	}
+	return s.at
 }
 
 // smoothing is the weight of the outline's second differences: at full edge weight it halves
@@ -202,11 +225,10 @@ func median(v []float64) float64 {
 // profile returns the photo across point i, averaged over 2·win+1 columns, as one number a sample:
 // the projection on the difference of the two sides' mean colours, 1 inside and 0 outside. With it
 // come the noise variance of a sample and the contrast in units of the noise.
-func (c *candidate) profile(b *band, i, half, win int) (y []float64, noise2, contrast float64) {
+func (c *candidate) profile(b *band, i, half, win int) (y []float64, noise2, contrast float64, in, out [3]float64) {
 	rows := b.rows()
 	n := 2*half + 1
 	y = make([]float64, n)
-	var in, out [3]float64
 	near, far := int(1.5/bandStep), int(4/bandStep)
 	cnt := 0.0
 	for k := -3 * win; k <= 3*win; k++ {
@@ -223,13 +245,15 @@ func (c *candidate) profile(b *band, i, half, win int) (y []float64, noise2, con
 	var d [3]float64
 	len2 := 0.0
 	for ch := range 3 {
-		d[ch] = (in[ch] - out[ch]) / cnt
+		in[ch] /= cnt
+		out[ch] /= cnt
+		d[ch] = in[ch] - out[ch]
 		len2 += d[ch] * d[ch]
 	}
 	if len2 < 1e-12 {
-		return y, 1, 0
+		return y, 1, 0, in, out
 	}
-	base := (out[0]*d[0] + out[1]*d[1] + out[2]*d[2]) / cnt / len2
+	base := (out[0]*d[0] + out[1]*d[1] + out[2]*d[2]) / len2
 	noise := 0.0
 	for k := range n {
 		row := b.half + k - half
@@ -253,18 +277,18 @@ func (c *candidate) profile(b *band, i, half, win int) (y []float64, noise2, con
 	noise2 = math.Max(noise/float64(n*(2*win-1)), 1e-5)
 	// Neighbouring samples are not independent (bilinear, JPEG, denoising): count a third.
 	contrast = 1 / math.Sqrt(noise2)
-	return y, 3 * noise2 / float64(2*win+1), contrast
+	return y, 3 * noise2 / float64(2*win+1), contrast, in, out
 }
 
-// blurOf returns the model whose blur fits the fruit's free edges best.
-func (c *candidate) blurOf(b *band, t *tools) *edgeModel {
+// blurOf returns the index of the model whose blur fits the fruit's free edges best.
+func (c *candidate) blurOf(b *band, t *tools) int {
 	sum := make([]float64, len(t.trial))
 	cost := make([]float64, len(t.trial[0].pos))
 	for i := 0; i < b.n; i += max(1, b.n/60) {
 		if c.edge[i] != geom.EdgeFree {
 			continue
 		}
-		y, noise2, contrast := c.profile(b, i, t.trial[0].half, 2)
+		y, noise2, contrast, _, _ := c.profile(b, i, t.trial[0].half, 2)
 		if contrast < 6 {
 			continue
 		}
@@ -279,5 +303,48 @@ func (c *candidate) blurOf(b *band, t *tools) *edgeModel {
 			best = k
 		}
 	}
-	return t.models[best]
+	return best
+}
+
+// strip looks for a narrow strip between fruit and surroundings at point i. When a profile with one
+// fits clearly better than a single edge, the fruit ends at its outer edge if the strip has the
+// fruit's colours, at its inner edge if it has the table's. ok is false when there is none, or when it changes nothing:
+// the single edge, px, fits finer than the pairs that are tried.
+func (c *candidate) strip(b *band, i int, t *tools, blur int, single float64) (at float64, ok bool) {
+	const win = 2
+	s, rows := t.sliver[blur], b.rows()
+	n := 2*s.half + 1
+	var y [3][]float64
+	for ch := range y {
+		y[ch] = make([]float64, n)
+	}
+	for k := range n {
+		for d := -win; d <= win; d++ {
+			o := 3 * (((i+d+b.n)%b.n)*rows + b.half + k - s.half)
+			for ch := range y {
+				y[ch][k] += float64(b.lin[o+ch]) / (2*win + 1)
+			}
+		}
+	}
+	inner, outer, sse, sse1, strip := s.fit(&y, t.trial[blur])
+	if sse > 0.35*sse1 {
+		return 0, false
+	}
+	f := featureOf([]float32{code8(strip[0]), code8(strip[1]), code8(strip[2])})
+	out := c.outside[i*len(c.outside)/b.n]
+	if len(c.inside) == 0 || len(out) == 0 {
+		return 0, false
+	}
+	if c.inside.distance(f) < out.distance(f) {
+		return outer, true
+	}
+	return inner, math.Abs(single-inner) > 1
+}
+
+// code8 turns linear light into an sRGB code value, 0–255.
+func code8(v float64) float32 {
+	if v <= 0.0031308 {
+		return float32(255 * 12.92 * max(v, 0))
+	}
+	return float32(255 * (1.055*math.Pow(v, 1/2.4) - 0.055))
 }

@@ -62,11 +62,11 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 	for i := 0; i < b.n; i += 3 {
 		inner = append(inner, line[i].Sub(nor[i].Scale(0.8*m.Cell)))
 	}
-	in := newPalette(insideSamples(im, func(f func(y, x0, x1 int)) {
+	c.inside = newPalette(insideSamples(im, func(f func(y, x0, x1 int)) {
 		FillSpans(inner, im.Width, im.Height, f)
 	}, geom.Area(inner), 1200), 8)
 	sectors := min(16, max(4, b.n/24))
-	out := b.outsidePalettes(sectors, b.half+lead, skip)
+	c.outside = b.outsidePalettes(sectors, b.half+lead, skip)
 	cost := make([]float32, rows*b.n)
 	first := max(1, b.half-int(reach/bandStep))
 	last := min(rows-2, b.half+int(reach/bandStep))
@@ -75,7 +75,7 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 		for r := range rows {
 			cost[i*rows+r] = 1e6
 		}
-		b.likelihood(i, in, out[i*sectors/b.n], pr)
+		b.likelihood(i, c.inside, c.outside[i*sectors/b.n], pr)
 		if contact[i] {
 			c.contactCost(b, m, i, line, nor, first, last, cost[i*rows:(i+1)*rows])
 			continue

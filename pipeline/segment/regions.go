@@ -16,6 +16,7 @@ type region struct {
 	vx, vy float64 // mean of their votes for the fruit's centre
 	body   float64 // mean body probability
 	spread float64 // RMS of the votes about their mean / equivalent radius
+	wide   float64 // greatest distance of a cell to the table, cells
 	reject string
 }
 
@@ -27,6 +28,7 @@ func (r *region) reason() string { return r.reject }
 type regions struct {
 	w, h    int
 	label   []int32
+	depth   []float32 // distance of each body cell to the nearest table cell, cells
 	regions []*region
 }
 
@@ -39,6 +41,8 @@ func findRegions(m *Maps, opt Options) *regions {
 	for i := range fg {
 		fg[i] = float64(m.Body[i]) > opt.BodyLimit
 	}
+	fillHoles(fg, m)
+	g.depth = distances(fg, m.W, m.H)
 	g.seed(m, fg)
 	g.measure(m)
 	g.join(m)
@@ -51,6 +55,50 @@ func findRegions(m *Maps, opt Options) *regions {
 		r.reject = g.judge(m, r, opt)
 	}
 	return g
+}
+
+// fillHoles adds the table areas that are wholly inside fruit: a fruit has no holes, but stripes and
+// patches can look like table. Areas with cells of seams or cards, and large ones, stay.
+func fillHoles(fg []bool, m *Maps) {
+	seen := make([]bool, len(fg))
+	var stack, area []int
+	most := m.W * m.H / 100
+	for s := range fg {
+		if fg[s] || seen[s] {
+			continue
+		}
+		seen[s] = true
+		stack, area = append(stack[:0], s), area[:0]
+		open := false
+		for len(stack) > 0 {
+			i := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			area = append(area, i)
+			x, y := i%m.W, i/m.W
+			open = open || x == 0 || y == 0 || x == m.W-1 || y == m.H-1 || m.Block[i] || m.Stalk[i] > 0.5
+			for _, j := range [4]int{i - 1, i + 1, i - m.W, i + m.W} {
+				if j < 0 || j >= len(fg) || (j == i-1 && x == 0) || (j == i+1 && x == m.W-1) {
+					continue
+				}
+				if !fg[j] && !seen[j] {
+					seen[j] = true
+					stack = append(stack, j)
+				}
+			}
+		}
+		if !open && len(area) <= most {
+			var low float32
+			for _, i := range area {
+				low += m.Body[i]
+			}
+			// Three fruit around a clear piece of table make a hole too: the map knows it for table.
+			if len(area) < 30 || low/float32(len(area)) > 0.15 {
+				for _, i := range area {
+					fg[i] = true
+				}
+			}
+		}
+	}
 }
 
 // seed labels the seam-free body cells: each takes the vote peak nearest to its own vote, and each
@@ -198,6 +246,7 @@ func (g *regions) measure(m *Maps) {
 		r.vx += x + float64(m.DX[i])
 		r.vy += y + float64(m.DY[i])
 		r.body += float64(m.Body[i])
+		r.wide = max(r.wide, float64(g.depth[i]))
 	}
 	g.regions = g.regions[:0]
 	for _, r := range by {
@@ -223,6 +272,7 @@ type border struct {
 	a, b int32
 	n    int     // cell pairs
 	seam float64 // sum of the seam probability along it
+	wide float64 // greatest distance to the table along it, cells
 }
 
 // borders lists the pairs of regions at most reach cells apart, in a fixed order.
@@ -254,6 +304,7 @@ func (g *regions) borders(m *Maps, reach int) []border {
 					}
 					b.n++
 					b.seam += float64(top)
+					b.wide = max(b.wide, float64(g.depth[i]))
 					break
 				}
 			}
@@ -271,7 +322,7 @@ func (g *regions) borders(m *Maps, reach int) []border {
 
 // join merges neighbouring regions that name the same centre. Two fruit side by side have centres
 // about one sum of radii apart; parts of one fruit name nearly the same place. A seam between
-// them asks for closer agreement.
+// them, or a waist where they meet, asks for closer agreement.
 func (g *regions) join(m *Maps) {
 	for range len(g.regions) {
 		by := map[int32]*region{}
@@ -283,8 +334,8 @@ func (g *regions) join(m *Maps) {
 			p, q := by[b.a], by[b.b]
 			ratio := math.Hypot(p.vx-q.vx, p.vy-q.vy) / (p.radius() + q.radius())
 			seam := b.seam / float64(b.n)
-			share := clamp(float64(b.n)/(2*math.Min(p.radius(), q.radius())), 0, 1)
-			if c := ratio / (0.22 + 0.38*(1-seam)*share); c < cost {
+			open := ramp(b.wide/math.Max(1, math.Min(p.wide, q.wide)), 0.55, 0.95)
+			if c := ratio / (0.2 + 0.9*(1-seam)*open); c < cost {
 				best, cost = b, c
 			}
 		}
@@ -298,6 +349,41 @@ func (g *regions) join(m *Maps) {
 		}
 		g.measure(m)
 	}
+}
+
+// distances returns for each cell inside about how far the nearest cell outside lies (two passes
+// with steps 1 and √2; beyond the map nothing counts as outside).
+func distances(in []bool, w, h int) []float32 {
+	const diag = 1.41421356
+	d := make([]float32, len(in))
+	for i := range d {
+		if in[i] {
+			d[i] = float32(w + h)
+		}
+	}
+	pass := func(x, y, sx, sy int) {
+		i := y*w + x
+		at := func(x, y int, step float32) {
+			if x >= 0 && y >= 0 && x < w && y < h {
+				d[i] = min(d[i], d[y*w+x]+step)
+			}
+		}
+		at(x-sx, y, 1)
+		at(x, y-sy, 1)
+		at(x-sx, y-sy, diag)
+		at(x+sx, y-sy, diag)
+	}
+	for y := range h {
+		for x := range w {
+			pass(x, y, 1, 1)
+		}
+	}
+	for y := h - 1; y >= 0; y-- {
+		for x := w - 1; x >= 0; x-- {
+			pass(x, y, -1, -1)
+		}
+	}
+	return d
 }
 
 // flood gives the body cells left over (the seams) to the nearest region, ring by ring.

@@ -12,6 +12,83 @@ import (
 	"offtype/pipeline/scene"
 )
 
+// TestScenesNetwork runs the whole way, network included, on the rendered scenes.
+func TestScenesNetwork(t *testing.T) {
+	net, err := LoadNet()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer net.Close()
+	only := os.Getenv("SEGMENT_SCENE")
+	truth, found, extra, worst, sum := 0, 0, 0, 1.0, 0.0
+	var gaps []float64
+	for _, name := range scene.Names(sceneDir) {
+		if !strings.Contains(name, only) {
+			continue
+		}
+		s, err := scene.Read(sceneDir, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		im := readPhoto(t, s.Photo)
+		l := sceneLabels(s)
+		t0 := time.Now()
+		res, err := Find(im, net, keepOut(s), DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		took := time.Since(t0)
+		r := compare(l, res.Fruits)
+		e, per := edgeErrors(l, res.Fruits, stemPoints(s))
+		t.Logf("%-24s true %2d found %2d extra %d  overlap %.4f worst %.4f | free edge %+.3f sd %.2f p90 %.2f | %v", name, r.truth, r.found, r.extra, r.iou, r.worst, mean(e), sd(e), p90(e), took)
+		savePictures(t, name, im, l, res)
+		if only != "" {
+			report(t, res, r, per)
+		}
+		truth, found, extra, worst = truth+r.truth, found+r.found, extra+r.extra, min(worst, r.worst)
+		sum += r.iou * float64(r.found)
+		for _, v := range e {
+			gaps = append(gaps, math.Abs(v))
+		}
+	}
+	t.Logf("all: true %d found %d extra %d overlap %.4f worst %.4f median |edge error| %.2f px", truth, found, extra, sum/float64(max(1, found)), worst, median(gaps))
+	if found != truth || extra != 0 {
+		t.Errorf("found %d of %d, %d extra", found, truth, extra)
+	}
+}
+
+func report(t *testing.T, res *Result, r score, per []float64) {
+	for i, b := range r.bias {
+		t.Logf("  label %d bias %+.3f", r.names[i], b)
+	}
+	for i, f := range res.Fruits {
+		c := geom.Centroid(f.Outline)
+		t.Logf("  fruit %d (%.0f,%.0f) edge %+.2f conf %.2f sigma %.3f upright %.2f stem %.2f blossom %.2f stalk %v notes %v", f.Number, c.X, c.Y, per[i], f.Confidence, f.SigmaPx, f.UprightScore, f.StemBy, f.BlossomBy, len(f.Stalk) > 0, f.Notes)
+	}
+	for _, f := range res.Rejected[:min(12, len(res.Rejected))] {
+		t.Logf("  rejected %v: %s", geom.Centroid(f.Outline), f.Reason)
+	}
+}
+
+// keepOut returns the card outlines of a scene, as the card finder gives them.
+func keepOut(s *scene.Scene) (out [][]geom.Px) {
+	for _, c := range s.Cards {
+		var q []geom.Px
+		for _, p := range c.CornersPx {
+			q = append(q, geom.Px{X: p[0] - .5, Y: p[1] - .5})
+		}
+		out = append(out, q)
+	}
+	return
+}
+
+func stemPoints(s *scene.Scene) (out []geom.Px) {
+	for _, f := range s.Fruits {
+		out = append(out, geom.Px{X: f.StemPx[0] - .5, Y: f.StemPx[1] - .5})
+	}
+	return
+}
+
 // TestScenesSimulatedMaps runs everything after the network on the rendered scenes.
 func TestScenesSimulatedMaps(t *testing.T) {
 	only := os.Getenv("SEGMENT_SCENE")
@@ -35,24 +112,12 @@ func TestScenesSimulatedMaps(t *testing.T) {
 		res := FromMaps(im, m, nil, opt)
 		t2 := time.Since(t1)
 		r := compare(l, res.Fruits)
-		var stems []geom.Px
-		for _, f := range s.Fruits {
-			stems = append(stems, geom.Px{X: f.StemPx[0] - .5, Y: f.StemPx[1] - .5})
-		}
-		e, per := edgeErrors(l, res.Fruits, stems)
+		e, per := edgeErrors(l, res.Fruits, stemPoints(s))
 		t.Logf("   free edge: mean %+.3f sd %.3f p90 %.2f | per fruit %.2f", mean(e), sd(e), p90(e), per)
 		t.Logf("%-24s true %2d found %2d extra %d  overlap %.4f worst %.4f | coarse %.4f | bias %+.3f | %v of %v", name, r.truth, r.found, r.extra, r.iou, r.worst, c.iou, mean(r.bias), t2, time.Since(t0))
 		savePictures(t, name, im, l, res)
-		if testing.Verbose() && only != "" {
-			for i, b := range r.bias {
-				t.Logf("  label %d bias %+.3f", r.names[i], b)
-			}
-			for _, f := range res.Fruits {
-				t.Logf("  conf %.2f sigma %.3f upright %.2f notes %v", f.Confidence, f.SigmaPx, f.UprightScore, f.Notes)
-			}
-			for _, f := range res.Rejected {
-				t.Logf("  rejected %s", f.Reason)
-			}
+		if only != "" {
+			report(t, res, r, per)
 		}
 		if r.found != r.truth || r.extra != 0 {
 			t.Errorf("%s: found %d of %d, %d extra", name, r.found, r.truth, r.extra)

@@ -65,12 +65,13 @@ type Options struct {
 	MinAreaShare float64 // smallest fruit as a share of the photo's area (0.0003)
 	UnsureBelow  float64 // 0–1, confidence below which a fruit is to be asked about (0.5)
 	BandCells    float64 // half width of the search band in map cells (1.6)
+	OwnColours   float64 // weight of the photo's own fruit and table colours on doubtful cells (0.7)
 	Refine       bool    // find the true edge at full resolution (true)
 }
 
 // DefaultOptions returns the options used by every run.
 func DefaultOptions() Options {
-	return Options{LongSide: 1024, BodyLimit: 0.5, MinAreaShare: 0.0003, UnsureBelow: 0.5, BandCells: 1.6, Refine: true}
+	return Options{LongSide: 1024, BodyLimit: 0.5, MinAreaShare: 0.0003, UnsureBelow: 0.5, BandCells: 1.6, OwnColours: 0.7, Refine: true}
 }
 
 // Net runs the outline network: input 1×3×h×w (RGB, 0–1), output 1×8×(h/2)×(w/2).
@@ -102,14 +103,21 @@ func Find(im Image, net Net, keepOut [][]geom.Px, opt Options) (*Result, error) 
 	return FromMaps(im, m, keepOut, opt), nil
 }
 
+// speck is the size, in map cells, below which nothing is reported at all.
+const speck = 16
+
 // FromMaps outlines the fruit of im from network maps that are already there.
 func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 	m.block(keepOut)
+	m.recolour(im, opt)
 	g := findRegions(m, opt)
 	res := &Result{Maps: m, Regions: g.label}
 	t := newTools()
 	cand := make([]*candidate, 0, len(g.regions))
 	for _, r := range g.regions {
+		if r.cells < speck {
+			continue
+		}
 		if r.reject != "" {
 			res.Rejected = append(res.Rejected, Rejected{m.traceRegion(g, r.id, im), r.reason()})
 			continue
