@@ -41,14 +41,14 @@ func Colours(a, b Sample, de DeltaE, opt Options) ColourDifference {
 	all := append(append([][3]float64(nil), x...), y...)
 	k := len(x)
 	var chance []float64
-	c.P = shuffle(len(all), k, opt.Permutations, opt.Seed, func(order []int) bool {
+	c.P = shuffle(len(all), k, opt.deals(len(all)), opt.Seed, func(order []int) bool {
 		v := de(meanAt(all, order[:k]), meanAt(all, order[k:]))
 		chance = append(chance, v)
 		return v >= c.DE*(1-1e-9)
 	})
 	c.Chance = quantile(chance, 0.95)
 	rng := rand.New(rand.NewPCG(opt.Seed, 77))
-	boot := make([]float64, max(1, opt.Resamples))
+	boot := make([]float64, max(1, min(opt.Resamples, opt.deals(len(all)))))
 	for i := range boot {
 		boot[i] = de(meanLab(resample(rng, x)), meanLab(resample(rng, y)))
 	}

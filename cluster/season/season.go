@@ -139,6 +139,12 @@ func DefaultOptions() Options {
 	return Options{Confidence: 0.95, Alpha: 0.04, Permutations: 4999, Resamples: 1999, Seed: 1}
 }
 
+// deals bounds the number of deals by the work: with thousands of plants Welch's test needs no check
+// by many of them.
+func (o Options) deals(n int) int {
+	return min(o.Permutations, max(499, 2_000_000/max(1, n)))
+}
+
 // Difference is the comparison of one trait, second harvest minus first.
 type Difference struct {
 	Trait
@@ -214,7 +220,7 @@ func difference(x, y []float64, opt Options) Difference {
 	z := distuv.UnitNormal.Quantile(1 - (1-opt.Confidence)/2)
 	se := math.Sqrt((nx+ny)/(nx*ny) + d.Effect*d.Effect/(2*(nx+ny)))
 	d.EffectLow, d.EffectHigh = d.Effect-z*se, d.Effect+z*se
-	d.PShuffled = Permutation(x, y, opt.Permutations, opt.Seed)
+	d.PShuffled = Permutation(x, y, opt.deals(len(x)+len(y)), opt.Seed)
 	return d
 }
 
@@ -233,8 +239,8 @@ func Permutation(x, y []float64, limit int, seed uint64) float64 {
 	}
 	// Deals that differ from the one seen only by rounding count as extreme.
 	atLeast := func(v []float64) bool { t := absWelch(v, k); return t >= seen*(1-1e-9) || math.IsNaN(t) }
+	v := make([]float64, len(all))
 	return shuffle(len(all), k, limit, seed, func(order []int) bool {
-		v := make([]float64, len(all))
 		for i, o := range order {
 			v[i] = all[o]
 		}
