@@ -387,6 +387,16 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 		b.Length, b.Midline, b.BroadestAt, b.Volume, b.Bend = nan, nan, nan, nan, nan
 		b.Notes = append(b.Notes, NoteUpright)
 	}
+	if b.Pose == Side {
+		_, a := t.hidden(m, 0)
+		_, c := t.hidden(m, 1)
+		if math.Max(a, c) > math.Tan(obliqueSlant) {
+			b.Notes = append(b.Notes, NoteOblique)
+		}
+	}
+	if b.ResidualPx > 2.5*t.rays[0].sigma && b.ResidualPx > 1.5 {
+		b.Notes = append(b.Notes, NoteResidual)
+	}
 	if b.rival > 0 {
 		b.Notes = append(b.Notes, NoteEnds)
 		for _, u := range []*Value{&b.Length, &b.Midline} {

@@ -9,13 +9,19 @@ import (
 
 const (
 	// hiddenDoubt is the standard uncertainty of the part of a tip that no view shows, as a share of its
-	// depth. Found on rendered fruit, whose coverage docs/body.md gives.
-	hiddenDoubt = 0.12
+	// depth, when it is small; it grows with the slant, as less and less of the flank before the tip is
+	// seen. Both found on rendered fruit, whose coverage docs/body.md gives.
+	hiddenDoubt = 0.08
+	slantDoubt  = 0.15
+	// obliqueSlant is the slant from which on a length is called too oblique.
+	obliqueSlant = 38 * math.Pi / 180
 	// leastScale bounds how far below its stated sigma an outline's noise is believed to be.
 	leastScale = 0.7
 	// roundness is the standard deviation of a diameter around the body / diameter: no fruit is turned on
 	// a lathe.
 	roundness = 0.003
+	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
+	lengthFloor = 0.0025
 )
 
 // stationTraits are the places of the profile's diameters among the traits.
@@ -63,10 +69,10 @@ func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
 	for j, d := range t.cameras(m, v) {
 		out[j] += d
 	}
-	var tips float64
+	tips := math.Pow(lengthFloor*v[qLength], 2)
 	for end := 0; end < 2; end++ {
-		h := hiddenDoubt * t.hidden(m, end)
-		tips += h * h
+		depth, tan := t.hidden(m, end)
+		tips += math.Pow((hiddenDoubt+slantDoubt*tan*tan)*depth, 2)
 	}
 	for _, j := range append([]int{qWidth}, stationTraits...) {
 		out[j] += math.Pow(roundness*v[qWidth], 2)
@@ -93,17 +99,16 @@ func quad(a, x []float64) float64 {
 }
 
 // hidden returns how deep the part of a tip is, along the middle line, that lies beyond every view's
-// outline, mm: 0 when a view looks straight across the axis there.
-func (t *task) hidden(m *model, end int) float64 {
+// outline, mm, 0 when a view looks straight across the axis there; and the tangent of the least slant.
+func (t *task) hidden(m *model, end int) (depth, tan float64) {
 	p, out := m.pole(end)
-	least := math.Inf(1)
+	tan = math.Inf(1)
 	for i := range t.views {
 		see := t.eyes[i].Sub(p).Unit()
 		slant := math.Abs(out.Dot(see)) // sine of the angle out of the plane across the line of sight
-		tan := slant / math.Sqrt(math.Max(1e-9, 1-slant*slant))
-		least = math.Min(least, m.capDepth(end, tan))
+		tan = math.Min(tan, slant/math.Sqrt(math.Max(1e-9, 1-slant*slant)))
 	}
-	return least
+	return m.capDepth(end, tan), tan
 }
 
 // capDepth returns the distance from a tip to the first ring whose normal leans as far from the axis
