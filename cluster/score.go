@@ -5,15 +5,15 @@ import "math"
 // What is known before the harvest is seen. Chosen by the simulation in cluster/simulate (docs/grouping.md).
 const (
 	// priorFruit: the usual spreads count as much as the spread of this many fruit.
-	priorFruit = 15.0
+	priorFruit = 25.0
 	// mostGroups is the largest number of groups looked for.
 	mostGroups = 12
 )
 
 var (
 	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65} // tried: correlation of fruit of one plant
-	widths    = []float64{0.5, 0.7, 1, 1.4, 2}             // tried: this harvest's spread ÷ the usual
-	pulls     = []float64{0.06, 0.2, 0.6, 2}               // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
+	widths    = []float64{0.5, 0.7, 1, 1.4, 2}        // tried: this harvest's spread ÷ the usual
+	pulls     = []float64{0.06, 0.2, 0.6, 2}          // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
 )
 
 // setting is how much fruit of one plant are alike beyond their type (the intraclass correlation)
