@@ -81,9 +81,9 @@ func harvestID(ctx context.Context, q querier, name string) (id int64, err error
 }
 
 func (l *loader) head(ctx context.Context) error {
-	var settings, lot, detail string
-	if err := l.tx.QueryRowContext(ctx, "SELECT program, settings, lot_finding, detail FROM runs WHERE id = ?", l.rid).
-		Scan(&l.run.Program, &settings, &lot, &detail); err != nil {
+	var settings, lot, detail, judgement string
+	if err := l.tx.QueryRowContext(ctx, "SELECT program, settings, lot_finding, detail, judgement FROM runs WHERE id = ?", l.rid).
+		Scan(&l.run.Program, &settings, &lot, &detail, &judgement); err != nil {
 		return err
 	}
 	if err := json.Unmarshal([]byte(settings), &l.run.Settings); err != nil {
@@ -92,12 +92,10 @@ func (l *loader) head(ctx context.Context) error {
 	if err := decode(lot, &l.run.Judgement.Lot); err != nil {
 		return fmt.Errorf("lot: %w", err)
 	}
-	var d struct{ Variety *record.VarietyRef }
-	if err := decode(detail, &d); err != nil {
-		return err
+	if err := decode(judgement, &l.run.Judgement); err != nil {
+		return fmt.Errorf("judgement: %w", err)
 	}
-	l.run.Judgement.Variety = d.Variety
-	return nil
+	return decode(detail, l.run)
 }
 
 // each calls f for each row of a query.

@@ -140,7 +140,7 @@ func (r *recorder) plan() error {
 		p.content = hex.EncodeToString(h.Sum(nil))
 		fmt.Fprintln(all, p.content)
 	}
-	rest, err := encode(record.Run{Program: r.run.Program, Settings: r.run.Settings, Groups: r.run.Groups, Judgement: r.run.Judgement}, nil)
+	rest, err := encode(*r.run, map[string]bool{"Photos": true, "Fruits": true})
 	if err != nil {
 		return err
 	}
@@ -255,6 +255,12 @@ func (r *recorder) putPhoto(ctx context.Context, tx *sql.Tx, i int) error {
 	return nil
 }
 
+// Fields of the run and its judgement that have columns or tables of their own.
+var (
+	runElsewhere       = map[string]bool{"Program": true, "Settings": true, "Photos": true, "Fruits": true, "Groups": true, "Judgement": true}
+	judgementElsewhere = map[string]bool{"Fruits": true, "Groups": true, "Plants": true, "Lot": true}
+)
+
 // finish writes what spans the photos and makes the run count.
 func (r *recorder) finish(ctx context.Context, tx *sql.Tx) error {
 	var finished sql.NullString
@@ -284,12 +290,16 @@ func (r *recorder) finish(ctx context.Context, tx *sql.Tx) error {
 	if err != nil {
 		return err
 	}
-	detail, err := encode(struct{ Variety *record.VarietyRef }{r.run.Judgement.Variety}, nil)
+	detail, err := encode(*r.run, runElsewhere)
 	if err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, "UPDATE runs SET finished = ?, description_id = ?, lot_finding = ?, detail = ? WHERE id = ?",
-		r.b.stamp(), desc, lot, detail, r.rid); err != nil {
+	judgement, err := encode(r.run.Judgement, judgementElsewhere)
+	if err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, "UPDATE runs SET finished = ?, description_id = ?, lot_finding = ?, detail = ?, judgement = ? WHERE id = ?",
+		r.b.stamp(), desc, lot, detail, judgement, r.rid); err != nil {
 		return err
 	}
 	if err := r.follow(ctx, tx); err != nil {

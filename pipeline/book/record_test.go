@@ -55,6 +55,8 @@ func sample(seed uint64, photos, each int) record.Run {
 		}
 		run.Judgement.Plants = append(run.Judgement.Plants, record.PlantVerdict{Plant: fmt.Sprint(1 + p), Fruits: each, Verdict: record.TrueToType, Reasons: []string{"all alike"}})
 	}
+	run.Grouping = &record.Grouping{Rows: []record.Key{{Photo: "table-1.jpg", Number: 1}}, Tree: []record.Join{{A: 0, B: 1, Height: 2.5}}, Points: [][2]float64{{1, -2}},
+		Axes: [2][]string{{"longer"}, {"redder"}}, Stability: []float64{0.9, math.NaN()}, Alikeness: math.NaN()}
 	run.Judgement.Groups = []record.GroupVerdict{{Group: 1, Fruits: 3, Plants: 2, Verdict: record.OffType, Reasons: []string{"longer"}, Apart: []string{"neck"}}}
 	return run
 }

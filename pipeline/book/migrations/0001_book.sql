@@ -138,6 +138,7 @@ CREATE TABLE runs (
   started TEXT NOT NULL,
   finished TEXT,
   detail TEXT NOT NULL DEFAULT '{}',
+  judgement TEXT NOT NULL DEFAULT '{}',
   UNIQUE (harvest_id, revision)
 ) STRICT;
 

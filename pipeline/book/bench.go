@@ -1,0 +1,244 @@
+package book
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"sort"
+	"strconv"
+	"strings"
+
+	"offtype/pipeline/exchange"
+)
+
+// BenchTraits are the columns of the sheet that is filled in at the bench, with the unit to write in.
+var BenchTraits = []struct{ Trait, Unit string }{
+	{"weight", "g"}, {"rind_thumbnail", ""}, {"rind_force", "N"}, {"rind_thickness", "mm"}, {"flesh_thickness", "mm"}, {"flesh_colour", ""},
+	{"brix", "°Bx"}, {"dry_matter", "%"}, {"seed_maturity", ""}, {"bitter", ""}, {"taste", "1–9"}, {"disease", ""}, {"keeping", "d"}, {"saved_seed", ""},
+}
+
+func benchHead(trait, unit string) string {
+	if unit == "" {
+		return trait
+	}
+	return trait + " (" + unit + ")"
+}
+
+// BenchTable gives the sheet for a harvest: a row for each fruit, then one for each plant and group,
+// with empty columns for what is observed by hand.
+func (b *Book) BenchTable(ctx context.Context, harvest string) (exchange.Table, error) {
+	run, err := b.LoadRunWith(ctx, harvest, LoadOptions{NoOutlines: true})
+	if err != nil {
+		return exchange.Table{}, err
+	}
+	t := exchange.Table{Name: "bench", Title: "Observations by hand, harvest " + harvest}
+	for _, f := range []string{"photo", "fruit", "plant", "group"} {
+		t.Fields = append(t.Fields, exchange.Field{Name: f, Type: exchange.String})
+	}
+	for _, x := range BenchTraits {
+		t.Fields = append(t.Fields, exchange.Field{Name: benchHead(x.Trait, x.Unit), Type: exchange.String})
+	}
+	for _, f := range []string{"date", "by", "note"} {
+		t.Fields = append(t.Fields, exchange.Field{Name: f, Type: exchange.String})
+	}
+	add := func(photo, fruit, plant, group any) {
+		row := make([]any, len(t.Fields))
+		row[0], row[1], row[2], row[3] = photo, fruit, plant, group
+		t.Rows = append(t.Rows, row)
+	}
+	plants, groups := map[string]bool{}, map[int]bool{}
+	for _, g := range run.Groups {
+		groups[g.Group] = true
+	}
+	for _, f := range run.Fruits {
+		add(f.Photo, strconv.Itoa(f.Number), f.Plant, nil)
+		if f.Plant != "" {
+			plants[f.Plant] = true
+		}
+	}
+	var names []string
+	for p := range plants {
+		names = append(names, p)
+	}
+	sort.Slice(names, func(i, j int) bool { return plantLess(names[i], names[j]) })
+	for _, p := range names {
+		add(nil, nil, p, nil)
+	}
+	var nums []int
+	for g := range groups {
+		nums = append(nums, g)
+	}
+	sort.Ints(nums)
+	for _, g := range nums {
+		add(nil, nil, nil, strconv.Itoa(g))
+	}
+	return t, nil
+}
+
+// BenchRead says what became of a sheet.
+type BenchRead struct {
+	Added, Changed, Same int
+	Problems             []string // a sentence a cell; the rest of the sheet was taken
+}
+
+// ReadBench writes the observations of a filled-in sheet (header first) into the book. Cells with a
+// fault are listed and left out; the others are taken. An observation of the same trait, subject and day
+// that is already there is changed to the new value, so that a corrected sheet can be read again.
+func (b *Book) ReadBench(ctx context.Context, harvest string, rows [][]string, force bool) (BenchRead, error) {
+	var out BenchRead
+	if len(rows) == 0 {
+		return out, errors.New("the sheet is empty; make one with offtype observe HARVEST --template FILE")
+	}
+	at, traits, err := benchColumns(rows[0])
+	if err != nil {
+		return out, err
+	}
+	cell := func(row []string, name string) string {
+		if i, ok := at[name]; ok && i < len(row) {
+			return strings.TrimSpace(row[i])
+		}
+		return ""
+	}
+	err = b.write(ctx, func(tx *sql.Tx) error {
+		out = BenchRead{}
+		hid, err := harvestID(ctx, tx, harvest)
+		if err != nil {
+			return err
+		}
+		for n, row := range rows[1:] {
+			if empty(row, traits) {
+				continue
+			}
+			more := Observation{Date: exchange.SerialDate(cell(row, "date")), By: cell(row, "by"), Note: cell(row, "note")}
+			s, err := benchSubject(cell(row, "photo"), cell(row, "fruit"), cell(row, "plant"), cell(row, "group"))
+			if err == nil && more.Date != "" {
+				_, err = fieldValue(ctx, tx, date("date", ""), more.Date)
+			}
+			if err != nil {
+				out.Problems = append(out.Problems, fmt.Sprintf("row %d: %v", n+2, err))
+				continue
+			}
+			if err := b.benchRow(ctx, tx, hid, s, row, traits, more, force, n+2, &out); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return BenchRead{}, fmt.Errorf("read sheet into harvest %q: %w", harvest, err)
+	}
+	return out, nil
+}
+
+// benchTrait is a column of the sheet.
+type benchTrait struct {
+	col   int
+	trait HandTrait
+	unit  string
+}
+
+func benchColumns(head []string) (at map[string]int, traits []benchTrait, err error) {
+	at = map[string]int{}
+	for i, h := range head {
+		h = strings.TrimSpace(h)
+		name, unit, _ := strings.Cut(h, "(")
+		name, unit = strings.TrimSpace(name), strings.TrimSuffix(strings.TrimSpace(unit), ")")
+		switch name {
+		case "":
+		case "photo", "fruit", "plant", "group", "date", "by", "note":
+			at[name] = i
+		default:
+			t, err := HandTraitNamed(name)
+			if err != nil {
+				return nil, nil, fmt.Errorf("column %q: %w", h, err)
+			}
+			traits = append(traits, benchTrait{i, t, unit})
+		}
+	}
+	if len(traits) == 0 {
+		return nil, nil, errors.New("no column names an observation; make a sheet with offtype observe HARVEST --template FILE")
+	}
+	return at, traits, nil
+}
+
+func empty(row []string, traits []benchTrait) bool {
+	for _, t := range traits {
+		if t.col < len(row) && strings.TrimSpace(row[t.col]) != "" {
+			return false
+		}
+	}
+	return true
+}
+
+func benchSubject(photo, fruit, plant, group string) (Subject, error) {
+	switch {
+	case fruit != "":
+		n, err := strconv.Atoi(fruit)
+		if err != nil || n < 1 {
+			return Subject{}, fmt.Errorf("fruit %q is not a number", fruit)
+		}
+		return Subject{Photo: photo, Fruit: n}, nil
+	case plant != "":
+		return Subject{Plant: plant}, nil
+	case group != "":
+		n, err := strconv.Atoi(group)
+		if err != nil || n < 1 {
+			return Subject{}, fmt.Errorf("group %q is not a number", group)
+		}
+		return Subject{Group: n}, nil
+	}
+	return Subject{}, errors.New("names no fruit, plant or group")
+}
+
+// benchRow writes the cells of one row; only database errors are returned.
+func (b *Book) benchRow(ctx context.Context, tx *sql.Tx, hid int64, s Subject, row []string, traits []benchTrait, more Observation, force bool, line int, out *BenchRead) error {
+	fruit, plant, group, err := resolve(ctx, tx, hid, s)
+	if err != nil {
+		out.Problems = append(out.Problems, fmt.Sprintf("row %d: %v", line, err))
+		return nil
+	}
+	for _, t := range traits {
+		if t.col >= len(row) || strings.TrimSpace(row[t.col]) == "" {
+			continue
+		}
+		value, unit := strings.TrimSpace(row[t.col]), t.unit
+		if num, rest := splitNumber(value); rest != "" && num != "" && !t.trait.More {
+			unit = "" // the cell says its own unit
+		}
+		r, err := t.trait.Read(value, unit)
+		if err == nil && t.trait.Name == "weight" && fruit != nil && !force {
+			if err = checkWeight(ctx, tx, hid, fruit.(int64), *r.Value); err != nil && !errors.Is(err, ErrSlip) {
+				return err
+			}
+		}
+		if err != nil {
+			out.Problems = append(out.Problems, fmt.Sprintf("row %d, %s: %v", line, s, err))
+			continue
+		}
+		entered := strings.TrimSpace(value + " " + unit)
+		var id int64
+		var old sql.NullFloat64
+		var words string
+		err = tx.QueryRowContext(ctx, `SELECT id, value, words FROM observations WHERE harvest_id = ? AND fruit_id IS ? AND plant_id IS ? AND grp IS ? AND trait = ? AND observed IS ? ORDER BY id DESC LIMIT 1`,
+			hid, fruit, plant, group, t.trait.Name, textOrNil(more.Date)).Scan(&id, &old, &words)
+		switch {
+		case err == nil && words == r.Words && old.Valid == (r.Value != nil) && (r.Value == nil || *r.Value == old.Float64):
+			out.Same++
+		case err == nil:
+			out.Changed++
+			if _, err := tx.ExecContext(ctx, "UPDATE observations SET value = ?, words = ?, entered_as = ?, entered = ? WHERE id = ?", r.Value, r.Words, entered, b.stamp(), id); err != nil {
+				return err
+			}
+		case errors.Is(err, sql.ErrNoRows):
+			out.Added++
+			if _, err := insert(ctx, tx, `INSERT INTO observations (harvest_id, fruit_id, plant_id, grp, trait, value, words, unit, entered_as, observed, observer, note, entered)
+				VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, hid, fruit, plant, group, t.trait.Name, r.Value, r.Words, r.Unit, entered, textOrNil(more.Date), more.By, more.Note, b.stamp()); err != nil {
+				return err
+			}
+		default:
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,74 @@
+package exchange
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/xuri/excelize/v2"
+)
+
+// maxRaw bounds a sheet filled in by hand, in bytes.
+const maxRaw = 64 << 20
+
+// RawCSV reads a table filled in by hand as texts, the header first. Comma, semicolon and tab are
+// told apart by the header, since spreadsheet programs in many countries write semicolons.
+func RawCSV(r io.Reader) ([][]string, error) {
+	b, err := io.ReadAll(io.LimitReader(r, maxRaw+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(b) > maxRaw {
+		return nil, fmt.Errorf("the file is larger than %d MB", maxRaw>>20)
+	}
+	b = bytes.TrimPrefix(b, []byte("\ufeff"))
+	if !utf8.Valid(b) {
+		return nil, fmt.Errorf("the file is not UTF-8; save it as CSV UTF-8 or as .xlsx")
+	}
+	head, _, _ := bufio.NewReader(bytes.NewReader(b)).ReadLine()
+	c := csv.NewReader(bytes.NewReader(b))
+	c.FieldsPerRecord = -1
+	for _, sep := range []rune{';', '\t'} {
+		if strings.Count(string(head), string(sep)) > strings.Count(string(head), ",") {
+			c.Comma = sep
+		}
+	}
+	rows, err := c.ReadAll()
+	if err != nil {
+		return nil, err
+	}
+	for _, row := range rows {
+		for i, s := range row {
+			row[i] = unguard(s)
+		}
+	}
+	return rows, nil
+}
+
+// RawXLSX reads a sheet filled in by hand as texts, the header first; without a sheet of that name
+// the first one is read. Days that the spreadsheet keeps as numbers stay numbers: see SerialDate.
+func RawXLSX(r io.Reader, sheet string) ([][]string, error) {
+	f, err := excelize.OpenReader(r, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
+	if err != nil {
+		return nil, fmt.Errorf("read workbook: %w; save it as .xlsx and try again", err)
+	}
+	defer f.Close()
+	list := f.GetSheetList()
+	if len(list) == 0 {
+		return nil, fmt.Errorf("read workbook: it has no sheet")
+	}
+	name := list[0]
+	for _, s := range list {
+		if s == sheet {
+			name = s
+		}
+	}
+	return f.GetRows(name, excelize.Options{RawCellValue: true})
+}
+
+// SerialDate turns a spreadsheet's day number into a date; other texts stay as they are.
+func SerialDate(s string) string { return serialDate(s) }
