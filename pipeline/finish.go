@@ -47,7 +47,10 @@ func Run(ctx context.Context, o Options) (*Result, error) {
 	jobs := plan(ctx, ins, &o)
 	res := measureAll(ctx, jobs, m, &o)
 	res.Problems = problems
-	if o.SameTable {
+	if err := writeManifest(res, &o, m.settings); err != nil {
+		return res, err
+	}
+	if o.SameTable && o.ShardN <= 1 { // shares are joined when they are merged
 		if err := sameTable(res, &o); err != nil {
 			return res, err
 		}

@@ -1,0 +1,140 @@
+package pipeline
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sort"
+	"time"
+
+	"offtype/pipeline/atomic"
+)
+
+// manifest lists what a run or a shard of it did, in OUT/parts/run.json. Failed photos and copies
+// have no stored result: their rows are kept here.
+type manifest struct {
+	Program   string
+	Settings  string
+	SameTable bool
+	ShardI    int
+	ShardN    int
+	Stopped   bool
+	Parts     []*Part // slim
+}
+
+func manifestPath(out string) string { return filepath.Join(out, "parts", "run.json") }
+
+func writeManifest(res *Result, o *Options, settings string) error {
+	m := manifest{Program: o.Program, Settings: settings, SameTable: o.SameTable, ShardI: o.ShardI, ShardN: o.ShardN, Stopped: res.Stopped, Parts: res.Parts}
+	b, err := json.Marshal(m)
+	if err != nil {
+		return fmt.Errorf("store the list of photos: %w", err)
+	}
+	return atomic.WriteBytes(manifestPath(o.Out), b)
+}
+
+func readManifest(dir string) (*manifest, error) {
+	b, err := os.ReadFile(manifestPath(dir))
+	if err != nil {
+		return nil, fmt.Errorf("%s: not the folder of a finished run (%v); run that share again", dir, plainErr(err))
+	}
+	var m manifest
+	if err := json.Unmarshal(b, &m); err != nil {
+		return nil, fmt.Errorf("%s: the list of photos is damaged (%v); run that share again", dir, err)
+	}
+	return &m, nil
+}
+
+// Merge puts the shares of one harvest, measured with ShardI/ShardN on one or many machines, into
+// o.Out as if one machine had measured all of it. dirs may come in any order; a share that is
+// missing or was stopped is an error, since the result would be silently incomplete.
+func Merge(dirs []string, o Options) (*Result, error) {
+	start := time.Now()
+	variety, err := loadVariety(&o)
+	if err != nil {
+		return nil, err
+	}
+	res := &Result{Out: o.Out}
+	seen := map[int]string{}
+	var first *manifest
+	for _, d := range dirs {
+		m, err := readManifest(d)
+		if err != nil {
+			return nil, err
+		}
+		if err := fits(first, m, d, seen); err != nil {
+			return nil, err
+		}
+		if first == nil {
+			first = m
+		}
+		seen[m.ShardI] = d
+		for _, p := range m.Parts {
+			if err := copyPart(d, o.Out, p); err != nil {
+				return nil, err
+			}
+			res.Parts = append(res.Parts, p)
+		}
+	}
+	if first == nil {
+		return nil, errors.New("no folders to merge; name the result folder of each share")
+	}
+	for i := 1; i <= first.ShardN; i++ {
+		if seen[i] == "" {
+			return nil, fmt.Errorf("share %d of %d is missing; run it, then merge again", i, first.ShardN)
+		}
+	}
+	sort.SliceStable(res.Parts, func(i, j int) bool { return res.Parts[i].Index < res.Parts[j].Index })
+	for _, p := range res.Parts {
+		if p.Photo.Status == "failed" {
+			res.Failed++
+		}
+	}
+	o.SameTable, o.Program = first.SameTable, first.Program
+	if o.SameTable {
+		if err := sameTable(res, &o); err != nil {
+			return nil, err
+		}
+	}
+	res.Run = collect(res.Parts, &o, first.Settings)
+	res.Took = time.Since(start)
+	return res, finish(res, &o, variety)
+}
+
+// fits reports why a share cannot be put together with the first.
+func fits(first, m *manifest, dir string, seen map[int]string) error {
+	switch {
+	case m.Stopped:
+		return fmt.Errorf("%s: this share was stopped before it was done; run it again, then merge", dir)
+	case first == nil:
+		return nil
+	case m.Program != first.Program:
+		return fmt.Errorf("%s: measured with version %s, the others with %s; measure all shares with one version", dir, m.Program, first.Program)
+	case m.Settings != first.Settings || m.SameTable != first.SameTable:
+		return fmt.Errorf("%s: measured with other settings than the others; measure all shares with the same options", dir)
+	case m.ShardN != first.ShardN:
+		return fmt.Errorf("%s: share %d of %d, the others are of %d; use the same N for all", dir, m.ShardI, m.ShardN, first.ShardN)
+	case seen[m.ShardI] != "":
+		return fmt.Errorf("%s: share %d is also in %s; name each share once", dir, m.ShardI, seen[m.ShardI])
+	}
+	return nil
+}
+
+// copyPart brings a stored result into another result folder.
+func copyPart(from, to string, p *Part) error {
+	if p.Key == "" || filepath.Clean(from) == filepath.Clean(to) {
+		return nil
+	}
+	for _, ending := range []string{".jpg", ".json"} {
+		b, err := os.ReadFile(partPath(from, p.Key, ending))
+		if err != nil {
+			return fmt.Errorf("%s: the stored result of photo %q is gone (%v); run that share again", from, p.Photo.Name, plainErr(err))
+		}
+		if err := atomic.WriteBytes(partPath(to, p.Key, ending), b); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,59 @@
+package pipeline
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// TestMergeEqualsOneMachine measures the same photos in one run and in two shares; the tables and
+// the report must be the same bytes.
+func TestMergeEqualsOneMachine(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures photos")
+	}
+	d := t.TempDir()
+	photos := filepath.Join(d, "photos")
+	for _, n := range []string{"demo-2025-table-1.jpg", "demo-2026-table-2.jpg"} {
+		b := read(t, filepath.Join(scenes, n))
+		touchBytes(t, filepath.Join(photos, n), b)
+	}
+	touchBytes(t, filepath.Join(photos, "z-copy.jpg"), read(t, filepath.Join(scenes, "demo-2025-table-1.jpg")))
+	touchBytes(t, filepath.Join(photos, "broken.jpg"), []byte("no photo"))
+	one := filepath.Join(d, "one")
+	if _, err := runInto(t, one, nil, photos); err != nil {
+		t.Fatal(err)
+	}
+	var dirs []string
+	for i := 2; i >= 1; i-- {
+		dir := filepath.Join(d, "share", string(rune('0'+i)))
+		if _, err := runInto(t, dir, func(o *Options) { o.ShardI, o.ShardN = i, 2 }, photos); err != nil {
+			t.Fatal(err)
+		}
+		dirs = append(dirs, dir)
+	}
+	if _, err := Merge(dirs[:1], Options{Out: filepath.Join(d, "half")}); err == nil || !strings.Contains(err.Error(), "is missing") {
+		t.Errorf("merging one share of two: %v, want an error that names the missing one", err)
+	}
+	merged := filepath.Join(d, "merged")
+	if _, err := Merge(dirs, Options{Out: merged}); err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range append(tables, filepath.Join("masks", "demo-2026-table-2.png")) {
+		if !bytes.Equal(read(t, filepath.Join(one, n)), read(t, filepath.Join(merged, n))) {
+			t.Errorf("%s differs between one machine and merged shares", n)
+		}
+	}
+}
+
+func touchBytes(t *testing.T, p string, b []byte) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(p), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(p, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
