@@ -41,6 +41,10 @@ type cli struct {
 
 	Describe describeCmd `cmd:"" help:"Make or check the description of a variety."`
 	Fix      fixCmd      `cmd:"" help:"Correct what the program found in a photo."`
+
+	Book    bookCmd    `cmd:"" help:"Keep the harvest book: seed lots, plants, backups, exports."`
+	Observe observeCmd `cmd:"" help:"Write down what you observed by hand."`
+	Compare compareCmd `cmd:"" help:"Compare harvests: this year against last year."`
 }
 
 // env is what verbs get from outside, so that they can be tested.

@@ -3,6 +3,7 @@ package book
 import (
 	"bytes"
 	"compress/zlib"
+	"encoding/base64"
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
@@ -39,6 +40,9 @@ func plainData(v reflect.Value, skip map[string]bool) any {
 	case reflect.Slice, reflect.Array:
 		if v.Kind() == reflect.Slice && v.IsNil() {
 			return nil
+		}
+		if v.Kind() == reflect.Slice && v.Type().Elem().Kind() == reflect.Uint8 {
+			return packBytes(v.Bytes())
 		}
 		a := make([]any, v.Len())
 		for i := range a {
@@ -113,7 +117,43 @@ func setData(v reflect.Value, x any) error {
 	return setScalar(v, x)
 }
 
+// packBytes writes a list of small numbers (one for each outline point) as base64 of zlib.
+func packBytes(raw []byte) string {
+	var out bytes.Buffer
+	w := zlib.NewWriter(&out)
+	w.Write(raw) // writing to memory does not fail
+	w.Close()
+	return base64.StdEncoding.EncodeToString(out.Bytes())
+}
+
+func unpackBytes(s string) ([]byte, error) {
+	b, err := base64.StdEncoding.DecodeString(s)
+	if err != nil {
+		return nil, err
+	}
+	r, err := zlib.NewReader(bytes.NewReader(b))
+	if err != nil {
+		return nil, err
+	}
+	raw, err := io.ReadAll(io.LimitReader(r, maxPoints+1))
+	if err == nil && len(raw) > maxPoints {
+		err = fmt.Errorf("more than %d entries", maxPoints)
+	}
+	return raw, err
+}
+
 func setList(v reflect.Value, x any) error {
+	if s, ok := x.(string); ok && v.Kind() == reflect.Slice && v.Type().Elem().Kind() == reflect.Uint8 {
+		raw, err := unpackBytes(s)
+		if err != nil {
+			return fmt.Errorf("%s: %w", v.Type(), err)
+		}
+		v.Set(reflect.MakeSlice(v.Type(), len(raw), len(raw)))
+		for i, b := range raw {
+			v.Index(i).SetUint(uint64(b))
+		}
+		return nil
+	}
 	a, ok := x.([]any)
 	if !ok {
 		return fmt.Errorf("%s: want a list, got %T", v.Type(), x)

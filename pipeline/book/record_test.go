@@ -44,6 +44,8 @@ func sample(seed uint64, photos, each int) record.Run {
 				ShapeWords: []string{"pear-shaped"}, SkinWords: "tan", Confidence: 0.97, Views: 1,
 				Outline: circle(cx, cy, 80), StalkPx: circle(cx, cy-90, 9), StemPx: &geom.Px{X: cx, Y: cy - 80}, LengthLine: [2]geom.Px{{X: cx, Y: cy - 80}, {X: cx, Y: cy + 80}},
 			}
+			f.Edge = make([]geom.Edge, len(f.Outline))
+			f.Edge[7] = geom.EdgeContact
 			if n == 2 {
 				f.Notes = []string{"cut by the frame", "oblique"}
 			}
