@@ -323,6 +323,15 @@ func (s *patchwork) blobs(pass func(*pixel) bool) []int {
 	return out
 }
 
+// absorb gives the samples of shade back to the main part.
+func (s *patchwork) absorb(parts []part) {
+	for p, q := range parts {
+		if p > 0 && q.kind == shade {
+			s.give(p, func(*pixel) int { return 0 })
+		}
+	}
+}
+
 // largestBlob returns the share of part p that its largest piece holds.
 func (s *patchwork) largestBlob(p int) float64 {
 	sum, big := 0, 0

@@ -94,7 +94,6 @@ func TestPaintedNoise(t *testing.T) {
 	for _, size := range []float64{7, 9, 12, 18, 25, 30, 40, 55, 70} {
 		for _, level := range []float64{.2, .35} {
 			count := map[skin.Pattern]int{}
-			skin.LayLog = ""
 			for range 12 {
 				n := newNoise(r, size)
 				ph := painted(func(s, th float64, p geom.Vec3) colour.Lab {
@@ -106,7 +105,6 @@ func TestPaintedNoise(t *testing.T) {
 				count[skin.Measure(&ph, skin.DefaultOptions())[0].Pattern]++
 			}
 			t.Log(size, level, count)
-			t.Log(skin.LayLog)
 		}
 	}
 }

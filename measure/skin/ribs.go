@@ -150,17 +150,17 @@ func (p *ring) level() {
 
 // Limits of the rib rules; this program's own (common practice, no source).
 const (
-	minRibs, maxRibs = 6, 24
+	minRibs, maxRibs = 7, 24
 	ribArc           = 80 * math.Pi / 180 // angle that must be in view
-	ribWave          = 0.03               // amplitude of log light, at least
-	minGroove        = 0.015              // depth over radius below which a fruit counts as smooth
-	ribShare         = 0.4                // of the variance around the fruit, at least
+	ribWave          = 0.04               // amplitude of log light, at least
+	ribShare         = 0.45               // of the variance around the fruit, at least
 )
 
 // ribs returns the number of ribs around the fruit (0 smooth, −1 cannot be told), the depth of the grooves over the
 // radius (NaN when not told) and the angle of one groove.
 //
-// Number: the strongest wave of whole number in log light around the fruit. Depth: the depth at which ribs of the form
+// Number: the strongest wave, with its first overtone, of whole number in log light around the fruit; fewer than seven
+// ribs are not told from shading. Depth: the depth at which ribs of the form
 // r = R·(1 − d·(½ − ½·cos nθ)²) under the light found would show the light seen, with the grooves' own shadow free.
 func (s *patchwork) ribs(l *light, parts []part) (n int, depth, groove float64) {
 	p := s.ringOf(parts)
@@ -168,29 +168,65 @@ func (s *patchwork) ribs(l *light, parts []part) (n int, depth, groove float64) 
 	if m < 20 || p.theta[m-1]-p.theta[0] < ribArc {
 		return -1, math.NaN(), 0
 	}
+	turned := make([]float64, m)
 	total := 0.0
 	for i, y := range p.y {
 		total += p.n[i] * y * y
 	}
 	best, wave := 0.0, 0.0
-	for k := minRibs; k <= maxRibs; k++ {
-		rows := make([][]float64, m)
+	ax := s.axesOf()
+	mid := s.viewAngle()
+	rows := make([][]float64, m)
+	for i := range rows {
+		rows[i] = make([]float64, 4)
+	}
+	for _, sunk := range [...]float64{0, 0.04, 0.08, 0.12} {
 		for i, t := range p.theta {
-			rows[i] = []float64{math.Cos(float64(k) * t), math.Sin(float64(k) * t)}
+			turned[i] = sink(t, mid, sunk)
 		}
-		x, left, ok := regress(rows, p.y, p.n)
-		if ok && total-left > best {
-			best, n, wave = total-left, k, math.Hypot(x[0], x[1])
+		for k := minRibs; k <= maxRibs; k++ {
+			for i := range rows {
+				a := float64(k) * turned[i]
+				rows[i][0], rows[i][1], rows[i][2], rows[i][3] = math.Cos(a), math.Sin(a), math.Cos(2*a), math.Sin(2*a)
+			}
+			x, left, ok := regress(rows, p.y, p.n)
+			if !ok {
+				continue
+			}
+			if first := math.Hypot(x[0], x[1]); total-left > best && first > 0.7*math.Hypot(x[2], x[3]) {
+				best, n, wave = total-left, k, first
+			}
 		}
 	}
 	if total == 0 || best < ribShare*total || wave < ribWave {
 		return 0, math.NaN(), 0
 	}
-	d, g := p.depth(l, s.axesOf(), n)
-	if d < minGroove {
-		return 0, math.NaN(), 0
+	d, g := p.depth(l, ax, n)
+	if d < 0.015 {
+		d = math.NaN() // the shading shows no more than that there are grooves
 	}
 	return n, d, g
+}
+
+// viewAngle returns the angle around the axis that faces the camera on the mean.
+func (s *patchwork) viewAngle() float64 {
+	var x, y float64
+	for i := range s.px {
+		q := &s.px[i]
+		w := q.facing * q.facing
+		x, y = x+w*math.Cos(q.theta), y+w*math.Sin(q.theta)
+	}
+	return math.Atan2(y, x)
+}
+
+// sink returns the true angle of a groove's bottom that the body over the ribs, seen from angle mid, shows at angle t: the
+// bottom lies sunk of the radius deeper and so looks nearer to the middle.
+func sink(t, mid, sunk float64) float64 {
+	d := math.Remainder(t-mid, 2*math.Pi)
+	if math.Abs(d) > math.Pi/2 {
+		return t
+	}
+	return t - d + math.Asin(math.Max(-1, math.Min(1, math.Sin(d)/(1-sunk))))
 }
 
 // depth scans groove depth and place for the best fit.

@@ -9,7 +9,6 @@
 package skin
 
 import (
-	"fmt"
 	"math"
 
 	"offtype/measure/colour"
@@ -100,9 +99,6 @@ func Measure(ph *Photo, opt Options) []Result {
 	if c := even(skins, l, ph.Colour); c != ph.Colour {
 		l = fitLight(skins, l, 2)
 	}
-	if Debug != nil {
-		Debug(l.f0, l.l)
-	}
 	out := make([]Result, len(skins))
 	for i, s := range skins {
 		out[i] = s.measure(l, ph)
@@ -121,9 +117,6 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 	s.split()
 	s.size()
 	parts := s.judgeParts()
-	if DebugParts != nil {
-		DebugParts(s)
-	}
 	if len(parts) == 0 {
 		r.Notes = append(r.Notes, "too little skin seen")
 		return r
@@ -132,6 +125,7 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 	if ph.Colour.Corrected {
 		r.MainU = math.Hypot(r.MainU, 100.0/3/2*ph.Colour.FallU(geom.Centroid(s.fruit.Outline)))
 	}
+	s.absorb(parts)
 	var groove float64
 	if s.fruit.Surface != nil {
 		r.Ribs, r.Groove, groove = s.ribs(l, parts)
@@ -210,33 +204,4 @@ func (s *patchwork) secondary(r *Result, parts []part) {
 		return x.part >= 0 && (parts[x.part].kind == mark || parts[x.part].kind == ground || parts[x.part].kind == shade)
 	})
 	r.Pattern, r.Stripes, r.MarkMM = l.pattern, l.stripes, l.mm
-	if DebugLay != nil {
-		DebugLay(fmt.Sprintf("%s along %.2f grain %.2f smooth %.2f pieces %d mm %.1f n %d", l.pattern, l.along, l.grain, l.smooth, l.pieces, l.mm, l.stripes))
-	}
-}
-
-// DebugLay is a development aid.
-var DebugLay func(string)
-
-// Debug is a development aid.
-var Debug func(f0 float64, l [9][3]float64)
-
-// DebugParts is a development aid.
-var DebugParts func(s *patchwork)
-
-// Dump is a development aid.
-func (s *patchwork) Dump() string {
-	t := ""
-	for p := 0; p < s.parts; p++ {
-		n := 0
-		for i := range s.px {
-			if s.px[i].part == p {
-				n++
-			}
-		}
-		c, _ := s.partRGB(p)
-		l := c.Lab()
-		t += fmt.Sprintf("%.2f (%.0f %.0f %.0f) ", float64(n)/float64(len(s.px)), l.L, l.A, l.B)
-	}
-	return t
 }
