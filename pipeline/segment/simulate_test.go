@@ -1,6 +1,7 @@
 package segment
 
 import (
+	"cmp"
 	"image"
 	"image/jpeg"
 	"math"
@@ -12,7 +13,8 @@ import (
 	"offtype/pipeline/scene"
 )
 
-const sceneDir = "../../testdata/scenes"
+// sceneDir holds the rendered scenes; SEGMENT_SCENES names another folder of the same form.
+var sceneDir = cmp.Or(os.Getenv("SEGMENT_SCENES"), "../../testdata/scenes")
 
 // readPhoto decodes a JPEG with linear interpolation of the halved colour planes, as photo
 // decoders do; image/jpeg's own colours repeat each sample.
