@@ -35,6 +35,7 @@ type Description struct {
 	Traits  Traits   `yaml:"traits,omitempty"`
 	Skin    *Colour  `yaml:"skin,omitempty"`
 	Second  *Colour  `yaml:"second,omitempty"`
+	Marks   *Marks   `yaml:"marks,omitempty"`
 	Pattern []string `yaml:"pattern,omitempty"` // those that occur in the variety
 	Shape   []string `yaml:"shape,omitempty"`   // words, for people
 	Notes   []string `yaml:"notes,omitempty"`
@@ -94,6 +95,15 @@ type Colour struct {
 	Measured     *bool     `yaml:"measured,omitempty"`
 	Stage        string    `yaml:"stage,omitempty"`
 	Source       string    `yaml:"source,omitempty"`
+}
+
+// Marks are what stripes, patches and the like add to the skin: share × (second colour − main colour),
+// CIELAB; zeros for a plain fruit. Learnt; by hand the second colour with its share says the same.
+type Marks struct {
+	Mean         []float64 `yaml:"mean,flow"`
+	Spread       []float64 `yaml:"spread,flow"`
+	PlantsSpread []float64 `yaml:"plants_spread,flow"`
+	Striped      *Range    `yaml:"striped,omitempty"` // part of the skin under stripes or bands, 0–1
 }
 
 // entry ties a name in the file to its range and to how it is written and judged.

@@ -71,8 +71,8 @@ type judge struct {
 
 // Judge compares fruit, and the fruit of each plant together, with the description.
 //
-// Per trait: x̄ − μ, with variance B·(1 + 1/n) + W/m + u² + S: between plants, uncertainty of the mean learnt from n plants,
-// within plants over m fruit, measurement, season. Together: Mahalanobis distance with the usual
+// Per trait: x̄ − μ, with variance B·(1 + 1/n) + W/m + W/f + u² + S: between plants, within plants over m fruit,
+// uncertainty of the means learnt from f fruit of n plants, measurement, season. Together: Mahalanobis distance with the usual
 // correlations of the traits; D²/p · f/(f−2) is taken as F with p and f degrees of freedom, f from the
 // number of teacher plants (Hotelling's form for spreads that are shrunk towards the usual ones).
 // Fruit of control plants are not judged; they show how far this season moves the variety.
@@ -189,7 +189,7 @@ func (j *judge) unit(fs []Fruit, rows []int) Verdict {
 		}
 		b := dm.plants * dm.plants
 		w := dm.sd*dm.sd - b
-		v := b*(1+1/j.m.n) + w/m + w/(4*j.m.n)
+		v := b*(1+1/j.m.n) + w/m + w/j.m.fruits
 		s := dm.season * dm.season
 		if !math.IsNaN(j.known[k]) {
 			s = j.known[k]

@@ -255,7 +255,27 @@ func (d *Description) learnColours(fs []Fruit) {
 		}
 		skin.Tolerance = round(2*math.Sqrt(s), 1)
 	}
+	d.learnMarks(fs)
 	d.learnPattern(fs)
+}
+
+// learnMarks fills Marks when they were told on enough fruit.
+func (d *Description) learnMarks(fs []Fruit) {
+	f := cluster.FruitTraits()
+	m := &Marks{}
+	for a := range 3 {
+		c, ok := learn(fs, f[cluster.TMarkL+a], func(f *Fruit) Measured { return f.mark(a) })
+		if !ok {
+			return
+		}
+		m.Mean = append(m.Mean, *round(c.mean, 2))
+		m.Spread = append(m.Spread, *round(c.sd, 2))
+		m.PlantsSpread = append(m.PlantsSpread, *round(c.plants, 2))
+	}
+	if c, ok := learn(fs, f[cluster.TStriped], func(f *Fruit) Measured { return f.striped() }); ok {
+		m.Striped = &Range{Mean: round(c.mean, 3), Spread: round(c.sd, 4), PlantsSpread: round(c.plants, 4)}
+	}
+	d.Marks = m
 }
 
 // learnPattern names the patterns that at least one fruit in five shows, and the second colour when

@@ -121,25 +121,32 @@ const halfRange = 2.0
 
 // model is a description ready for judging.
 type model struct {
-	dims []dim
-	n    float64 // plants that the means rest on; +Inf: written by hand
-	df   float64 // of the spreads
+	dims   []dim
+	n      float64 // plants that the means rest on; +Inf: written by hand
+	fruits float64
+	df     float64 // of the spreads
 }
 
-// Degrees of freedom of the spreads: learnt ones lean on the usual spreads, which count as
-// teacherPrior plants; hand-written ones are taken at their word. Set by the simulation (docs/verdicts.md).
+// Degrees of freedom of the spreads: those of the usual spreads, which learnt ones lean on, and those
+// that each teacher plant adds; hand-written spreads are taken at their word. Set by the simulation
+// (docs/verdicts.md).
 const (
-	teacherPrior = 10.0
+	teacherPrior = 5.0
+	teacherPlant = 1.8
 	handDF       = 60.0
 )
 
 // build makes the model for fruit at a stage of ripeness; skipped lists the traits that are described
 // for another stage only.
 func (d *Description) build(stage string) (m model, skipped []string) {
-	m = model{n: math.Inf(1), df: handDF}
+	m = model{n: math.Inf(1), fruits: math.Inf(1), df: handDF}
 	if d.Learnt != nil {
-		m.n = float64(max(1, d.Learnt.Plants))
-		m.df = teacherPrior + m.n
+		m.n = float64(d.Learnt.Plants)
+		m.fruits = float64(max(1, d.Learnt.Fruits))
+		if d.Learnt.Plants == 0 { // no tags: at worst four fruit came from one plant
+			m.n = max(1, m.fruits/4)
+		}
+		m.df = teacherPrior + teacherPlant*m.n
 	}
 	for _, e := range d.entries() {
 		if e.r == nil || d.redundant(e.name) || weight(e.r.Weight, e.r.Seasonal, e.trait.Seasonal) == 0 {
@@ -302,6 +309,9 @@ func axisScale(lab []float64, axis int) float64 {
 
 // markDims compare the marks (second colour and how much of the skin it takes).
 func (d *Description) markDims() []dim {
+	if d.Marks != nil {
+		return d.Marks.dims()
+	}
 	plain := len(d.Pattern) == 1 && d.Pattern[0] == "none" && d.Second == nil
 	share := math.NaN()
 	if d.Second != nil && d.Second.Share != nil {
@@ -332,6 +342,24 @@ func (d *Description) markDims() []dim {
 	if len(d.Pattern) <= 1 {
 		out = append(out, dim{trait: f[cluster.TStriped], name: "stripes", mean: striped, sd: sd, plants: math.Sqrt(betweenPlants) * sd, low: math.NaN(), high: math.NaN(),
 			value: func(f *Fruit) Measured { return f.striped() }})
+	}
+	return out
+}
+
+// dims compare the marks with learnt ones.
+func (m *Marks) dims() []dim {
+	f := cluster.FruitTraits()
+	var out []dim
+	for i, t := range []int{cluster.TMarkL, cluster.TMarkA, cluster.TMarkB} {
+		sd := max(m.Spread[i], 0.3*f[t].Spread)
+		axis := i
+		out = append(out, dim{trait: f[t], name: "marks", mean: m.Mean[i], sd: sd, plants: min(sd, m.PlantsSpread[i]), low: math.NaN(), high: math.NaN(),
+			value: func(f *Fruit) Measured { return f.mark(axis) }})
+	}
+	if m.Striped != nil {
+		d := fromRange(m.Striped, f[cluster.TStriped])
+		d.name, d.value = "stripes", func(f *Fruit) Measured { return f.striped() }
+		out = append(out, d)
 	}
 	return out
 }

@@ -49,6 +49,14 @@ func Parse(b []byte) (*Description, error) {
 	}
 	c.colour("skin", d.Skin)
 	c.colour("second", d.Second)
+	if m := d.Marks; m != nil {
+		if len(m.Mean) != 3 || len(m.Spread) != 3 || len(m.PlantsSpread) != 3 {
+			c.fail("$.marks", "marks needs mean, spread and plants_spread of three numbers each", "take the block out: the second colour with its share says the same")
+		}
+		if m.Striped != nil {
+			c.ranged("$.marks.striped", "striped", "", m.Striped, 0, 1)
+		}
+	}
 	for _, p := range d.Pattern {
 		if !slices.Contains(patterns, p) {
 			c.fail("$.pattern", fmt.Sprintf("pattern %q is not known", p), "use "+strings.Join(patterns, ", "))
@@ -218,7 +226,7 @@ func (d *Description) says() bool {
 			return true
 		}
 	}
-	return d.Skin != nil || d.Second != nil || len(d.Pattern) > 0
+	return d.Skin != nil || d.Second != nil || d.Marks != nil || len(d.Pattern) > 0
 }
 
 // Bytes writes the description as YAML.

@@ -43,8 +43,15 @@ func main() {
 	flag.Float64Var(&o.Margin, "margin", o.Margin, "log units the second group must gain, fruit without tags")
 	flag.Float64Var(&o.Tagged, "tagged", o.Tagged, "the same, several fruit a plant")
 	flag.Float64Var(&o.Further, "further", o.Further, "the same for every further group")
+	what := flag.String("what", "all", "groups, verdicts or all")
 	flag.Parse()
 	o.Stability = 0
+	if *what != "groups" {
+		defer verdicts(*n, *seed)
+	}
+	if *what == "verdicts" {
+		return
+	}
 	fmt.Println("types | fruit | a plant | d | types right | one type split | more | fewer | mean ARI | unsure | ms")
 	fmt.Println("--|--|--|--|--|--|--|--|--|--|--")
 	var cal calibration
