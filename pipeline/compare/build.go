@@ -109,12 +109,12 @@ func (p *pairing) groups(na, nb int) {
 		p.section(0, 0, "all fruit")
 	}
 	for _, m := range pairs {
-		g := GroupPair{From: m.A, To: m.B, FromFruits: len(p.a.in(m.A)), ToFruits: len(p.b.in(m.B)), FromPlants: len(plantsA[m.A]), ToPlants: len(plantsB[m.B])}
+		g := GroupPair{names: plantsB[m.B], From: m.A, To: m.B, FromFruits: len(p.a.in(m.A)), ToFruits: len(p.b.in(m.B)), FromPlants: len(plantsA[m.A]), ToPlants: len(plantsB[m.B])}
 		if m.A == 0 {
 			g.FromFruits, g.FromPlants = 0, 0
 		}
 		if m.B == 0 {
-			g.ToFruits, g.ToPlants = 0, 0
+			g.ToFruits, g.ToPlants, g.names = 0, 0, plantsA[m.A]
 		}
 		if m.A > 0 && m.B > 0 {
 			g.Distance = num(m.Distance)
@@ -261,7 +261,7 @@ func (p *pairing) offTypes() {
 		return
 	}
 	r := season.Rates(len(offA), na, len(offB), nb, p.opt.Options)
-	o := &OffTypes{FromPlants: offA, ToPlants: offB}
+	o := &OffTypes{FromPlants: offA, ToPlants: offB, FromDoubtful: p.a.doubtful(), ToDoubtful: p.b.doubtful()}
 	rate := p.rate(&r)
 	p.out.OffTypes = o
 	p.late = append(p.late, func() {

@@ -56,6 +56,8 @@ type GroupPair struct {
 	Distance   *float64 `json:"distance"`
 	Share      *Rate    `json:"share"`
 	Sentence   string   `json:"sentence"`
+
+	names []string // plants of a group that only one harvest has
 }
 
 // Section compares the fruit of one group, or all fruit.
@@ -144,9 +146,11 @@ type Rate struct {
 // OffTypes compares the off-type plants.
 type OffTypes struct {
 	Rate
-	FromPlants []string `json:"from_plants"`
-	ToPlants   []string `json:"to_plants"`
-	Sentence   string   `json:"sentence"`
+	FromPlants   []string `json:"from_plants"`
+	ToPlants     []string `json:"to_plants"`
+	FromDoubtful []string `json:"from_doubtful"`
+	ToDoubtful   []string `json:"to_doubtful"`
+	Sentence     string   `json:"sentence"`
 }
 
 // Drift says whether the fruit moved towards the description or away from it.

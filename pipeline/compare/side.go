@@ -55,14 +55,14 @@ func ribs(f *record.Fruit) record.Value {
 var measured = []trait{
 	{season.Trait{Name: "length_mm", Unit: "mm"}, "length", 0, func(f *record.Fruit) record.Value { return f.Length }, true, "longer", "shorter"},
 	{season.Trait{Name: "width_mm", Unit: "mm"}, "width", 0, func(f *record.Fruit) record.Value { return f.Width }, true, "wider", "narrower"},
-	{season.Trait{Name: "ratio"}, "length / width", 2, func(f *record.Fruit) record.Value { return f.Ratio }, false, "more slender", "stouter"},
-	{season.Trait{Name: "broadest_at"}, "widest place (0 stem end, 1 blossom end)", 2, func(f *record.Fruit) record.Value { return f.BroadestAt }, true, "widest nearer the blossom end", "widest nearer the stem end"},
-	{season.Trait{Name: "neck"}, "neck (thinnest / widest)", 2, func(f *record.Fruit) record.Value { return f.Neck }, true, "thicker in the neck", "thinner in the neck"},
+	{season.Trait{Name: "ratio"}, "length / width", 3, func(f *record.Fruit) record.Value { return f.Ratio }, false, "more slender", "stouter"},
+	{season.Trait{Name: "broadest_at"}, "widest place (0 stem end, 1 blossom end)", 3, func(f *record.Fruit) record.Value { return f.BroadestAt }, true, "widest nearer the blossom end", "widest nearer the stem end"},
+	{season.Trait{Name: "neck"}, "neck (thinnest / widest)", 3, func(f *record.Fruit) record.Value { return f.Neck }, true, "thicker in the neck", "thinner in the neck"},
 	{season.Trait{Name: "bend_deg", Unit: "°"}, "bend", 0, func(f *record.Fruit) record.Value { return f.Bend }, true, "more bent", "straighter"},
 	{season.Trait{Name: "volume_cm3", Unit: "cm³"}, "volume", 0, func(f *record.Fruit) record.Value { return f.Volume }, false, "larger", "smaller"},
 	{season.Trait{Name: "ribs"}, "ribs", 1, ribs, false, "more ribbed", "less ribbed"},
 	{season.Trait{Name: "groove_depth"}, "groove depth", 3, func(f *record.Fruit) record.Value { return f.GrooveDepth }, false, "more deeply grooved", "less deeply grooved"},
-	{season.Trait{Name: "second_share"}, "share of the second colour", 2, func(f *record.Fruit) record.Value { return f.SecondShare }, false, "more of the second colour", "less of the second colour"},
+	{season.Trait{Name: "second_share"}, "share of the second colour", 3, func(f *record.Fruit) record.Value { return f.SecondShare }, false, "more of the second colour", "less of the second colour"},
 }
 
 // traitsOf returns the measured traits and those observed by hand on both sides.
@@ -254,6 +254,7 @@ func (t *table) plantsIn() (of map[int][]string, all int) {
 
 // offTypes returns the off-type plants and how many plants were judged one way or the other.
 func (t *table) offTypes() (off []string, judged int) {
+	off = []string{}
 	for _, v := range t.side.Run.Judgement.Plants {
 		switch v.Verdict {
 		case record.OffType:
@@ -264,6 +265,17 @@ func (t *table) offTypes() (off []string, judged int) {
 		}
 	}
 	return off, judged
+}
+
+// doubtful returns the plants that could not be decided.
+func (t *table) doubtful() []string {
+	out := []string{}
+	for _, v := range t.side.Run.Judgement.Plants {
+		if v.Verdict == record.Doubtful {
+			out = append(out, v.Plant)
+		}
+	}
+	return out
 }
 
 // devices lists cameras and cards, sorted.

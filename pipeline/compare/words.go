@@ -61,7 +61,7 @@ func traitSentence(t *Trait, tr trait, p *Pair) string {
 		return fmt.Sprintf("%s is %s than %s by %s (%s).", p.To, word, p.From, amount(size, tr.decimals, t.Unit), between)
 	case t.PAdjusted != nil && *t.PAdjusted <= 0.05 && t.Measuring != nil && size < *t.Measuring:
 		return fmt.Sprintf("%s seems %s by %s (%s), but measuring alone can make %s of difference.", p.To, word, amount(size, tr.decimals, t.Unit), between, amount(*t.Measuring, tr.decimals, t.Unit))
-	case *t.Low > 0 || *t.High < 0:
+	case (*t.Low > 0 || *t.High < 0) && (t.Measuring == nil || size >= *t.Measuring):
 		return fmt.Sprintf("%s may be %s by %s (%s). Alone this would count; among all that was looked at it can be chance.", p.To, word, amount(size, tr.decimals, t.Unit), between)
 	}
 	return fmt.Sprintf("No change seen (%s).", between)
@@ -163,6 +163,13 @@ func groupSentence(g *GroupPair, p *Pair) string {
 		if plants == 0 || p.Unit == "fruit" {
 			return plural(fruits, "fruit", "fruit")
 		}
+		if len(g.names) > 0 && len(g.names) <= 12 && (g.From == 0 || g.To == 0) {
+			word := "plant "
+			if len(g.names) > 1 {
+				word = "plants "
+			}
+			return word + strings.Join(g.names, ", ") + "; " + plural(fruits, "fruit", "fruit")
+		}
 		return fmt.Sprintf("%s, %s", plural(plants, "plant", "plants"), plural(fruits, "fruit", "fruit"))
 	}
 	switch {
@@ -193,7 +200,14 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 		}
 		return " (plants " + strings.Join(plants, ", ") + ")"
 	}
-	s := fmt.Sprintf("%s had %d off-type of %s judged%s; %s had %d of %d%s. ", p.To, o.To, plural(o.ToOf, "plant", "plants"), list(o.ToPlants), p.From, o.From, o.FromOf, list(o.FromPlants))
+	doubt := func(plants []string) string {
+		if len(plants) == 0 {
+			return ""
+		}
+		return fmt.Sprintf(", and %d that could not be decided%s", len(plants), list(plants))
+	}
+	s := fmt.Sprintf("%s had %d off-type of %s judged%s%s; %s had %d of %d%s%s. ", p.To, o.To, plural(o.ToOf, "plant", "plants"), list(o.ToPlants), doubt(o.ToDoubtful),
+		p.From, o.From, o.FromOf, list(o.FromPlants), doubt(o.FromDoubtful))
 	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", percent(o.ToLow), percent(o.ToHigh), percent(o.FromLow), percent(o.FromHigh))
 	switch {
 	case o.Found:
