@@ -7,6 +7,7 @@ import (
 	_ "image/jpeg"
 	"math"
 	"os"
+	"slices"
 	"sort"
 	"testing"
 
@@ -291,6 +292,38 @@ func TestTurnedAndReduced(t *testing.T) {
 	}
 	if r := h.MMPerPx / f.MMPerPx / 2; math.Abs(r-1) > 0.002 || len(h.Tags) != len(f.Tags) {
 		t.Errorf("half size: scale off by a factor %.4f, %d tags", r, len(h.Tags))
+	}
+}
+
+// TestWrongLens: a photo whose Exif is a third off, or that was cut out of a larger one, is noticed:
+// the card overrules, and the stated uncertainty covers what is left.
+func TestWrongLens(t *testing.T) {
+	s, err := scene.Read("../../testdata/scenes", "dev-2-fabric-oblique")
+	if err != nil {
+		t.Fatal(err)
+	}
+	im := readPicture(t, s.Photo)
+	f, err := FindIn(im, Options{Lens: camera.LensFrom35(34, im.W, im.H), from: FromExif})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := math.Abs(f.Camera.Focal/s.Camera.Focal - 1); e > 0.02 || f.FocalFrom != FromCard || !slices.Contains(f.Notes, NoteLensDoubted) {
+		t.Errorf("wrong Exif: focal length %.1f %% off, from %s, notes %v", 100*e, f.FocalFrom, f.Notes)
+	}
+	w, h := im.W*3/4, im.H*3/4
+	cut := Picture{W: w, H: h, RGB: make([]uint8, 3*w*h)} // the lower left three quarters
+	for y := range h {
+		copy(cut.RGB[3*y*w:3*(y+1)*w], im.RGB[3*(y+im.H-h)*im.W:])
+	}
+	truth := s.Camera
+	truth.Width, truth.Height, truth.CY = w, h, truth.CY-float64(im.H-h)
+	f, err = FindIn(cut, Options{Lens: camera.LensFrom35(26, w, h), from: FromExif})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sd, _, _ := f.Solution.SD()
+	if z := math.Abs(f.Camera.Focal-truth.Focal) / sd; z > 3 || innerScale(&f.Camera, &truth) > 0.01 || !slices.Contains(f.Notes, NoteLensDoubted) {
+		t.Errorf("cut-out: focal %.0f ± %.0f, truth %.0f, scale error %.2f %%, notes %v", f.Camera.Focal, sd, truth.Focal, 100*innerScale(&f.Camera, &truth), f.Notes)
 	}
 }
 
