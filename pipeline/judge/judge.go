@@ -127,6 +127,7 @@ func fruit(f *record.Fruit) reference.Fruit {
 	m := func(v record.Value) reference.Measured { return reference.Measured{V: v.V, U: v.U / 2} }
 	r.Length, r.Width, r.Ratio, r.Midline, r.Volume = m(f.Length), m(f.Width), m(f.Ratio), m(f.Midline), m(f.Volume)
 	r.Broad, r.Bend, r.Neck, r.Taper, r.Groove = m(f.BroadestAt), m(f.Bend), m(f.Neck), m(f.Taper), m(f.GrooveDepth)
+	doubt(&r, f)
 	if f.Ribs >= 0 {
 		r.Ribs = reference.Measured{V: float64(f.Ribs)}
 	}
@@ -148,6 +149,21 @@ func fruit(f *record.Fruit) reference.Fruit {
 		r.Share = reference.Measured{V: 0}
 	}
 	return r
+}
+
+// doubt takes away the traits that a fruit's notes make unreliable (docs/tables.md).
+func doubt(r *reference.Fruit, f *record.Fruit) {
+	gone := reference.Missing()
+	ends := f.Has("stem-unsure") || f.Has("too-oblique") || f.Has("ends-unsure") || f.Has("poor-fit") || f.Has("no-body-fits")
+	if ends { // which end is which, or how it tapers, is a guess
+		r.Broad, r.Neck, r.Taper = gone, gone, gone
+	}
+	if f.Has("too-oblique") || f.Has("ends-unsure") || f.Has("no-body-fits") {
+		r.Bend = gone
+	}
+	if f.Has("ends-unsure") || f.Has("no-body-fits") {
+		r.Length, r.Ratio, r.Midline = gone, gone, gone
+	}
 }
 
 // deltaE is CIEDE2000 for plain triples.

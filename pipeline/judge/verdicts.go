@@ -167,14 +167,23 @@ func (j *judging) plantVerdicts() {
 	}
 }
 
-// mixed makes a plant doubtful when its fruit look like more than one type: then either the tag is
-// wrong or they are not of one plant, and no verdict on the plant is safe.
+// mixed makes a plant doubtful when its fruit look like more than one type, for then the tag is wrong or
+// they are not of one plant. When every one of its fruit gets the same verdict by itself, that one stands.
 func (j *judging) mixed(pv *record.PlantVerdict) {
 	for _, m := range j.g.Mixed {
-		if m.Plant == pv.Plant {
-			pv.Verdict = record.Doubtful
-			pv.Reasons = append([]string{mixedSentence(j.run, m)}, pv.Reasons...)
+		if m.Plant != pv.Plant {
+			continue
 		}
+		calls := map[record.Verdict]bool{}
+		for i := range j.run.Fruits {
+			if v := j.run.Judgement.Fruits[i].Verdict; j.run.Fruits[i].Plant == m.Plant && v != record.NotJudged && v != record.NotAssessable {
+				calls[v] = true
+			}
+		}
+		if !calls[pv.Verdict] || len(calls) > 1 {
+			pv.Verdict = record.Doubtful
+		}
+		pv.Reasons = append([]string{mixedSentence(j.run, m)}, pv.Reasons...)
 	}
 }
 
