@@ -119,14 +119,19 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 			b.rival = math.Max(b.rival, math.Abs(s.m.p[pLen]-best.p[pLen]))
 		}
 	}
-	if !opt.Straight && flat.ratio > 1.3 {
-		if _, turn := flat.arc(psi[0]); math.Abs(turn) > 0.09 || t.spread() > 2.5 {
-			if m, e := t.tryBends(flat, psi[0], best); m != nil {
-				best, eq = m, e
-			}
+	_, turn := flat.arc(psi[0])
+	rough := t.spread()
+	if math.Abs(turn) < clearTurn {
+		if m, e := t.tryRibs(best, starts, opt.Ribs); m != nil {
+			best, eq = m, e
 		}
 	}
-	if m, e := t.tryRibs(best, starts, opt.Ribs); m != nil {
+	if !opt.Straight && flat.ratio > 1.3 && (math.Abs(turn) > 0.09 || rough > 2.5) {
+		if m, e := t.tryBends(flat, psi[0], best); m != nil {
+			best, eq = m, e
+		}
+	}
+	if m, e := t.hop(best); m != nil {
 		best, eq = m, e
 	}
 	if !known {
@@ -138,6 +143,17 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 // ribbedSpread is the outline's spread about a smooth body, in multiples of its sigma, from which on
 // ribs are tried.
 const ribbedSpread = 0.85
+
+// A tip is the outer tipKnots coefficients of the profile; a nose shows as a second difference of
+// noseBump prior standard deviations there and is cut by noseShare of the length.
+const (
+	tipKnots  = 5
+	noseBump  = 1.6
+	noseShare = 0.08
+)
+
+// clearTurn is the turn of the outline's own middle from which on it is bent, not ribbed, rad.
+const clearTurn = 0.35
 
 // rivalCost is how much worse another axis may fit and still be thought of.
 const rivalCost = 10
@@ -238,6 +254,56 @@ func (t *task) tryRibs(smooth *model, starts []candidate, known int) (*model, *n
 		return best, eq
 	}
 	return nil, nil
+}
+
+// hop tries to shorten a tip that came out as a nose: a narrow tip beyond a shoulder, mostly hidden,
+// is a place where the minimiser gets caught. It returns a better body or nil.
+func (t *task) hop(m *model) (*model, *normal) {
+	var best *model
+	var eq *normal
+	n := m.nq
+	for end := 0; end < 2; end++ {
+		c := append([]float64(nil), m.prof.c...)
+		at := func(k int) *float64 { // k counts from the tip
+			if end == 1 {
+				k = n - 1 - k
+			}
+			return &c[k]
+		}
+		bump := 0.0
+		for k := 1; k < tipKnots; k++ {
+			bump = math.Max(bump, math.Abs(*at(k - 1)+*at(k + 1)-2**at(k))/wiggle)
+		}
+		if bump < noseBump {
+			continue
+		}
+		for k := tipKnots - 1; k >= 0; k-- {
+			*at(k) = 2**at(k + 1) - *at(k + 2) - 0.4*wiggle
+		}
+		w := m.clone()
+		copy(w.p[pProfile:], c)
+		l := m.p[pLen]
+		short := l * noseShare
+		w.p[pLen] = l - short
+		dir := 0.5 // the other tip stays
+		if end == 1 {
+			dir = -0.5
+		}
+		o := m.fr.a.Scale(dir * short)
+		w.p[pX], w.p[pY], w.p[pZ] = w.p[pX]+o.X, w.p[pY]+o.Y, w.p[pZ]+o.Z
+		w.p[pCap0+end] = math.Log(capShare)
+		w.update()
+		t.run(w, 10)
+		e, _ := t.run(w, 10)
+		now := best
+		if now == nil {
+			now = m
+		}
+		if a, b := t.compare(w, now); a < b {
+			best, eq = w, e
+		}
+	}
+	return best, eq
 }
 
 // scallop is a guess of ribs.

@@ -151,6 +151,11 @@ func (t *task) run(m *model, iterations int) (*normal, float64) {
 	t.forget()
 	eq.reset()
 	t.visit(m, row, true, eq.add)
+	for i := range m.p {
+		if eq.a[i*n+i] == 0 {
+			eq.a[i*n+i] = 1
+		}
+	}
 	return eq, cost
 }
 

@@ -94,14 +94,19 @@ func (s *normal) step(lambda float64, x, work []float64) bool {
 	return true
 }
 
-// inverse returns A⁻¹ (full, n×n), or nil.
+// inverse returns A⁻¹ (full, n×n), with as small a ridge as makes A positive definite, or nil.
 func (s *normal) inverse() []float64 {
 	n := s.n
-	f := append([]float64(nil), s.a...)
-	for i := 0; i < n; i++ {
-		f[i*n+i] += 1e-12
+	f := make([]float64, n*n)
+	ok := false
+	for ridge := 1e-12; ridge < 1e-3 && !ok; ridge *= 100 {
+		copy(f, s.a)
+		for i := 0; i < n; i++ {
+			f[i*n+i] += ridge * (1 + s.a[i*n+i])
+		}
+		ok = cholesky(f, n)
 	}
-	if !cholesky(f, n) {
+	if !ok {
 		return nil
 	}
 	inv := make([]float64, n*n)
