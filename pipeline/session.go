@@ -1,0 +1,287 @@
+package pipeline
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"sync"
+
+	"offtype/measure/body"
+	"offtype/pipeline/judge"
+	"offtype/pipeline/photo"
+	"offtype/pipeline/picture"
+	"offtype/pipeline/record"
+	"offtype/pipeline/segment"
+)
+
+// Session measures photos one at a time, for a page that stays open: the networks stay loaded, and
+// the photo looked at last stays in memory with its card and its network maps, so that a
+// correction is measured again at once. A Session may be used by several goroutines. Close it.
+type Session struct {
+	base *measurer
+	mu   sync.Mutex // guards held; one correction at a time
+	held *heldPhoto
+}
+
+// Shot is one photo and how it is to be measured.
+type Shot struct {
+	Input
+	Out string // result folder
+
+	CoinMM    float64 // no card: diameter of a coin, mm
+	ScaleLine string  // no card: x1,y1,x2,y2=MM
+	NoScale   bool
+	Pose      string // side or upright for every fruit, empty: seen by itself
+}
+
+// heldPhoto is a photo up to the point where corrections come in.
+type heldPhoto struct {
+	sha, settings string
+	shot          *shot
+	found         *segment.Result
+	fruits        []segment.Fruit // of the last measurement, with the bodies fitted to them
+	bodies        []*body.Body
+}
+
+// NewSession loads the networks. workers is how many photos Measure can work on at a time.
+func NewSession(program string, workers int) (*Session, error) {
+	o := Options{Program: program, CardLength: 100, MaxPixels: 120_000_000}
+	m, err := newMeasurer(&o, max(1, workers))
+	if err != nil {
+		return nil, err
+	}
+	return &Session{base: m}, nil
+}
+
+// Close frees the networks. No other call may be under way.
+func (s *Session) Close() { s.base.close() }
+
+// measurer returns the base measurer with the shot's own settings.
+func (s *Session) measurer(x *Shot) (*measurer, error) {
+	m, o := *s.base, *s.base.opt
+	o.Out, o.CoinMM, o.ScaleLine, o.NoScale, o.Pose = x.Out, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose
+	m.opt = &o
+	if x.CoinMM > 0 || x.ScaleLine != "" || x.NoScale || x.Pose != "" {
+		j, err := json.Marshal([]any{m.settings, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose})
+		if err != nil {
+			return nil, err
+		}
+		m.settings = hash(j)[:16]
+	}
+	return &m, nil
+}
+
+// Measure measures one photo, or takes its stored result. The error says what is wrong and what to
+// do; a panic in a decoder or a fit is an error too.
+func (s *Session) Measure(x Shot) (part *Part, err error) {
+	defer caught(&err)
+	m, err := s.measurer(&x)
+	if err != nil {
+		return nil, err
+	}
+	sha, err := hashFile(x.Path)
+	if err != nil {
+		return nil, fmt.Errorf("cannot be read (%w); check its permissions", plainErr(err))
+	}
+	fixes, fixHash, err := m.fixesFor(x.Input)
+	if err != nil {
+		return nil, err
+	}
+	key := partKey(sha, m.settings, fixHash, m.opt.Program)
+	if p, ok := readPart(x.Out, key); ok {
+		p.rename(x.Input)
+		return p, nil
+	}
+	p, preview, err := m.photo(&job{in: x.Input, sha: sha}, fixes)
+	if err != nil {
+		return nil, err
+	}
+	p.Key = key
+	return p, writePart(x.Out, p, preview)
+}
+
+// rename gives a stored result the photo's present name.
+func (p *Part) rename(in Input) {
+	p.Photo.Name, p.Photo.Path = in.Name, in.Path
+	for i := range p.Fruits {
+		p.Fruits[i].Photo = in.Name
+	}
+}
+
+// caught turns a panic into the photo's error.
+func caught(err *error) {
+	if r := recover(); r != nil {
+		*err = fmt.Errorf("the program failed on this photo (%v); please report it with the photo", r)
+	}
+}
+
+// Hold brings a photo into memory, so that the first correction is quick too.
+func (s *Session) Hold(x Shot) (err error) {
+	defer caught(&err)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	_, _, err = s.hold(&x)
+	return err
+}
+
+func (s *Session) hold(x *Shot) (*measurer, *heldPhoto, error) {
+	m, err := s.measurer(x)
+	if err != nil {
+		return nil, nil, err
+	}
+	data, err := os.ReadFile(x.Path)
+	if err != nil {
+		return nil, nil, fmt.Errorf("cannot be read (%w); check its permissions", plainErr(err))
+	}
+	sha := hash(data)
+	if h := s.held; h != nil && h.sha == sha && h.settings == m.settings {
+		h.shot.job.in = x.Input
+		return m, h, nil
+	}
+	s.held = nil
+	t := &shot{job: &job{in: x.Input, sha: sha}}
+	if t.photo, err = photo.ReadBytes(x.Path, data, photo.Options{MaxPixels: m.opt.MaxPixels}); err != nil {
+		return nil, nil, err
+	}
+	if err := m.place(t); err != nil {
+		return nil, nil, err
+	}
+	im := segment.Image{Pix: t.photo.Pix, Width: t.photo.Width, Height: t.photo.Height}
+	net := <-m.nets
+	found, err := segment.Find(im, net, t.row.Quads, segment.DefaultOptions())
+	m.nets <- net
+	if err != nil {
+		return nil, nil, fmt.Errorf("cannot be outlined (%w); please report it with the photo", err)
+	}
+	s.held = &heldPhoto{sha: sha, settings: m.settings, shot: t, found: found}
+	return m, s.held, nil
+}
+
+// Correct measures a photo with the corrections given, which need not be written yet, and stores
+// the result as a later Measure would. When the last correction cannot be applied nothing is
+// stored and the error says why.
+func (s *Session) Correct(x Shot, fixes *segment.Fixes) (part *Part, err error) {
+	defer caught(&err)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	m, h, err := s.hold(&x)
+	if err != nil {
+		return nil, err
+	}
+	t := *h.shot
+	im := segment.Image{Pix: t.photo.Pix, Width: t.photo.Width, Height: t.photo.Height}
+	t.row.Notes = append([]string(nil), h.shot.row.Notes...)
+	fruits, applyErr := fixes.Apply(im, h.found)
+	if applyErr != nil {
+		if e := entryError(applyErr, len(fixes.Fixes)); e != nil {
+			return nil, e
+		}
+		t.row.Message = "some corrections were not applied: " + strings.ReplaceAll(applyErr.Error(), "\n", "; ")
+		t.row.Notes = append(t.row.Notes, "corrections-not-applied")
+	}
+	t.fruits = fruits
+	h.bodiesOf(m, &t)
+	p := &Part{Photo: t.row, Fruits: m.rows(&t), Camera: &t.found.Camera}
+	p.Photo.Fruits = len(p.Fruits)
+	if t.found.Solution != nil {
+		p.Modes = t.found.Solution.Modes(cameraModes)
+	}
+	p.Key = partKey(h.sha, m.settings, fixes.Hash(), m.opt.Program)
+	preview, err := h.preview(m, x.Out, p.Key)
+	if err != nil {
+		return nil, err
+	}
+	return p, writePart(x.Out, p, preview)
+}
+
+// entryError returns what is wrong with entry n of the corrections, nil when it was applied.
+func entryError(err error, n int) error {
+	var fe *segment.FixError
+	if many, ok := err.(interface{ Unwrap() []error }); ok {
+		for _, e := range many.Unwrap() {
+			if errors.As(e, &fe) && fe.Entry == n {
+				return errors.New(fe.What)
+			}
+		}
+		return nil
+	}
+	if errors.As(err, &fe) && fe.Entry == n {
+		return errors.New(fe.What)
+	}
+	return nil
+}
+
+// bodiesOf fits bodies to the fruit that changed since the last measurement and takes the others'.
+func (h *heldPhoto) bodiesOf(m *measurer, t *shot) {
+	plain := make([]segment.Fruit, len(t.fruits)) // as corrected, before the fit adds its notes
+	copy(plain, t.fruits)
+	bodies := make([]*body.Body, len(t.fruits))
+	same := func(i int) *body.Body {
+		for k := range h.fruits {
+			if h.bodies[k] != nil && h.fruits[k].Number == plain[i].Number && reflect.DeepEqual(h.fruits[k], plain[i]) {
+				return h.bodies[k]
+			}
+		}
+		return nil
+	}
+	for i := range plain {
+		if bodies[i] = same(i); bodies[i] != nil {
+			continue
+		}
+		one := *t
+		one.fruits = t.fruits[i : i+1]
+		one.fruits[0].Notes = append([]string(nil), plain[i].Notes...)
+		m.bodies(&one)
+		bodies[i] = one.bodies[0]
+	}
+	t.bodies, h.fruits, h.bodies = bodies, plain, bodies
+}
+
+// preview returns the photo's preview, nil when the result already has one.
+func (h *heldPhoto) preview(m *measurer, out, key string) ([]byte, error) {
+	if _, err := os.Stat(partPath(out, key, ".jpg")); err == nil {
+		return nil, nil
+	}
+	first := partKey(h.sha, m.settings, "", m.opt.Program)
+	if b, err := os.ReadFile(partPath(out, first, ".jpg")); err == nil {
+		return b, nil
+	}
+	small, _ := picture.Shrink(h.shot.photo.Pix, h.shot.photo.Width, h.shot.photo.Height, picture.PreviewSide)
+	return photo.EncodeJPEG(small, 88)
+}
+
+// Finish groups and judges the fruit of parts and writes the tables, masks and the report to out.
+// variety is the file of the description, or empty.
+func (s *Session) Finish(parts []*Part, out, variety string, j judge.Options) (*Result, error) {
+	o := *s.base.opt
+	o.Out, o.Variety, o.Judge = out, variety, j
+	v, err := loadVariety(&o)
+	if err != nil {
+		return nil, err
+	}
+	res := &Result{}
+	for i, p := range parts {
+		q := *p
+		q.Index = i
+		q.Fruits = append([]record.Fruit(nil), p.Fruits...)
+		q.slim()
+		res.Parts = append(res.Parts, &q)
+		if q.Photo.Status == record.StatusFailed {
+			res.Failed++
+		} else {
+			res.Measured++
+		}
+	}
+	res.Run = collect(res.Parts, &o, s.base.settings)
+	return res, finish(res, &o, v)
+}
+
+// ReadPart reads a stored result back; false when it is missing or damaged.
+func ReadPart(out, key string) (*Part, bool) { return readPart(out, key) }
+
+// PreviewFile returns where the preview picture of a stored result lies.
+func PreviewFile(out, key string) string { return filepath.Clean(partPath(out, key, ".jpg")) }

@@ -1,0 +1,111 @@
+package pipeline
+
+import (
+	"os"
+	"path/filepath"
+	"reflect"
+	"testing"
+
+	"offtype/measure/geom"
+	"offtype/pipeline/judge"
+	"offtype/pipeline/segment"
+)
+
+// sessionShot copies a scene to a folder of the test's own.
+func sessionShot(t testing.TB, scene string) Shot {
+	t.Helper()
+	dir := t.TempDir()
+	b, err := os.ReadFile(filepath.Join("..", "testdata", "scenes", scene))
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(dir, "p.jpg")
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return Shot{Input: Input{Path: path, Name: "p.jpg"}, Out: filepath.Join(dir, "out")}
+}
+
+// A corrected photo must come out the same from memory and from scratch, and a correction that
+// cannot be applied must change nothing.
+func TestSessionCorrect(t *testing.T) {
+	s, err := NewSession("test", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	x := sessionShot(t, "demo-2026-table-1.jpg")
+	first, err := s.Measure(x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(first.Fruits) < 2 {
+		t.Skipf("the outlining finds %d fruit here", len(first.Fruits))
+	}
+	f := first.Fruits[0]
+	at := segment.Point{f.X, f.Y}
+	if !geom.Contains(f.Outline, at.Px()) {
+		t.Skip("the first fruit's centre lies outside it")
+	}
+	bad := &segment.Fixes{Version: 1, Fixes: []segment.Fix{{Op: "split", At: &at, Line: []segment.Point{{1, 1}, {2, 1}}}}}
+	if _, err := s.Correct(x, bad); err == nil {
+		t.Error("a cut that misses the fruit was taken")
+	}
+	fixes := &segment.Fixes{Version: 1, Fixes: []segment.Fix{{Op: "drop", At: &at}}}
+	got, err := s.Correct(x, fixes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Fruits) != len(first.Fruits)-1 {
+		t.Errorf("%d fruit after dropping one of %d", len(got.Fruits), len(first.Fruits))
+	}
+	if err := fixes.Write(segment.FixPath(x.Path, "")); err != nil {
+		t.Fatal(err)
+	}
+	y := x
+	y.Out = t.TempDir()
+	fresh, err := s.Measure(y)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Key != fresh.Key {
+		t.Errorf("key %s from memory, %s from scratch", got.Key, fresh.Key)
+	}
+	for i := range fresh.Fruits {
+		if !reflect.DeepEqual(got.Fruits[i].Row(), fresh.Fruits[i].Row()) {
+			t.Errorf("fruit %d from memory\n%v\nfrom scratch\n%v", i+1, got.Fruits[i].Row(), fresh.Fruits[i].Row())
+		}
+	}
+	if _, err := s.Finish([]*Part{got}, x.Out, "", judge.Options{}); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(filepath.Join(x.Out, "report.html")); err != nil {
+		t.Error(err)
+	}
+}
+
+func BenchmarkSessionCorrect(b *testing.B) {
+	s, err := NewSession("test", 1)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	x := sessionShot(b, "demo-2026-table-1.jpg")
+	p, err := s.Measure(x)
+	if err != nil {
+		b.Fatal(err)
+	}
+	at := segment.Point{p.Fruits[0].X, p.Fruits[0].Y}
+	pose := []string{"side", "unclear"}
+	if err := s.Hold(x); err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	n := 0
+	for b.Loop() {
+		n++
+		if _, err := s.Correct(x, &segment.Fixes{Version: 1, Fixes: []segment.Fix{{Op: "pose", At: &at, Pose: pose[n%2]}}}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
