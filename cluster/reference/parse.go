@@ -39,7 +39,7 @@ func Parse(b []byte) (*Description, error) {
 		return nil, &SyntaxError{What: "the variety description is empty", Do: "start from `offtype describe --new FILE`"}
 	}
 	var d Description
-	if err := yaml.UnmarshalWithOptions(b, &d, yaml.Strict()); err != nil {
+	if err := decode(b, &d); err != nil {
 		return nil, yamlError(err)
 	}
 	c := checker{b: b}
@@ -69,6 +69,16 @@ func Parse(b []byte) (*Description, error) {
 		return nil, &SyntaxError{What: "no trait is described", Do: "give at least one, such as length or skin"}
 	}
 	return &d, nil
+}
+
+// decode reads YAML; a fault in which the library gives up with a panic becomes an error.
+func decode(b []byte, d *Description) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("not readable: %v", r)
+		}
+	}()
+	return yaml.UnmarshalWithOptions(b, d, yaml.Strict())
 }
 
 // yamlError turns a parser's message into line, what and what to do.
@@ -103,7 +113,12 @@ func (c *checker) fail(path, what, do string) {
 	c.err = &SyntaxError{Line: c.line(path), What: what, Do: do}
 }
 
-func (c *checker) line(path string) int {
+func (c *checker) line(path string) (line int) {
+	defer func() {
+		if recover() != nil { // the line is only a help: without it the fault is still told
+			line = 0
+		}
+	}()
 	if c.file == nil {
 		f, err := parser.ParseBytes(c.b, 0)
 		if err != nil {

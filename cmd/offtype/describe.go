@@ -58,7 +58,8 @@ func (c *describeCmd) Run(e *env) error {
 		if err != nil {
 			return usage(err)
 		}
-		return printed(e, c.JSON, c.Check, fmt.Sprintf("describes %s (%s), version %s; no fault found", d.Name, d.Species, d.Version))
+		_, err = fmt.Fprintf(e.out, "%s describes %s (%s), version %s: no fault found\n", c.Check, d.Name, d.Species, d.Version)
+		return err
 	case c.New != "":
 		return c.write(e, c.New, reference.Template, "fill it in, then check it with offtype describe --check "+c.New)
 	}

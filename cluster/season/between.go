@@ -1,0 +1,67 @@
+package season
+
+import "math"
+
+// maxTables bounds the tables that Between counts one by one.
+const maxTables = 2_000_000
+
+// Between returns the exact p that growers with x[i] off-types of n[i] plants share one rate: the
+// probability, given the total, of all divisions of the off-types over the growers no more probable
+// than the one seen. It is NaN with fewer than two growers, and where there are too many divisions to
+// count.
+//
+// Source: G. H. Freeman, J. H. Halton, Biometrika 38 (1951) 141–149; with two growers it is Fisher's
+// exact test.
+func Between(x, n []int) float64 {
+	total, plants := 0, 0
+	for i := range x {
+		total, plants = total+x[i], plants+n[i]
+	}
+	if len(x) < 2 || len(x) != len(n) {
+		return math.NaN()
+	}
+	logP := func(x []int) float64 {
+		s := -lchoose(plants, total)
+		for i := range x {
+			s += lchoose(n[i], x[i])
+		}
+		return s
+	}
+	seen := logP(x)
+	p, tables := 0.0, 0
+	row := make([]int, len(x))
+	var walk func(i, left, room int) bool
+	walk = func(i, left, room int) bool {
+		if i == len(x)-1 {
+			if left > n[i] {
+				return true
+			}
+			row[i] = left
+			// Divisions that are as probable but for rounding count.
+			if l := logP(row); l <= seen+1e-7 {
+				p += math.Exp(l)
+			}
+			tables++
+			return tables <= maxTables
+		}
+		room -= n[i]
+		for k := max(0, left-room); k <= min(left, n[i]); k++ {
+			row[i] = k
+			if !walk(i+1, left-k, room) {
+				return false
+			}
+		}
+		return true
+	}
+	if !walk(0, total, plants) {
+		return math.NaN()
+	}
+	return math.Min(1, p)
+}
+
+func lchoose(n, k int) float64 {
+	a, _ := math.Lgamma(float64(n + 1))
+	b, _ := math.Lgamma(float64(k + 1))
+	c, _ := math.Lgamma(float64(n - k + 1))
+	return a - b - c
+}
