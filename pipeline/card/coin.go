@@ -61,7 +61,7 @@ func findCoin(im *Picture, mm, focal float64) (*Coin, error) {
 	var good []Coin
 	for _, g := range guesses {
 		c, ok := im.rim(g)
-		if !ok || c.Seen < 0.8 || c.Minor/c.Major < 0.75 || c.Misfit > math.Max(0.7, 0.012*c.Major) {
+		if !ok || c.Seen < 0.88 || c.Minor/c.Major < 0.75 || c.Misfit > math.Max(0.45, 0.006*c.Major) {
 			continue
 		}
 		known := false

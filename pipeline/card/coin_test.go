@@ -101,3 +101,13 @@ func TestWithoutScale(t *testing.T) {
 		t.Errorf("100 px are %g units; %v %v", b.Sub(a).Norm(), f.FocalFrom, f.Notes)
 	}
 }
+
+// TestNoCoinAmongFruit: the scenes hold round fruit and no coin.
+func TestNoCoinAmongFruit(t *testing.T) {
+	for _, n := range []string{"dev-2-fabric-oblique", "dev-5-bulbs-blue-tarp", "dev-7-views-b", "dev-9-patterns"} {
+		im := readPicture(t, "../../testdata/scenes/"+n+".jpg")
+		if c, err := findCoin(&im, 25, 1823); !errors.Is(err, ErrNoCoin) {
+			t.Errorf("%s: %+v, error %v", n, c, err)
+		}
+	}
+}
