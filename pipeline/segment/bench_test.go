@@ -37,6 +37,6 @@ func BenchmarkRegions(b *testing.B) {
 	_, s, l := benchScene(b)
 	m := simulated(l, s.Fruits, 1, 1)
 	for b.Loop() {
-		findRegions(m, DefaultOptions())
+		findRegions(m, nil, DefaultOptions())
 	}
 }

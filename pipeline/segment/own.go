@@ -5,9 +5,11 @@ import "math"
 // recolour lets the photo's own colours speak: the colours of the cells that the network is sure
 // are table, and of those it is sure are fruit, shift the doubtful cells' body probability. Colours
 // that both have (tan fruit on planks) say nothing. Cells that the network is sure of hardly move.
-func (m *Maps) recolour(im Image, opt Options) {
+//
+// It returns what it learnt for grow, or nil when the photo has too little of either.
+func (m *Maps) recolour(im Image, opt Options) *ownColours {
 	if opt.OwnColours <= 0 {
-		return
+		return nil
 	}
 	f := m.cellColours(im)
 	var fruit, table []feature
@@ -22,15 +24,15 @@ func (m *Maps) recolour(im Image, opt Options) {
 	}
 	const enough = 60
 	if len(fruit) < enough || len(table) < enough {
-		return
+		return nil
 	}
 	in, out := newPalette(thin(fruit, 3000), 14), newPalette(thin(table, 3000), 14)
 	if len(in) == 0 || len(out) == 0 {
-		return
+		return nil
 	}
 	llr := make([]float32, len(f))
 	for i := range f {
-		llr[i] = float32(clamp(float64(out.distance(f[i])-in.distance(f[i]))/2, -4, 4))
+		llr[i] = float32(clamp(float64(out.shaded(f[i])-in.distance(f[i]))/2, -4, 4))
 	}
 	llr = boxBlur(llr, m.W, m.H, 1)
 	for i, p := range m.Body {
@@ -41,6 +43,86 @@ func (m *Maps) recolour(im Image, opt Options) {
 		doubt := 4 * q * (1 - q) // 1 at p = 0.5, 0.36 at 0.1 or 0.9, 0.04 at 0.01
 		m.Body[i] = sigmoid(float32(math.Log(q/(1-q)) + opt.OwnColours*math.Sqrt(doubt)*float64(llr[i])))
 	}
+	return &ownColours{f, out}
+}
+
+// ownColours are the cells' colours and the table's palette.
+type ownColours struct {
+	cell  []feature
+	table palette
+}
+
+// grow adds to each region the cells next to it that have its own colours, not the table's, and
+// that the network at least half-way allows: the tip of a neck that it lost. A region that would
+// gain more than two fifths has colours of the table and stays as it was.
+func (g *regions) grow(m *Maps, own *ownColours) {
+	if own == nil {
+		return
+	}
+	for _, r := range g.regions {
+		if r.cells < speck || r.body < 0.6 {
+			continue
+		}
+		var inside []feature
+		for i, l := range g.label {
+			if l == r.id && g.depth[i] > 1.5 {
+				inside = append(inside, own.cell[i])
+			}
+		}
+		in := newPalette(thin(inside, 800), 6)
+		if len(in) == 0 {
+			continue
+		}
+		for _, i := range g.reach(m, r, own, in) {
+			g.label[i] = r.id
+		}
+	}
+}
+
+// reach lists the cells that region r would gain, nil when they are too many.
+func (g *regions) reach(m *Maps, r *region, own *ownColours, in palette) []int {
+	ratio := func(i int) float64 {
+		return clamp(float64(own.table.shaded(own.cell[i])-in.distance(own.cell[i]))/2, -4, 4)
+	}
+	fits := func(i int) bool {
+		if g.label[i] != 0 || m.Block[i] || m.Stalk[i] > 0.4 || m.Seam[i] > 0.6 {
+			return false
+		}
+		q := clamp(float64(m.Body[i]), 1e-4, 1-1e-4)
+		s, n := 2*ratio(i), 2.0
+		g.each4(i, func(j int) {
+			s += ratio(j)
+			n++
+		})
+		return 0.6*math.Log(q/(1-q))+1.3*s/n > 0.8
+	}
+	var ring, gain []int
+	for i, l := range g.label {
+		if l == r.id {
+			ring = append(ring, i)
+		}
+	}
+	most := 2 * r.cells / 5
+	seen := map[int]bool{}
+	for len(ring) > 0 && len(gain) <= most {
+		var next []int
+		for _, i := range ring {
+			g.each4(i, func(j int) {
+				if !seen[j] && g.label[j] == 0 {
+					seen[j] = true
+					if fits(j) {
+						next = append(next, j)
+					}
+				}
+			})
+		}
+		gain = append(gain, next...)
+		ring = next
+	}
+	if len(gain) > most {
+		return nil
+	}
+	return gain
 }
 
 // cellColours returns the colour of each cell: the mean of nine pixels spread over it.

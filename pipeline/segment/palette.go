@@ -36,6 +36,22 @@ func (p palette) distance(f feature) float32 {
 	return best
 }
 
+// shaded is distance for a table that may lie in shadow: a colour darker than one of the palette's
+// but of the same chromaticity counts as that colour in the shade, at a small price.
+func (p palette) shaded(f feature) float32 {
+	const price = 1.5
+	best := p.distance(f)
+	for i := range p {
+		q := &p[i]
+		a, b, c := f[0]-q.at[0], f[1]-q.at[1], f[2]-q.at[2]
+		if a >= 0 || f[0]+1.7 < 0.25*(q.at[0]+1.7) { // not darker, or darker than any shadow
+			continue
+		}
+		best = min(best, price+0.02*a*a+0.6*(b*b*q.inv[1]+c*c*q.inv[2])+q.bias)
+	}
+	return best
+}
+
 // newPalette finds at most k typical colours (k-means, started evenly along the brightness-and-
 // chroma order of the samples, so that the same samples give the same palette).
 func newPalette(s []feature, k int) palette {

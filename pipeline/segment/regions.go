@@ -35,7 +35,7 @@ type regions struct {
 // findRegions turns the maps into one region a fruit: cells above the body limit, seams taken
 // out, are grouped by where their centre votes point; neighbouring groups that vote for the same
 // centre are joined again; what is too small, too thin or too faint is marked as rejected.
-func findRegions(m *Maps, opt Options) *regions {
+func findRegions(m *Maps, own *ownColours, opt Options) *regions {
 	g := &regions{w: m.W, h: m.H, label: make([]int32, m.W*m.H)}
 	fg := make([]bool, len(g.label))
 	for i := range fg {
@@ -50,6 +50,8 @@ func findRegions(m *Maps, opt Options) *regions {
 	g.measure(m)
 	g.join(m)
 	g.keepLargestParts(m)
+	g.grow(m, own)
+	g.fill()
 	g.measure(m)
 	for _, r := range g.regions {
 		r.reject = g.judge(m, r, opt)
@@ -440,6 +442,33 @@ func (g *regions) keepLargestParts(m *Maps) {
 	for i, l := range g.label {
 		if l != 0 && part[i] != best[l] {
 			g.label[i] = 0
+		}
+	}
+}
+
+// fill evens out each region's rim: a table cell with at least three of four neighbours in one
+// region joins it, twice over.
+func (g *regions) fill() {
+	for range 2 {
+		old := append([]int32(nil), g.label...)
+		for i, l := range old {
+			if l != 0 {
+				continue
+			}
+			var at [4]int32
+			n := 0
+			g.each4(i, func(j int) { at[n] = old[j]; n++ })
+			for _, v := range at {
+				k := 0
+				for _, u := range at {
+					if u == v {
+						k++
+					}
+				}
+				if v != 0 && k >= 3 {
+					g.label[i] = v
+				}
+			}
 		}
 	}
 }

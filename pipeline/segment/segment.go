@@ -109,8 +109,8 @@ const speck = 16
 // FromMaps outlines the fruit of im from network maps that are already there.
 func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 	m.block(keepOut)
-	m.recolour(im, opt)
-	g := findRegions(m, opt)
+	own := m.recolour(im, opt)
+	g := findRegions(m, own, opt)
 	res := &Result{Maps: m, Regions: g.label}
 	t := newTools()
 	cand := make([]*candidate, 0, len(g.regions))

@@ -107,7 +107,10 @@ func (m *Maps) traceRegion(g *regions, id int32, im Image) []geom.Px {
 	own := func(i int) float32 {
 		switch l := g.label[i]; {
 		case l == id:
-			return max(m.Body[i], 0.5)
+			if m.Body[i] <= 0.5 { // filled or grown
+				return 0.75
+			}
+			return m.Body[i]
 		case l == 0:
 			return min(m.Body[i], 0.5)
 		default:
