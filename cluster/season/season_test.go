@@ -300,3 +300,44 @@ func BenchmarkCompare(b *testing.B) {
 		Compare(x, y, traits, DefaultOptions())
 	}
 }
+
+// Between against Fisher's exact test for two growers, and for three against dealing all twelve plants
+// one by one: the share of deals whose division is no more probable than the one seen.
+func TestBetween(t *testing.T) {
+	for _, r := range reference(t, "fisher_exact_examples.csv") {
+		n := make([]int, 4)
+		for i := range n {
+			n[i], _ = strconv.Atoi(r[1+i])
+		}
+		want, _ := strconv.ParseFloat(r[5], 64)
+		if got := Between([]int{n[0], n[2]}, []int{n[0] + n[1], n[2] + n[3]}); math.Abs(got-want) > 1e-9 {
+			t.Errorf("%s: %.12g, want %.12g", r[0], got, want)
+		}
+	}
+	x, n := []int{0, 1, 3}, []int{3, 4, 5}
+	count := map[[3]int]int{}
+	deals(12, 4, func(order []int) {
+		var c [3]int
+		for _, o := range order[:4] {
+			switch {
+			case o < 3:
+				c[0]++
+			case o < 7:
+				c[1]++
+			default:
+				c[2]++
+			}
+		}
+		count[c]++
+	})
+	seen, hits := count[[3]int{0, 1, 3}], 0
+	for _, k := range count {
+		if k <= seen {
+			hits += k
+		}
+	}
+	near(t, "three growers", Between(x, n), float64(hits)/495)
+	if !math.IsNaN(Between([]int{1}, []int{3})) {
+		t.Error("one grower gave a p")
+	}
+}

@@ -45,6 +45,8 @@ type cli struct {
 	Book    bookCmd    `cmd:"" help:"Keep the harvest book: seed lots, plants, backups, exports."`
 	Observe observeCmd `cmd:"" help:"Write down what you observed by hand."`
 	Compare compareCmd `cmd:"" help:"Compare harvests: this year against last year."`
+	Seed    seedCmd    `cmd:"" help:"Say which plants are fit to keep seed from."`
+	Plan    planCmd    `cmd:"" help:"Plan the bed: plants, tags, checklist; trial table; pooled growers."`
 }
 
 // env is what verbs get from outside, so that they can be tested.

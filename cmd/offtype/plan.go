@@ -1,0 +1,269 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"offtype/pipeline/atomic"
+	"offtype/pipeline/book"
+	"offtype/pipeline/record"
+	"offtype/pipeline/seed"
+)
+
+type planCmd struct {
+	bookFile
+	Sow        []string `help:"What to grow: VARIETY:LOT:PLANTS; add :control for control plants. May be given several times." placeholder:"V:L:N" sep:"none"`
+	Species    string   `help:"Botanical name, such as Cucurbita moschata." placeholder:"SPECIES"`
+	Rate       float64  `help:"Share of off-types that must show, in percent." default:"5" placeholder:"PERCENT"`
+	Confidence float64  `help:"How surely, in percent." default:"95" placeholder:"PERCENT"`
+	Bed        string   `help:"Name of the bed." placeholder:"NAME"`
+	Length     float64  `help:"Length of the row, in metres." placeholder:"M"`
+	Spacing    float64  `help:"Distance from plant to plant, in metres." placeholder:"M"`
+	FirstTag   int      `help:"Number of the first plant tag." default:"1" placeholder:"N"`
+	Year       int      `help:"Season. Default: this year." placeholder:"YEAR"`
+	Out        string   `help:"Write the bed list with the season's checklist for printing." placeholder:"FILE.html" type:"path"`
+	Trial      string   `help:"Print the trial table of a harvest: one row a variety." placeholder:"HARVEST"`
+	Pool       string   `help:"Put together what all harvests in the book found of one seed lot (our code or the supplier's number)." placeholder:"LOT"`
+	JSON       bool     `help:"Print as JSON."`
+}
+
+func (*planCmd) Help() string {
+	return `Examples:
+  offtype plan --sow "My squash:L-2027:18" --sow "My squash:trusted:3:control" --length 20 --spacing 0.9 --out bed.html
+  offtype plan --trial autumn-2026
+  offtype plan --pool A123
+
+Says how many plants show a bad seed lot and what the number you have room for can detect, numbers the plants along
+the bed, and writes the list with the season's checklist.` + exitHelp
+}
+
+// Run plans, or prints the trial table or the pooled count.
+func (c *planCmd) Run(e *env) error {
+	switch {
+	case c.Trial != "" && c.Pool != "":
+		return usage(errors.New("give one of --trial and --pool"))
+	case c.Trial != "":
+		return c.trial(e)
+	case c.Pool != "":
+		return c.pool(e)
+	}
+	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: c.Rate / 100, Confidence: c.Confidence / 100, FirstTag: c.FirstTag,
+		Bed: seed.Bed{Name: c.Bed, LengthM: c.Length, Spacing: c.Spacing}}
+	if in.Year == 0 {
+		in.Year = time.Now().Year()
+	}
+	for _, s := range c.Sow {
+		x, err := parseSowing(s)
+		if err != nil {
+			return usage(err)
+		}
+		in.Sowings = append(in.Sowings, x)
+	}
+	p, err := seed.MakePlan(in)
+	if err != nil {
+		return usage(err)
+	}
+	if c.Out != "" {
+		if err := atomic.Write(c.Out, p.WriteHTML); err != nil {
+			return err
+		}
+	}
+	if c.JSON {
+		return writeJSON(e.out, p)
+	}
+	for _, s := range p.Sentences {
+		fmt.Fprintln(e.out, s)
+	}
+	for _, s := range p.Warnings {
+		fmt.Fprintln(e.out, "note: "+s)
+	}
+	for _, s := range p.See {
+		fmt.Fprintf(e.out, "%5.1f %% off-types: %d plants\n", 100*s.Rate, s.Plants)
+	}
+	for _, r := range p.Rows {
+		kind := ""
+		if r.Control {
+			kind = " (control)"
+		}
+		fmt.Fprintf(e.out, "tag %d at %.2f m: %s, lot %s%s\n", r.Tag, r.At, r.Variety, or(r.Lot), kind)
+	}
+	if c.Out != "" {
+		fmt.Fprintln(e.out, c.Out)
+	}
+	return nil
+}
+
+// parseSowing reads VARIETY:LOT:PLANTS[:control]; the lot may be empty.
+func parseSowing(s string) (seed.Sowing, error) {
+	parts := strings.Split(s, ":")
+	x := seed.Sowing{}
+	if n := len(parts); n > 3 && parts[n-1] == "control" {
+		x.Control, parts = true, parts[:n-1]
+	}
+	if len(parts) != 3 {
+		return x, fmt.Errorf("--sow %q: write VARIETY:LOT:PLANTS, such as %q", s, "My squash:L-2027:18")
+	}
+	n, err := strconv.Atoi(strings.TrimSpace(parts[2]))
+	if err != nil || n < 1 {
+		return x, fmt.Errorf("--sow %q: %q is not a number of plants", s, parts[2])
+	}
+	x.Variety, x.Lot, x.Plants = strings.TrimSpace(parts[0]), strings.TrimSpace(parts[1]), n
+	return x, nil
+}
+
+func (c *planCmd) trial(e *env) error {
+	b, err := c.open(e, false)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	h, err := b.Harvest(e.ctx, c.Trial)
+	if err != nil {
+		return err
+	}
+	run, err := b.LoadRunWith(e.ctx, c.Trial, book.LoadOptions{NoOutlines: true})
+	if err != nil && !errors.Is(err, book.ErrNotFound) {
+		return err
+	}
+	rows := seed.Trial(trialPlants(&h, &run))
+	if len(rows) == 0 {
+		return fmt.Errorf("harvest %q has no plants; photograph with plant tags or add them with offtype book add plant", c.Trial)
+	}
+	if c.JSON {
+		return writeJSON(e.out, rows)
+	}
+	show := func(x *float64, f string) string {
+		if x == nil {
+			return "–"
+		}
+		return fmt.Sprintf(f, *x)
+	}
+	for _, r := range rows {
+		ripe := "–"
+		if r.Ripe != nil {
+			ripe = fmt.Sprintf("%.0f %%", 100**r.Ripe)
+		}
+		fmt.Fprintf(e.out, "%s: %d plants, %d fruit, %s a plant, ripe %s, taste %s, keeping %s %s\n", r.Variety, r.Plants, r.Fruits,
+			show(r.YieldG, "%.0f g"), ripe, show(r.Taste, "%.1f of 9"), show(r.KeepingDays, "%.0f days"), r.Note)
+	}
+	return nil
+}
+
+// trialPlants puts what was counted and observed under each plant.
+func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
+	lots := map[string]book.Lot{}
+	for _, l := range h.Lots {
+		lots[l.Code] = l
+	}
+	plantOf := map[record.Key]string{}
+	counted := map[string]int{}
+	for i := range run.Fruits {
+		f := &run.Fruits[i]
+		plantOf[f.Key()] = f.Plant
+		counted[f.Plant]++
+	}
+	var out []seed.TrialPlant
+	for _, p := range h.Plants {
+		x := seed.TrialPlant{Variety: lots[p.Lot].Variety, Lot: p.Lot, Number: p.Number, Fruits: counted[p.Number], Ripe: p.RipeCount, WeightG: p.WeightG}
+		if p.FruitCount != nil {
+			x.Fruits = *p.FruitCount
+		}
+		weight, weighed := 0.0, 0
+		for _, o := range h.Observations {
+			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[record.Key{Photo: o.Photo, Number: o.Fruit}] != p.Number) {
+				continue
+			}
+			switch o.Trait {
+			case "taste":
+				x.Tastes = append(x.Tastes, *o.Value)
+			case "keeping":
+				x.KeepingDays = append(x.KeepingDays, *o.Value)
+			case "weight":
+				weight += *o.Value
+				weighed++
+			}
+		}
+		if x.WeightG == nil && weighed > 0 && weighed >= x.Fruits {
+			x.WeightG = &weight // every fruit of the plant was weighed
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+func (c *planCmd) pool(e *env) error {
+	b, err := c.open(e, false)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	list, err := b.ListHarvests(e.ctx)
+	if err != nil {
+		return err
+	}
+	var shares []seed.Share
+	for _, s := range list {
+		if s.Revision == 0 {
+			continue
+		}
+		h, err := b.Harvest(e.ctx, s.Name)
+		if err != nil {
+			return err
+		}
+		run, err := b.LoadRunWith(e.ctx, s.Name, book.LoadOptions{NoOutlines: true})
+		if err != nil {
+			return err
+		}
+		if x, ok := shareOf(&h, &run, c.Pool); ok {
+			shares = append(shares, x)
+		}
+	}
+	if len(shares) == 0 {
+		return fmt.Errorf("no measured harvest grew seed lot %q; offtype book show --lots lists the lots", c.Pool)
+	}
+	p := seed.Pool(c.Pool, shares)
+	if c.JSON {
+		return writeJSON(e.out, p)
+	}
+	for _, s := range p.Shares {
+		fmt.Fprintf(e.out, "%s, harvest %s: %d off-type of %d plants judged\n", or(s.Grower), s.Harvest, s.Off, s.Plants)
+	}
+	for _, s := range p.Sentences {
+		fmt.Fprintln(e.out, s)
+	}
+	return nil
+}
+
+// shareOf counts the judged plants of a harvest that grew from the lot.
+func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
+	codes := map[string]bool{}
+	for _, l := range h.Lots {
+		if l.Code == lot || l.SupplierLot == lot {
+			codes[l.Code] = true
+		}
+	}
+	s := seed.Share{Harvest: h.Name}
+	if h.Grower != nil {
+		s.Grower = h.Grower.Name
+	}
+	mine := map[string]bool{}
+	for _, p := range h.Plants {
+		mine[p.Number] = codes[p.Lot] && !p.Control
+	}
+	for _, v := range run.Judgement.Plants {
+		if !mine[v.Plant] {
+			continue
+		}
+		switch v.Verdict {
+		case record.OffType:
+			s.Off++
+			s.Plants++
+		case record.TrueToType:
+			s.Plants++
+		}
+	}
+	return s, len(codes) > 0
+}

@@ -1,0 +1,149 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"offtype/pipeline/book"
+	"offtype/pipeline/record"
+	"offtype/pipeline/seed"
+)
+
+type seedCmd struct {
+	bookFile
+	Harvest string `arg:"" help:"Name of the harvest in the book."`
+	Species string `help:"Botanical name, when the book does not know it." placeholder:"SPECIES"`
+	JSON    bool   `help:"Print as JSON."`
+}
+
+func (*seedCmd) Help() string {
+	return `Example: offtype seed autumn-2026
+
+Says which plants and fruit are fit to keep seed from, how many plants that is against what is recommended for the
+species, and whether the distance kept is enough by published figures (shown with their source). Write the distance and
+the pollination into the book first:  offtype book add planting NAME isolation_m=800
+and mark plants that were pulled out:  offtype book add plant NAME/7 fate="rogued before flowering"` + exitHelp
+}
+
+// Run prints the advice.
+func (c *seedCmd) Run(e *env) error {
+	b, err := c.open(e, false)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	in, err := seedInput(e, b, c.Harvest)
+	if err != nil {
+		return err
+	}
+	if c.Species != "" {
+		in.Species = c.Species
+	}
+	a := seed.Decide(in)
+	if c.JSON {
+		return writeJSON(e.out, a)
+	}
+	for _, s := range a.Sentences {
+		fmt.Fprintln(e.out, s)
+	}
+	for _, d := range a.Plants {
+		fmt.Fprintf(e.out, "\nplant %s: %s\n", d.Plant, d.Fit)
+		for _, r := range d.Reasons {
+			fmt.Fprintf(e.out, "  – %s\n", r)
+		}
+		for _, f := range d.Fruits {
+			take := "no"
+			if f.Take {
+				take = "yes"
+			}
+			fmt.Fprintf(e.out, "  %s/%d: %s, %s\n", f.Photo, f.Fruit, take, f.Why)
+		}
+	}
+	fmt.Fprintln(e.out, "\nKeeping an off-type that you like")
+	for _, s := range a.Liked {
+		fmt.Fprintln(e.out, "  "+s)
+	}
+	fmt.Fprintln(e.out, "\nTake care")
+	for _, s := range a.Cautions {
+		fmt.Fprintln(e.out, "  "+s)
+	}
+	return nil
+}
+
+// seedInput gathers what the book knows of the harvest's plants.
+func seedInput(e *env, b *book.Book, harvest string) (seed.Input, error) {
+	h, err := b.Harvest(e.ctx, harvest)
+	if err != nil {
+		return seed.Input{}, err
+	}
+	run, err := b.LoadRunWith(e.ctx, harvest, book.LoadOptions{NoOutlines: true})
+	if err != nil {
+		return seed.Input{}, err
+	}
+	in := seed.Input{Harvest: harvest, Variety: h.Variety(), Protected: "unknown"}
+	if v := run.Judgement.Variety; v != nil {
+		in.Variety, in.Species = v.Name, v.Species
+	}
+	lots := map[string]book.Lot{}
+	for _, l := range h.Lots {
+		lots[l.Code] = l
+	}
+	if h.Lot != nil {
+		in.Protected = h.Lot.Protected
+		if in.Species == "" {
+			in.Species = h.Lot.Species
+		}
+	}
+	if len(h.Plants) == 0 {
+		return in, fmt.Errorf("harvest %q has no plant numbers, so that no plant can be judged as a whole; photograph with plant tags, or name the plants with offtype fix", harvest)
+	}
+	verdicts := map[string]record.Verdict{}
+	for _, v := range run.Judgement.Plants {
+		verdicts[v.Plant] = v.Verdict
+	}
+	fruits := seedFruits(&h, &run)
+	for _, p := range h.Plants {
+		l := lots[p.Lot]
+		x := seed.Plant{Number: p.Number, Species: l.Species, Lot: p.Lot, LotKind: l.Kind, Verdict: record.NotJudged, Control: p.Control, Pollination: p.Pollination, IsolationM: p.IsolationM,
+			Flowered: !strings.Contains(strings.ToLower(p.Fate), "before flower"), Fruits: fruits[p.Number]}
+		if v, ok := verdicts[p.Number]; ok {
+			x.Verdict = v
+		}
+		for _, d := range h.Decisions {
+			if d.Plant == p.Number && d.Kind == "verdict" {
+				x.Verdict = record.Verdict(d.Value)
+			}
+		}
+		in.Plants = append(in.Plants, x)
+	}
+	return in, nil
+}
+
+// seedFruits gives each plant's fruit with what was observed of their seed.
+func seedFruits(h *book.Harvest, run *record.Run) map[string][]seed.Fruit {
+	said := map[record.Key]map[string]string{}
+	for _, o := range h.Observations {
+		if o.Fruit == 0 || o.Lost != "" {
+			continue
+		}
+		k := record.Key{Photo: o.Photo, Number: o.Fruit}
+		if said[k] == nil {
+			said[k] = map[string]string{}
+		}
+		said[k][o.Trait] = o.Words
+	}
+	verdicts := map[record.Key]record.Verdict{}
+	for _, v := range run.Judgement.Fruits {
+		verdicts[record.Key{Photo: v.Photo, Number: v.Fruit}] = v.Verdict
+	}
+	out := map[string][]seed.Fruit{}
+	for i := range run.Fruits {
+		f := &run.Fruits[i]
+		if f.Plant == "" {
+			continue
+		}
+		k := f.Key()
+		out[f.Plant] = append(out[f.Plant], seed.Fruit{Photo: f.Photo, Number: f.Number, Verdict: verdicts[k], Mature: said[k]["seed_maturity"], Bitter: said[k]["bitter"]})
+	}
+	return out
+}

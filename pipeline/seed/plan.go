@@ -1,0 +1,252 @@
+package seed
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"offtype/cluster/lot"
+)
+
+// Sowing is one variety or lot to grow.
+type Sowing struct {
+	Variety string `json:"variety"`
+	Lot     string `json:"lot"`
+	Plants  int    `json:"plants"`
+	Control bool   `json:"control"` // same variety, other seed: what season and bed do
+}
+
+// Bed is what there is room for.
+type Bed struct {
+	Name    string  `json:"name"`
+	LengthM float64 `json:"length_m"` // of one row; 0: not given
+	Spacing float64 `json:"spacing_m"`
+}
+
+// PlanInput is what is planned.
+type PlanInput struct {
+	Species    string
+	Year       int
+	Rate       float64 // off-type rate that must show, such as 0.05
+	Confidence float64 // such as 0.95
+	Bed        Bed
+	Sowings    []Sowing
+	FirstTag   int // number of the first plant tag; 1
+}
+
+// See says how many plants show a lot with a given rate.
+type See struct {
+	Rate   float64 `json:"rate"`
+	Plants int     `json:"plants"`
+	Metres float64 `json:"metres"` // of bed; 0: no spacing given
+}
+
+// Row is a place in the bed.
+type Row struct {
+	Tag     int     `json:"tag"`
+	At      float64 `json:"at_m"`
+	Variety string  `json:"variety"`
+	Lot     string  `json:"lot"`
+	Control bool    `json:"control"`
+}
+
+// Plan is the answer to offtype plan.
+type Plan struct {
+	Species   string   `json:"species"`
+	Year      int      `json:"year"`
+	Bed       Bed      `json:"bed"`
+	See       []See    `json:"see"`
+	Sentences []string `json:"sentences"`
+	Warnings  []string `json:"warnings"`
+	Rows      []Row    `json:"rows"`
+	Crop      *Crop    `json:"crop"`
+	Checklist []Step   `json:"checklist"`
+}
+
+// Step is a line of the season's checklist.
+type Step struct {
+	When string   `json:"when"`
+	What []string `json:"what"`
+}
+
+// MakePlan lays out the bed and says what the number of plants can and cannot show.
+//
+// Errors: a rate or confidence outside 0 … 1, no plants, numbers that no tag has.
+func MakePlan(in PlanInput) (Plan, error) {
+	p := Plan{Species: in.Species, Year: in.Year, Bed: in.Bed}
+	if !(in.Rate > 0 && in.Rate < 1) || !(in.Confidence > 0 && in.Confidence < 1) {
+		return p, errors.New("rate and confidence lie between 0 and 1, such as 5 % and 95 %")
+	}
+	if in.Bed.LengthM < 0 || in.Bed.Spacing < 0 || math.IsNaN(in.Bed.LengthM+in.Bed.Spacing) {
+		return p, errors.New("length and spacing of the bed cannot be below 0")
+	}
+	if c, ok := CropOf(in.Species); ok {
+		p.Crop = &c
+	}
+	rates := []float64{0.01, 0.02, 0.05, 0.10, 0.25}
+	if !holds(rates, in.Rate) {
+		rates = append(rates, in.Rate)
+	}
+	for _, r := range rates {
+		n := lot.PlantsToSee(r, in.Confidence)
+		p.See = append(p.See, See{r, n, float64(n) * in.Bed.Spacing})
+	}
+	total := 0
+	for _, s := range in.Sowings {
+		if s.Plants < 0 {
+			return p, fmt.Errorf("%s: %d plants cannot be grown", s.Variety, s.Plants)
+		}
+		total += s.Plants
+	}
+	room := 0
+	if in.Bed.Spacing > 0 && in.Bed.LengthM > 0 {
+		room = int(math.Floor(in.Bed.LengthM/in.Bed.Spacing+1e-9)) + 1
+	}
+	if total == 0 && room == 0 {
+		return p, errors.New("say what you have room for: plants (--sow), or bed length and spacing")
+	}
+	p.say(in, total, room)
+	if err := p.layout(in); err != nil {
+		return p, err
+	}
+	p.Checklist = checklist(in.Species)
+	return p, nil
+}
+
+func holds(xs []float64, x float64) bool {
+	for _, y := range xs {
+		if math.Abs(x-y) < 1e-12 {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *Plan) say(in PlanInput, total, room int) {
+	need := lot.PlantsToSee(in.Rate, in.Confidence)
+	s := fmt.Sprintf("To see at least one off-type of a lot with %s off-types with a chance of %s, grow %d plants of that lot", percent(in.Rate), percent(in.Confidence), need)
+	if in.Bed.Spacing > 0 {
+		s += fmt.Sprintf(": %.1f m of bed at %.2f m a plant", float64(need)*in.Bed.Spacing, in.Bed.Spacing)
+	}
+	p.Sentences = append(p.Sentences, s+".")
+	byLot := map[string]int{}
+	var order []string
+	control := false
+	for _, s := range in.Sowings {
+		control = control || s.Control
+		if s.Control {
+			continue
+		}
+		k := s.Lot + "\x00" + s.Variety
+		if byLot[k] == 0 {
+			order = append(order, k)
+		}
+		byLot[k] += s.Plants
+	}
+	if len(order) == 0 && room > 0 {
+		p.Sentences = append(p.Sentences, shows("Your bed", room, in))
+	}
+	for _, k := range order {
+		n := byLot[k]
+		if n == 0 {
+			continue
+		}
+		label := ""
+		for _, s := range in.Sowings {
+			if s.Lot+"\x00"+s.Variety == k {
+				label = lotLabel(s)
+			}
+		}
+		if n == 1 {
+			p.Warnings = append(p.Warnings, label+": one plant cannot judge this seed.")
+			continue
+		}
+		p.Sentences = append(p.Sentences, shows(label, n, in))
+	}
+	if room > 0 && total > room {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("%d plants need %.1f m; the bed has room for %d.", total, float64(total-1)*in.Bed.Spacing, room))
+	}
+	if !control && len(in.Sowings) > 0 {
+		p.Warnings = append(p.Warnings, "No control plants are planned. A few plants of the same variety from other, trusted seed in the same bed tell what weather and soil do to every plant.")
+	}
+	p.Sentences = append(p.Sentences, "Keep some seed of every lot back in its packet, sealed, dry and cool, with the label: it is what a supplier or an office can grow again.")
+}
+
+func lotLabel(s Sowing) string {
+	switch {
+	case s.Lot == "":
+		return s.Variety
+	case s.Variety == "":
+		return "lot " + s.Lot
+	}
+	return s.Variety + ", lot " + s.Lot
+}
+
+// shows says what n plants of a lot can detect.
+func shows(label string, n int, in PlanInput) string {
+	least := 1 - math.Pow(1-in.Confidence, 1/float64(n))
+	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types %.0f times in 100; a lot with fewer than %s can stay unseen more often than %.0f times in 100.",
+		label, n, percent(in.Rate), 100*lot.ChanceToSee(n, in.Rate), percent(least), 100*(1-in.Confidence))
+	if k, err := lot.Allowed(n, 0.01, 0.95); err == nil {
+		s += fmt.Sprintf(" The common rule of variety testing (1 %% off-types, 95 %%) allows %d among %d; a lot with 10 %% off-types would still pass it %.0f times in 100.", k, n, 100*lot.Accept(n, k, 0.10))
+	}
+	return s
+}
+
+func percent(x float64) string {
+	if x < 0.0995 && math.Abs(100*x-math.Round(100*x)) > 1e-9 {
+		return fmt.Sprintf("%.1f %%", 100*x)
+	}
+	return fmt.Sprintf("%.0f %%", 100*x)
+}
+
+// layout numbers the plants. Controls are spread among the others, so that they see the same soil.
+func (p *Plan) layout(in PlanInput) error {
+	tag := max(1, in.FirstTag)
+	var plain, control []Row
+	for _, s := range in.Sowings {
+		for range s.Plants {
+			r := Row{Variety: s.Variety, Lot: s.Lot, Control: s.Control}
+			if s.Control {
+				control = append(control, r)
+			} else {
+				plain = append(plain, r)
+			}
+		}
+	}
+	total := len(plain) + len(control)
+	if tag+total-1 > 249 {
+		return fmt.Errorf("%d plants from tag %d on need tags above 249; use fewer or start at 1", total, tag)
+	}
+	given := 0
+	for i := range total {
+		// The k-th control stands in the middle of the k-th of equal parts of the bed.
+		if given < len(control) && float64(i) >= (float64(given)+0.5)*float64(total)/float64(len(control))-0.5 {
+			p.Rows = append(p.Rows, control[given])
+			given++
+		} else {
+			p.Rows = append(p.Rows, plain[i-given])
+		}
+	}
+	for i := range p.Rows {
+		p.Rows[i].Tag, p.Rows[i].At = tag+i, float64(i)*in.Bed.Spacing
+	}
+	return nil
+}
+
+// checklist is the season's work, in order.
+func checklist(species string) []Step {
+	steps := []Step{
+		{"Before sowing", []string{"Photograph the packet, front and back, and write down supplier, lot number and day of purchase.", "Keep some seed back in the packet, sealed, with its label.", "Count the seeds you sow of each lot."}},
+		{"Sowing and planting", []string{"One lot a tray; label every pot.", "Count the seedlings that came up.", "Set plants in the order of the bed list and put the numbered tag at the root of each plant at once.", "Do not thin out odd-looking seedlings without writing it down: they belong to the count."}},
+		{"Before flowering", []string{"Walk the bed: leaf, habit and young fruit of each plant against its neighbours.", "Plants that are clearly another type and not wanted for seed: photograph, note, pull out before they flower.", "Ask neighbours what they grow, and write down the distance."}},
+		{"Flowering", []string{"For seed: shut male and female buds the evening before, pollinate next morning, shut again, mark the fruit stalk.", "Note which plants flower, and the first day."}},
+		{"While leaves are green", []string{"Trace every vine from the root to its fruit, and write the plant's number on each fruit with a wax pencil: later nobody can tell.", "Note the first ripe fruit of each plant and any disease."}},
+		{"Harvest", []string{"Pick plant by plant; cut with the stalk.", "Lay the fruit in rows with the plant's tag at the left end, put the card beside them, and photograph.", "Keep plants without fruit in the list: they are part of the count."}},
+		{"After", []string{"Write weight, rind, Brix and taste on the bench sheet.", "Keep at least one fruit of every type until the matter is settled.", "Tell the supplier while plants still stand."}},
+	}
+	if Bitter(species) || species == "" {
+		steps = append(steps, Step{"Before eating", []string{"Taste a raw piece of a rice grain's size of every fruit from saved or doubtful seed and spit it out. A bitter fruit is poisonous: throw it away. Children do not taste."}})
+	}
+	return steps
+}

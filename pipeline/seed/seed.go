@@ -1,0 +1,300 @@
+package seed
+
+import (
+	"fmt"
+	"strings"
+
+	"offtype/cluster/lot"
+	"offtype/pipeline/record"
+)
+
+// Fruit is what is known of a fruit that seed could be kept from.
+type Fruit struct {
+	Photo   string
+	Number  int
+	Verdict record.Verdict
+	Mature  string // seed maturity: flat, soft, full, full and hard; empty: not looked at
+	Bitter  string // yes, no; empty: not tried
+}
+
+// Plant is what is known of a plant.
+type Plant struct {
+	Number      string
+	Species     string
+	Lot         string
+	LotKind     string // open-pollinated, F1 hybrid, population, unknown
+	Verdict     record.Verdict
+	Control     bool
+	Flowered    bool // false only when it is known not to have flowered with the others
+	Pollination string
+	IsolationM  *float64
+	Fruits      []Fruit
+}
+
+// Input is a harvest with all plants that stood in its plantings.
+type Input struct {
+	Harvest   string
+	Variety   string
+	Species   string
+	Protected string // yes, no, unknown: plant variety right
+	Plants    []Plant
+}
+
+// The decisions.
+const (
+	Fit        = "fit"
+	NotFit     = "not fit"
+	NotOpen    = "not fit, unless hand-pollinated under closure"
+	CannotTell = "cannot tell"
+)
+
+// Decision says whether seed of a plant is fit to keep the variety, and from which fruit.
+type Decision struct {
+	Plant   string          `json:"plant"`
+	Fit     string          `json:"fit"`
+	Reasons []string        `json:"reasons"`
+	Fruits  []FruitDecision `json:"fruits"`
+	Verdict record.Verdict  `json:"verdict"`
+	Mature  bool            `json:"mature"` // at least one fruit with full seed
+}
+
+// FruitDecision says whether to take seed from a fruit of a fit plant.
+type FruitDecision struct {
+	Photo string `json:"photo"`
+	Fruit int    `json:"fruit"`
+	Take  bool   `json:"take"`
+	Why   string `json:"why"`
+}
+
+// Advice is the answer to offtype seed.
+type Advice struct {
+	Harvest   string     `json:"harvest"`
+	Variety   string     `json:"variety"`
+	Species   string     `json:"species"`
+	Sentences []string   `json:"sentences"`
+	Plants    []Decision `json:"plants"`
+	Crop      *Crop      `json:"crop"`
+	Cautions  []string   `json:"cautions"`
+	Liked     []string   `json:"liked"` // keeping an off-type that is liked
+}
+
+// Decide judges each plant of the harvest.
+func Decide(in Input) Advice {
+	a := Advice{Harvest: in.Harvest, Variety: in.Variety, Species: in.Species}
+	if c, ok := CropOf(in.Species); ok {
+		a.Crop = &c
+	}
+	with := contaminants(in)
+	fit := 0
+	for i := range in.Plants {
+		if len(in.Plants[i].Fruits) == 0 {
+			continue
+		}
+		d := decide(&in.Plants[i], in, a.Crop, with)
+		if d.Fit == Fit {
+			fit++
+		}
+		a.Plants = append(a.Plants, d)
+	}
+	a.Sentences = a.sum(fit, with)
+	a.Liked = liked()
+	a.Cautions = cautions(in)
+	return a
+}
+
+// contaminants lists the plants of the same species that may have given pollen of another type: off-type,
+// doubtful or never judged, and not known to have been out of flower.
+func contaminants(in Input) []string {
+	var out []string
+	for _, p := range in.Plants {
+		if !p.Flowered || !sameSpecies(p.Species, in.Species) {
+			continue
+		}
+		if p.Verdict != record.TrueToType {
+			out = append(out, p.Number)
+		}
+	}
+	return out
+}
+
+func sameSpecies(a, b string) bool {
+	return a == "" || b == "" || strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
+}
+
+// others removes the plant itself.
+func others(list []string, plant string) []string {
+	var out []string
+	for _, p := range list {
+		if p != plant {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// stood says which plants flowered with it.
+func stood(list []string) string {
+	if len(list) == 1 {
+		return fmt.Sprintf("plant %s of the same species flowered with it and is off-type, doubtful or unjudged", list[0])
+	}
+	return fmt.Sprintf("plants %s of the same species flowered with it and are off-type, doubtful or unjudged", strings.Join(list, ", "))
+}
+
+func closed(p *Plant) bool { return p.Pollination == "hand, closed" || p.Pollination == "caged" }
+
+func decide(p *Plant, in Input, crop *Crop, with []string) Decision {
+	d := Decision{Plant: p.Number, Fit: Fit, Verdict: p.Verdict, Reasons: []string{}}
+	worse := func(to, why string) {
+		rank := map[string]int{Fit: 0, NotOpen: 1, CannotTell: 2, NotFit: 3}
+		if rank[to] > rank[d.Fit] {
+			d.Fit = to
+		}
+		d.Reasons = append(d.Reasons, why)
+	}
+	switch p.Verdict {
+	case record.OffType:
+		worse(NotFit, "the plant is off-type")
+	case record.TrueToType:
+	case record.NotAssessable:
+		worse(CannotTell, "the plant could not be assessed (sick, damaged, late or unripe)")
+	case record.Doubtful:
+		worse(CannotTell, "the plant is doubtful")
+	default:
+		worse(CannotTell, "the plant was not judged against a description")
+	}
+	for _, f := range p.Fruits {
+		if f.Verdict == record.OffType && p.Verdict != record.OffType {
+			worse(NotFit, fmt.Sprintf("its fruit %s is off-type: all fruit of a true plant are alike, so a tag may be wrong", name(f)))
+			break
+		}
+	}
+	if p.LotKind == "F1 hybrid" {
+		worse(NotFit, "it grew from F1 hybrid seed: plants from its seed will differ among themselves. That is expected and no off-type")
+	}
+	if !closed(p) {
+		if o := others(with, p.Number); len(o) > 0 {
+			worse(NotOpen, stood(o)+": pollen reaches true plants too")
+		}
+		isolation(p, crop, worse)
+	} else {
+		d.Reasons = append(d.Reasons, "its fruit for seed were pollinated under control ("+p.Pollination+")")
+	}
+	d.fruits(p)
+	return d
+}
+
+// isolation compares the distance kept with what was read.
+func isolation(p *Plant, crop *Crop, worse func(to, why string)) {
+	switch {
+	case p.IsolationM == nil:
+		worse(NotOpen, "how far the next flowering plant of the species stood is not written down (field isolation_m of the planting); ask the neighbours too")
+	case crop == nil || crop.MinMetres == 0:
+		worse(NotOpen, fmt.Sprintf("%.0f m were kept, but no distance for this species was read, so that it cannot be judged", *p.IsolationM))
+	case *p.IsolationM < crop.MinMetres:
+		worse(NotOpen, fmt.Sprintf("%.0f m were kept; the shortest distance any source gives is %.0f m", *p.IsolationM, crop.MinMetres))
+	}
+}
+
+func name(f Fruit) string {
+	if f.Photo == "" {
+		return fmt.Sprint(f.Number)
+	}
+	return fmt.Sprintf("%s/%d", f.Photo, f.Number)
+}
+
+// fruits says from which fruit to take seed.
+func (d *Decision) fruits(p *Plant) {
+	for _, f := range p.Fruits {
+		x := FruitDecision{Photo: f.Photo, Fruit: f.Number}
+		switch {
+		case f.Bitter == "yes":
+			x.Why = "bitter: poisonous; throw it away with its seed"
+		case d.Fit == NotFit || d.Fit == CannotTell:
+			x.Why = "the plant is " + d.Fit
+			if d.Fit == CannotTell {
+				x.Why = "the plant cannot be told"
+			}
+		case d.Fit == NotOpen:
+			x.Why = "only if it was pollinated by hand and shut"
+		case f.Verdict == record.Doubtful || f.Verdict == record.OffType:
+			x.Why = "the fruit is " + string(f.Verdict)
+		case f.Mature == "flat" || f.Mature == "soft":
+			x.Why = "its seed was not full when looked at"
+		case f.Mature == "":
+			x.Take, x.Why = true, "look whether its seed is full and hard"
+		default:
+			x.Take, x.Why = true, "its seed is "+f.Mature
+			d.Mature = true
+		}
+		d.Fruits = append(d.Fruits, x)
+	}
+	for _, f := range p.Fruits {
+		if f.Bitter == "yes" {
+			d.Fit = NotFit
+			d.Reasons = append(d.Reasons, "fruit "+name(f)+" is bitter: never keep seed of this plant")
+			for i := range d.Fruits {
+				d.Fruits[i].Take = false
+			}
+			break
+		}
+	}
+}
+
+// sum says in sentences how many plants are fit and whether they are enough.
+func (a *Advice) sum(fit int, with []string) []string {
+	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), or(a.Variety, "this variety"))}
+	if len(with) > 0 {
+		out = append(out, fmt.Sprintf("Off-type, doubtful or unjudged plants flowered with them: %s. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
+	} else {
+		out = append(out, "This year's fruit says nothing about who pollinated it: a fruit looks like its mother plant. Whether seed is true shows only in the plants grown from it.")
+	}
+	c := a.Crop
+	if c == nil {
+		return append(out, "For this species no published distance or number of plants was read; ask a seed library or your seed authority.")
+	}
+	if c.MinPlants > 0 {
+		verb := "that is enough by the lowest of these figures"
+		if fit < c.MinPlants {
+			verb = fmt.Sprintf("%d more would be needed for the lowest of these figures; fewer plants keep the variety for a while but narrow it", c.MinPlants-fit)
+		}
+		out = append(out, fmt.Sprintf("Plants to save seed from, %s: %s (%s); %s.", c.Name, c.Plants[0].Text, c.Plants[0].Source, verb))
+	}
+	for _, f := range c.Isolation {
+		out = append(out, fmt.Sprintf("Distance to the next flowering plant of the species, %s: %s (%s).", c.Name, f.Text, f.Source))
+	}
+	return append(out, "Take seed from several fruit and plants, about the same share of each. Seed goes on ripening in the picked fruit: wait three to four weeks before you cut it.")
+}
+
+func or(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
+
+// liked explains what it takes to keep an off-type. The numbers are computed: smallest n with
+// 1 − (1 − share)^n ≥ 95 %.
+func liked() []string {
+	q, s := lot.PlantsToSee(0.25, 0.95), lot.PlantsToSee(1.0/16, 0.95)
+	return []string{
+		"An off-type that you like is not yet a variety. Pollinate it with its own pollen: bud shut the evening before, opened for the brush and shut again, and mark the fruit.",
+		fmt.Sprintf("If its look rests on one recessive gene, a quarter of the plants show it again in the generation that splits: grow at least %d plants for a 95 %% chance of seeing one. If it rests on two, one in sixteen does: %d plants.", q, s),
+		"Plan room for that many plants each year, keep only those you want, and repeat for several generations. Nobody can promise that it becomes uniform.",
+		"An off-type of squash, melon or cucumber may be bitter. Do not keep it before its flesh and that of its offspring were tried safely.",
+	}
+}
+
+func cautions(in Input) []string {
+	var out []string
+	if Bitter(in.Species) || in.Species == "" {
+		out = append(out, "Squash, melon and cucumber crossed with wild or ornamental kinds can be bitter and poisonous, and the bitterness shows in the next generation. Before eating fruit of saved seed, taste a raw piece of a rice grain's size, spit it out, and throw a bitter fruit away. Cooking does not help. Children do not taste.")
+	}
+	switch in.Protected {
+	case "no":
+	case "yes":
+		out = append(out, "The variety is protected. Saving, giving away or selling its seed may need the holder's leave; your country's rules decide.")
+	default:
+		out = append(out, "Some varieties are protected. Whether you may save, give away or sell seed is for your country's rules to say.")
+	}
+	return append(out, "Verdicts come from photos of fruit. They are not a laboratory or field test of the seed.")
+}

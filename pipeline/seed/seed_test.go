@@ -1,0 +1,174 @@
+package seed
+
+import (
+	"bytes"
+	"encoding/csv"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"offtype/pipeline/record"
+)
+
+func num(x float64) *float64 { return &x }
+
+func truePlant(n string) Plant {
+	return Plant{Number: n, Species: "Cucurbita moschata", LotKind: "open-pollinated", Verdict: record.TrueToType, Flowered: true, Pollination: "open", IsolationM: num(1600),
+		Fruits: []Fruit{{Photo: "a.jpg", Number: 1, Verdict: record.TrueToType, Mature: "full and hard"}}}
+}
+
+// The rules of the decision, each changed by itself in an otherwise sound harvest.
+func TestDecide(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		change func(*Input)
+		fit    string // of plant 1
+		reason string
+		take   bool
+	}{
+		{"all true, isolated", func(*Input) {}, Fit, "", true},
+		{"off-type itself", func(in *Input) { in.Plants[0].Verdict = record.OffType }, NotFit, "is off-type", false},
+		{"an off-type flowered with it", func(in *Input) { in.Plants[1].Verdict = record.OffType }, NotOpen, "plant 2 of the same species flowered with it", false},
+		{"an unjudged plant flowered with it", func(in *Input) { in.Plants[1].Verdict = record.NotJudged; in.Plants[1].Fruits = nil }, NotOpen, "off-type, doubtful or unjudged", false},
+		{"the off-type was pulled out before flowering", func(in *Input) { in.Plants[1].Verdict = record.OffType; in.Plants[1].Flowered = false }, Fit, "", true},
+		{"the off-type is of another species", func(in *Input) { in.Plants[1].Verdict = record.OffType; in.Plants[1].Species = "Cucurbita pepo" }, Fit, "", true},
+		{"hand-pollinated beside an off-type", func(in *Input) { in.Plants[1].Verdict = record.OffType; in.Plants[0].Pollination = "hand, closed" }, Fit, "under control", true},
+		{"F1 hybrid", func(in *Input) { in.Plants[0].LotKind = "F1 hybrid" }, NotFit, "expected and no off-type", false},
+		{"too near", func(in *Input) { in.Plants[0].IsolationM = num(300) }, NotOpen, "the shortest distance any source gives is 488 m", false},
+		{"distance not known", func(in *Input) { in.Plants[0].IsolationM = nil }, NotOpen, "not written down", false},
+		{"one fruit off-type", func(in *Input) {
+			in.Plants[0].Fruits = append(in.Plants[0].Fruits, Fruit{Photo: "b.jpg", Number: 2, Verdict: record.OffType})
+		}, NotFit, "a tag may be wrong", false},
+		{"seed not full", func(in *Input) { in.Plants[0].Fruits[0].Mature = "flat" }, Fit, "", false},
+		{"bitter", func(in *Input) { in.Plants[0].Fruits[0].Bitter = "yes" }, NotFit, "bitter", false},
+		{"not judged", func(in *Input) { in.Plants[0].Verdict = record.NotJudged }, CannotTell, "not judged", false},
+	} {
+		in := Input{Harvest: "h", Variety: "Invented", Species: "Cucurbita moschata", Plants: []Plant{truePlant("1"), truePlant("2")}}
+		c.change(&in)
+		a := Decide(in)
+		d := a.Plants[0]
+		if d.Fit != c.fit || !strings.Contains(strings.Join(d.Reasons, "; "), c.reason) || d.Fruits[0].Take != c.take {
+			t.Errorf("%s: %+v, want %s, %q, take %v", c.name, d, c.fit, c.reason, c.take)
+		}
+		text := strings.Join(a.Sentences, "\n")
+		if !strings.Contains(text, "mother") || !strings.Contains(text, "Canada") {
+			t.Errorf("%s: the warning on pollen or the source is missing:\n%s", c.name, text)
+		}
+		if !strings.Contains(strings.Join(a.Liked, " "), "at least 11 plants") || !strings.Contains(strings.Join(a.Liked, " "), ": 47 plants") {
+			t.Errorf("%s: plants for a liked off-type: %q", c.name, a.Liked)
+		}
+	}
+}
+
+// Carrot is known from memory only: no figure is shown, and it says so.
+func TestMemoryOnly(t *testing.T) {
+	if c, ok := CropOf("Daucus carota"); ok {
+		t.Errorf("carrot has figures: %+v", c)
+	}
+	a := Decide(Input{Species: "Daucus carota", Plants: []Plant{{Number: "1", Verdict: record.TrueToType, IsolationM: num(5000), Fruits: []Fruit{{}}}}})
+	if !strings.Contains(strings.Join(a.Sentences, " "), "no published distance") || a.Plants[0].Fit != NotOpen {
+		t.Errorf("carrot: %+v", a)
+	}
+	for _, c := range crops {
+		for _, f := range append(append([]Figure(nil), c.crop.Isolation...), c.crop.Plants...) {
+			if f.Source == "" {
+				t.Errorf("%s: %q has no source", c.crop.Name, f.Text)
+			}
+		}
+	}
+}
+
+// Plants needed against the reference table (binomial, computed in exact arithmetic).
+func TestPlanNumbers(t *testing.T) {
+	f, err := os.Open("../../testdata/reference/plants_to_see_one_offtype.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range rows[1:] {
+		rate, _ := strconv.ParseFloat(row[0], 64)
+		conf, _ := strconv.ParseFloat(row[1], 64)
+		want, _ := strconv.Atoi(row[2])
+		p, err := MakePlan(PlanInput{Species: "Cucurbita pepo", Rate: rate / 100, Confidence: conf / 100, Sowings: []Sowing{{Variety: "x", Plants: 3}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := false
+		for _, s := range p.See {
+			found = found || math.Abs(s.Rate-rate/100) < 1e-12 && s.Plants == want
+		}
+		if !found {
+			t.Errorf("rate %v %% at %v %%: %+v, want %d plants", rate, conf, p.See, want)
+		}
+	}
+}
+
+func TestPlanLayout(t *testing.T) {
+	p, err := MakePlan(PlanInput{Species: "Cucurbita pepo", Year: 2027, Rate: 0.05, Confidence: 0.95, Bed: Bed{LengthM: 6, Spacing: 0.75}, FirstTag: 10,
+		Sowings: []Sowing{{Variety: "A", Lot: "1", Plants: 7}, {Variety: "A", Lot: "0", Plants: 2, Control: true}, {Variety: "B", Lot: "2", Plants: 1}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var order []string
+	for i, r := range p.Rows {
+		order = append(order, r.Lot)
+		if r.Tag != 10+i || math.Abs(r.At-0.75*float64(i)) > 1e-9 {
+			t.Errorf("row %d: %+v", i, r)
+		}
+	}
+	// Ten places, two controls: the middle of each half, places 2 or 3 and 7 or 8 (from 0: 2 and 7).
+	if got := strings.Join(order, ""); got != "1101111012" {
+		t.Errorf("order %s, want 1101111012", got)
+	}
+	warn := strings.Join(p.Warnings, "\n")
+	for _, want := range []string{"one plant cannot judge this seed", "room for 9"} {
+		if !strings.Contains(warn, want) {
+			t.Errorf("not warned: %q in %q", want, warn)
+		}
+	}
+	var b bytes.Buffer
+	if err := p.WriteHTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Trace every vine", "before they flower", "<td>19</td>"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("page lacks %q", want)
+		}
+	}
+	for _, bad := range []PlanInput{{}, {Rate: 0.05, Confidence: 0.95}, {Rate: 2, Confidence: 0.95}, {Rate: 0.05, Confidence: 0.95, Sowings: []Sowing{{Plants: 300}}}, {Rate: 0.05, Confidence: 0.95, Sowings: []Sowing{{Plants: -1}}},
+		{Rate: 0.05, Confidence: 0.95, Bed: Bed{LengthM: -3}}} {
+		if _, err := MakePlan(bad); err == nil {
+			t.Errorf("%+v: no error", bad)
+		}
+	}
+}
+
+func TestTrialAndPool(t *testing.T) {
+	ripe := 3
+	rows := Trial([]TrialPlant{{Variety: "B", Number: "2", Fruits: 4, Ripe: &ripe, WeightG: num(5000), Tastes: []float64{7, 8}}, {Variety: "A", Number: "1", Fruits: 2}, {Variety: "A", Number: "3", Fruits: 2, WeightG: num(2000), KeepingDays: []float64{90}}})
+	if len(rows) != 2 || rows[0].Variety != "A" || rows[0].Plants != 2 || rows[0].Note != "" || *rows[0].YieldG != 2000 || *rows[0].KeepingDays != 90 || rows[0].Taste != nil {
+		t.Errorf("A: %+v", rows[0])
+	}
+	if b := rows[1]; *b.Ripe != 0.75 || *b.Taste != 7.5 || b.Note != "one plant cannot judge this seed" {
+		t.Errorf("B: %+v", b)
+	}
+	// 3 of 40 and 12 of 40: Fisher's exact test, two-sided, 0.0197570267584 (scipy.stats.fisher_exact).
+	p := Pool("L", []Share{{"a", "h1", 3, 40}, {"b", "h2", 12, 40}})
+	if p.PBetween == nil || math.Abs(*p.PBetween-0.0197570267584) > 1e-9 || p.Off != 15 || p.Plants != 80 || !strings.Contains(strings.Join(p.Sentences, " "), "differ more than chance") {
+		t.Errorf("pooled: %+v", p)
+	}
+	if p = Pool("L", []Share{{"a", "h1", 0, 10}}); p.PBetween != nil || !strings.Contains(strings.Join(p.Sentences, " "), "Only one grower") {
+		t.Errorf("one grower: %+v", p)
+	}
+	if p = Pool("L", nil); !strings.Contains(p.Sentences[0], "No plant") {
+		t.Errorf("nobody: %+v", p)
+	}
+}
