@@ -64,7 +64,7 @@ type Calibration struct {
 func Uncorrected(f Frame) *Calibration {
 	t := tone{gamma: 1}
 	return &Calibration{frame: f, tone: t, lut: t.table(), m: Matrix{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
-		Mean: math.NaN(), LeaveOut: math.NaN(), Neutral: math.NaN(), U: math.NaN(), Reasons: []string{"no card"}}
+		Mean: math.NaN(), LeaveOut: math.NaN(), Neutral: math.NaN(), U: math.NaN(), Reasons: []string{"no-card"}}
 }
 
 // RGB returns the linear sRGB reflectance that a matt surface lying flat like the card would have to show the
@@ -166,9 +166,9 @@ func (c *Calibration) judge(f *cardFit, opt Options) {
 			c.Reasons = append(c.Reasons, code)
 		}
 	}
-	why(!(c.Mean <= opt.MaxMean), "card colours do not fit")
-	why(!(c.Neutral <= opt.MaxNeutral), "greys do not fit")
-	why(c.Uneven > opt.MaxUneven, "uneven light on the card")
+	why(!(c.Mean <= opt.MaxMean), "card-colours-do-not-fit")
+	why(!(c.Neutral <= opt.MaxNeutral), "greys-do-not-fit")
+	why(c.Uneven > opt.MaxUneven, "uneven-light-on-card")
 	odd, cut := 0, 0
 	for _, p := range c.Patches {
 		switch p.State {
@@ -178,9 +178,9 @@ func (c *Calibration) judge(f *cardFit, opt Options) {
 			cut++
 		}
 	}
-	why(4*odd > len(c.Patches), "shine or shadow on the card")
-	why(4*cut > len(c.Patches), "too bright or too dark")
-	why(c.tone.gamma < 0.75 || c.tone.gamma > 1.33 || math.Abs(c.tone.black) > 0.03, "tone curve far from usual")
+	why(4*odd > len(c.Patches), "shine-or-shadow-on-card")
+	why(4*cut > len(c.Patches), "card-too-bright-or-dark")
+	why(c.tone.gamma < 0.75 || c.tone.gamma > 1.33 || math.Abs(c.tone.black) > 0.03, "tone-curve-unusual")
 	c.OK = len(c.Reasons) == 0
 	c.U = 2 * math.Sqrt(0.36+0.5*c.LeaveOut*c.LeaveOut+900*c.Uneven*c.Uneven)
 }

@@ -14,7 +14,7 @@ const (
 	sdMeasured = 0.7
 	sdNominal  = 1.3
 	sdPaper    = 0.006 // log light from place to place on a card's paper: print, warp
-	maxTable   = 6    // independent pieces of table that many samples are worth
+	maxTable   = 6     // independent pieces of table that many samples are worth
 )
 
 // Places of the parameters.

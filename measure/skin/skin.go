@@ -110,7 +110,7 @@ func Measure(ph *Photo, opt Options) []Result {
 func (s *patchwork) measure(l *light, ph *Photo) Result {
 	r := Result{Ribs: -1, Groove: math.NaN(), Rough: math.NaN()}
 	if len(s.px) < 40 {
-		r.Notes = append(r.Notes, "too little skin seen")
+		r.Notes = append(r.Notes, "little-skin-seen")
 		return r
 	}
 	s.unshade(l)
@@ -118,7 +118,7 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 	s.size()
 	parts := s.judgeParts()
 	if len(parts) == 0 {
-		r.Notes = append(r.Notes, "too little skin seen")
+		r.Notes = append(r.Notes, "little-skin-seen")
 		return r
 	}
 	r.OK, r.Main, r.MainU = true, parts[0].lab, ph.Colour.U
@@ -132,10 +132,27 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 		r.Rough = s.rough()
 	}
 	s.secondary(&r, parts)
+	r.Words = words(&r)
 	if best := markOf(parts); r.Pattern == Stripes && r.Ribs > 0 && best >= 0 {
 		r.OnRibs = s.stripesLie(func(q *pixel) bool { return q.part == best }, r.Ribs, groove)
 	}
 	return r
+}
+
+// words puts the colours and the pattern into plain words.
+func words(r *Result) string {
+	w := colour.Words(r.Main)
+	if r.Second == nil {
+		return w
+	}
+	second := colour.Words(*r.Second)
+	switch r.Pattern {
+	case Mottled:
+		return w + ", mottled " + second
+	case None:
+		return w
+	}
+	return w + " with " + second + " " + string(r.Pattern)
 }
 
 // size fills the radius and the step on the skin.
