@@ -71,7 +71,8 @@ const (
 	NoteFocalUnsure   = "focal length unsure"
 	NoteCardTwice     = "card number twice" // two cards of the same number
 	NoteLensDoubted   = "stated focal length does not fit"
-	residualLimitPx   = 1.0
+	residualLimitPx   = 0.5
+	residualLimitMM   = 0.3
 	focalUnsureRel    = 0.02
 	cornerSD          = 0.4  // px, of OpenCV's marker corners against printed edges
 	edgeSD            = 0.02 // px, error that all pieces of a printed edge share, and that of a piece (measured on the scenes)
@@ -180,7 +181,7 @@ func (p *placer) found() *Found {
 		f.Cards = append(f.Cards, k)
 	}
 	sort.SliceStable(f.Tags, func(i, j int) bool { return f.Tags[i].Plant < f.Tags[j].Plant })
-	if f.ResidualPx > residualLimitPx {
+	if f.ResidualPx > residualLimitPx && f.ResidualPx*f.MMPerPx > residualLimitMM {
 		f.note(NoteCardNotFlat)
 	}
 	if sd, _, _ := p.sol.SD(); sd/c.Focal > focalUnsureRel {
