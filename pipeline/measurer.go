@@ -49,8 +49,7 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 		if err != nil {
 			return nil, usageError{fmt.Errorf("--card-colours %d=%s: cannot be read (%v); check the name", n, file, plainErr(err))}
 		}
-		var inks map[string]colour.Lab //PENDING inks, err := colour.ReadCGATS(strings.NewReader(string(b)))
-		_ = strings.NewReader
+		inks, err := colour.ReadCGATS(strings.NewReader(string(b)))
 		if err != nil {
 			return nil, usageError{fmt.Errorf("--card-colours %d=%s: %w", n, file, err)}
 		}

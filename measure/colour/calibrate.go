@@ -113,8 +113,12 @@ func Calibrate(samples []Sample, f Frame, opt Options) (*Calibration, error) {
 // report fills the residuals.
 func (c *Calibration) report(f *cardFit, samples []Sample) {
 	var all, neutral []float64
+	known := map[int]bool{}
 	for _, s := range samples {
-		if s.Kind == Table {
+		known[s.Card] = known[s.Card] || s.Known && s.Kind != Table
+	}
+	for _, s := range samples {
+		if s.Kind == Table || guessed(s, known) {
 			continue
 		}
 		l := c.Lab(s.RGB, s.Place)

@@ -43,8 +43,9 @@ type cardFit struct {
 
 func newCardFit(samples []Sample, f Frame) *cardFit {
 	c := &cardFit{frame: f}
-	papers := map[int]int{}
+	papers, known := map[int]int{}, map[int]bool{}
 	for _, s := range samples {
+		known[s.Card] = known[s.Card] || s.Known && s.Kind != Table
 		if s.Kind == Paper && !clipped(s) {
 			papers[s.Card]++
 		}
@@ -57,6 +58,9 @@ func newCardFit(samples []Sample, f Frame) *cardFit {
 		switch s.Kind {
 		case Paper:
 			w = math.Sqrt(math.Min(1, 3/float64(papers[s.Card])))
+			if guessed(s, known) {
+				w = 1e-3 // the card was measured but its paper was not: it only shows how even the light is
+			}
 			c.neutral++
 		case Neutral:
 			c.neutral++
@@ -68,6 +72,9 @@ func newCardFit(samples []Sample, f Frame) *cardFit {
 	c.setAlike()
 	return c
 }
+
+// guessed reports whether s is paper of unmeasured colour on a card of measured patches.
+func guessed(s Sample, known map[int]bool) bool { return s.Kind == Paper && !s.Known && known[s.Card] }
 
 // setScale guesses the white from the brightest neutral samples.
 func (c *cardFit) setScale() {

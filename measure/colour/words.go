@@ -25,7 +25,7 @@ func Words(l Lab) string {
 		return "grey-" + hue
 	case l.L < 42:
 		return "dark " + hue
-	case l.L >= 78:
+	case l.L >= 82:
 		return "light " + hue
 	}
 	return hue
