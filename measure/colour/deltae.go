@@ -26,11 +26,13 @@ func DeltaE2000(x, y Lab) float64 {
 	dh, hm := 0.0, h1+h2
 	if p1*p2 != 0 {
 		dh = h2 - h1
-		far := math.Abs(dh) > math.Pi
+		// Opposite hues differ by exactly π, which rounding must not push over (the source's pair 10).
+		const limit = math.Pi + 1e-12
+		far := math.Abs(dh) > limit
 		switch {
-		case dh > math.Pi:
+		case dh > limit:
 			dh -= 2 * math.Pi
-		case dh < -math.Pi:
+		case dh < -limit:
 			dh += 2 * math.Pi
 		}
 		switch {
