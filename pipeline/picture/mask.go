@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"offtype/measure/geom"
 	"offtype/pipeline/record"
 )
 
@@ -27,30 +28,39 @@ func Mask(w, h int, fs []record.Fruit) image.Image {
 	return m
 }
 
+// scan calls set for every pixel of every fruit, and then with number 0 for those of the stalks: a
+// stalk that stands before its fruit hides that part of it.
 func scan(w, h int, fs []record.Fruit, set func(x, y, n int)) {
-	var xs []float64
 	for i := range fs {
-		o := fs[i].Outline
-		if len(o) < 3 {
-			continue
-		}
-		lo, hi := o[0].Y, o[0].Y
-		for _, p := range o {
-			lo, hi = math.Min(lo, p.Y), math.Max(hi, p.Y)
-		}
-		for y := max(0, int(math.Ceil(lo))); y <= min(h-1, int(math.Floor(hi))); y++ {
-			xs = xs[:0]
-			for k, a := range o {
-				b := o[(k+1)%len(o)]
-				if (a.Y > float64(y)) != (b.Y > float64(y)) {
-					xs = append(xs, a.X+(b.X-a.X)*(float64(y)-a.Y)/(b.Y-a.Y))
-				}
+		inside(w, h, fs[i].Outline, func(x, y int) { set(x, y, fs[i].Number) })
+	}
+	for i := range fs {
+		inside(w, h, fs[i].StalkPx, func(x, y int) { set(x, y, 0) })
+	}
+}
+
+// inside calls f for the pixels whose centres lie in the closed outline (even-odd rule).
+func inside(w, h int, o []geom.Px, f func(x, y int)) {
+	if len(o) < 3 {
+		return
+	}
+	var xs []float64
+	lo, hi := o[0].Y, o[0].Y
+	for _, p := range o {
+		lo, hi = math.Min(lo, p.Y), math.Max(hi, p.Y)
+	}
+	for y := max(0, int(math.Ceil(lo))); y <= min(h-1, int(math.Floor(hi))); y++ {
+		xs = xs[:0]
+		for k, a := range o {
+			b := o[(k+1)%len(o)]
+			if (a.Y > float64(y)) != (b.Y > float64(y)) {
+				xs = append(xs, a.X+(b.X-a.X)*(float64(y)-a.Y)/(b.Y-a.Y))
 			}
-			slices.Sort(xs)
-			for k := 0; k+1 < len(xs); k += 2 {
-				for x := max(0, int(math.Ceil(xs[k]))); x <= min(w-1, int(math.Floor(xs[k+1]))); x++ {
-					set(x, y, fs[i].Number)
-				}
+		}
+		slices.Sort(xs)
+		for k := 0; k+1 < len(xs); k += 2 {
+			for x := max(0, int(math.Ceil(xs[k]))); x <= min(w-1, int(math.Floor(xs[k+1]))); x++ {
+				f(x, y)
 			}
 		}
 	}
