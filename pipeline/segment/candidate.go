@@ -18,9 +18,11 @@ type candidate struct {
 	bad    float64   // share of free points without a usable edge
 	moved  float64   // RMS distance between coarse and refined outline, cells
 	stalk  []geom.Px
-	stem   heatPoint
-	bloss  heatPoint
-	cut    bool
+	// stalkBefore: the stalk stands before the body, whose outline runs round both
+	stalkBefore bool
+	stem        heatPoint
+	bloss       heatPoint
+	cut         bool
 
 	inside  palette   // the fruit's colours
 	outside []palette // the table's, by sector along the outline

@@ -159,6 +159,19 @@ type score struct {
 	names               []int
 }
 
+// count returns how many pixels of the outline have truth lab, and how many it has.
+func count(line []geom.Px, l labels, lab int) (in, all float64) {
+	FillSpans(line, l.w, l.h, func(y, x0, x1 int) {
+		all += float64(x1 - x0)
+		for x := x0; x < x1; x++ {
+			if l.pix[y*l.w+x] == uint8(lab) {
+				in++
+			}
+		}
+	})
+	return
+}
+
 func compare(l labels, fs []Fruit) score {
 	s := score{worst: 1}
 	area := make([]float64, 256)
@@ -174,14 +187,11 @@ func compare(l labels, fs []Fruit) score {
 		best, at := 0.0, -1
 		for k, f := range fs {
 			in, own := 0.0, 0.0
-			FillSpans(f.Outline, l.w, l.h, func(y, x0, x1 int) {
-				own += float64(x1 - x0)
-				for x := x0; x < x1; x++ {
-					if l.pix[y*l.w+x] == uint8(lab) {
-						in++
-					}
-				}
-			})
+			in, own = count(f.Outline, l, lab)
+			if len(f.Stalk) > 2 && geom.Contains(f.Outline, geom.Centroid(f.Stalk)) { // a mask leaves it out
+				i, o := count(f.Stalk, l, lab)
+				in, own = in-i, own-o
+			}
 			if u := in / (own + area[lab] - in); u > best {
 				best, at = u, k
 			}
