@@ -19,7 +19,7 @@ type Options struct {
 
 // DefaultOptions returns the options the simulation in docs/grouping.md was made with.
 func DefaultOptions() Options {
-	return Options{Margin: 0.5, Tagged: 2, Further: 4, Unsure: 0.9, Stability: 50, Seed: 1}
+	return Options{Margin: 1.5, Tagged: 4, Further: 2.5, Unsure: 0.9, Stability: 50, Seed: 1}
 }
 
 // Member is the place of a row in the grouping.

@@ -104,6 +104,7 @@ func (h *harvest) profile(of []int, k int) *candidate {
 			}
 		}
 	}
+	best.score += h.spreadGain(of, k, best.at)
 	return best
 }
 

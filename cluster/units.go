@@ -10,6 +10,7 @@ type unit struct {
 	rows  []int
 	plant string
 	mean  []float64 // working scale
+	ss    *sym      // scatter of its fruit about the mean; nil for a single fruit
 }
 
 // harvest is a table made ready: traits that tell something, on the working scale in units of the
@@ -263,12 +264,15 @@ func (h *harvest) setUnits(us []unit) {
 		if len(u.rows) < 2 {
 			continue
 		}
+		ss := newSym(h.p)
+		u.ss = &ss
 		for _, r := range u.rows {
 			for j, v := range h.x[r] {
 				d[j] = v - u.mean[j]
 			}
-			h.within.rank1(1, d)
+			ss.rank1(1, d)
 		}
+		h.within.plus(1, ss)
 	}
 }
 
