@@ -1,13 +1,16 @@
 package judge
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"offtype/cluster"
+	"offtype/cluster/lot"
 	"offtype/cluster/reference"
+	"offtype/measure/geom"
 	"offtype/pipeline/record"
 	"offtype/pipeline/scene"
 )
@@ -156,5 +159,207 @@ func TestDevelopmentScenes(t *testing.T) {
 				t.Errorf("%s seed %d: %d groups, adjusted Rand index %.3f; want %d and 0.98", c.name, seed, len(run.Judgement.Groups), a, c.k)
 			}
 		}
+	}
+}
+
+func judged(t *testing.T, run *record.Run, v *Variety, o Options) *record.Judgement {
+	t.Helper()
+	if err := Judge(run, v, o); err != nil {
+		t.Fatal(err)
+	}
+	if len(run.Groups) != len(run.Fruits) || len(run.Judgement.Fruits) != len(run.Fruits) {
+		t.Fatalf("%d fruit, %d memberships, %d verdicts", len(run.Fruits), len(run.Groups), len(run.Judgement.Fruits))
+	}
+	return &run.Judgement
+}
+
+func untag(run *record.Run) {
+	for i := range run.Fruits {
+		run.Fruits[i].Plant = ""
+	}
+}
+
+func plantVerdict(j *record.Judgement, plant string) record.PlantVerdict {
+	for _, p := range j.Plants {
+		if p.Plant == plant {
+			return p
+		}
+	}
+	return record.PlantVerdict{}
+}
+
+// Without a description nothing is off-type, and the largest group is not taken for the variety.
+func TestWithoutDescription(t *testing.T) {
+	run, _ := sceneRun(t, 1, "demo-2026")
+	j := judged(t, run, nil, Options{})
+	for _, f := range j.Fruits {
+		if f.Verdict != record.NotJudged {
+			t.Fatalf("verdict %s without a description", f.Verdict)
+		}
+	}
+	if j.Variety != nil || j.Lot.Rate != nil || j.Lot.Rule != nil || !strings.Contains(j.Lot.Sentences[0], "3 types") {
+		t.Errorf("lot %+v", j.Lot)
+	}
+}
+
+// Neither tags nor a number of plants: no rate.
+func TestUnitFruit(t *testing.T) {
+	run, _ := sceneRun(t, 2, "demo-2026")
+	untag(run)
+	l := judged(t, run, demoVariety(t), Options{}).Lot
+	if l.Unit != "fruit" || l.Rate != nil || l.Low != nil || l.High != nil || l.Rule != nil || l.Off < 6 {
+		t.Errorf("lot %+v", l)
+	}
+}
+
+// 8 fruiting plants without tags, two off-type groups and one true: 2 to 7 plants may be off-type.
+func TestUntaggedPlants(t *testing.T) {
+	run, _ := sceneRun(t, 3, "demo-2026")
+	untag(run)
+	l := judged(t, run, demoVariety(t), Options{Plants: 8}).Lot
+	lo, _ := lot.ClopperPearson(2, 8, 0.95)
+	_, hi := lot.ClopperPearson(7, 8, 0.95)
+	if l.Unit != "plant" || l.Seen != 8 || l.Off != 2 || l.Low == nil || math.Abs(*l.Low-lo) > 1e-12 || math.Abs(*l.High-hi) > 1e-12 {
+		t.Errorf("lot %+v, want 2 of 8 with %.3f to %.3f", l, lo, hi)
+	}
+	l = judged(t, run, demoVariety(t), Options{Plants: 2}).Lot
+	if !strings.Contains(strings.Join(l.Sentences, " "), "3 groups were found on 2 plants") {
+		t.Errorf("three groups on two plants: %q", l.Sentences)
+	}
+}
+
+func TestWrongTag(t *testing.T) {
+	run, _ := sceneRun(t, 4, "demo-2026")
+	for i := range run.Fruits {
+		if run.Fruits[i].Plant == "7" {
+			run.Fruits[i].Plant = "8" // a ribbed fruit under the tag of a true plant
+			break
+		}
+	}
+	j := judged(t, run, demoVariety(t), Options{})
+	p := plantVerdict(j, "8")
+	if p.Verdict != record.Doubtful || !strings.Contains(p.Reasons[0], "seems mixed") {
+		t.Errorf("plant 8: %+v", p)
+	}
+	if v := plantVerdict(j, "7").Verdict; v != record.OffType {
+		t.Errorf("plant 7 is %s", v)
+	}
+	if j.Lot.Unsure != 1 {
+		t.Errorf("lot %+v, want the mixed plant unsure", j.Lot)
+	}
+}
+
+func TestSetAside(t *testing.T) {
+	run, _ := sceneRun(t, 5, "demo-2026")
+	run.Fruits[0].Notes = []string{"cut"}
+	run.Fruits[1].Notes = []string{"sick"}
+	key := run.Fruits[2].Key()
+	run.Photos[0].Tags = map[int]geom.Px{99: {}}
+	j := judged(t, run, demoVariety(t), Options{NotAssessable: []string{"plant:3", key.Photo + ":3"}})
+	for i, want := range []record.Verdict{record.NotJudged, record.NotAssessable, record.NotAssessable} {
+		if got := j.Fruits[i].Verdict; got != want {
+			t.Errorf("fruit %d is %s, want %s", i+1, got, want)
+		}
+	}
+	if p := plantVerdict(j, "3"); p.Verdict != record.NotAssessable {
+		t.Errorf("plant 3 is %s", p.Verdict)
+	}
+	if p := plantVerdict(j, "99"); p.Verdict != record.NotJudged || p.Fruits != 0 {
+		t.Errorf("a tag without fruit: %+v", p)
+	}
+	if j.Lot.Seen != 7 || j.Lot.Off != 1 {
+		t.Errorf("lot %+v, want 1 of 7", j.Lot)
+	}
+	for _, bad := range []Options{{NotAssessable: []string{"plant:55"}}, {NotAssessable: []string{"nofile"}}, {Controls: []string{"55"}}} {
+		if err := Judge(run, nil, bad); err == nil {
+			t.Errorf("%+v: no error", bad)
+		}
+	}
+}
+
+func TestOtherSpecies(t *testing.T) {
+	run, _ := sceneRun(t, 6, "demo-2025")
+	v := demoVariety(t)
+	if err := Judge(run, v, Options{Species: "Capsicum annuum"}); !errors.Is(err, ErrOtherSpecies) {
+		t.Errorf("another species: %v", err)
+	}
+	for _, s := range []string{"Cucurbita moschata", "cucurbita", ""} {
+		if err := Judge(run, v, Options{Species: s}); err != nil {
+			t.Errorf("%q: %v", s, err)
+		}
+	}
+	run, _ = sceneRun(t, 6, "dev-3")
+	if s := strings.Join(judged(t, run, v, Options{}).Lot.Sentences, " "); !strings.Contains(s, "Every fruit is far from the description") && !strings.Contains(s, "off-type") {
+		t.Errorf("fruit of another crop: %s", s)
+	}
+}
+
+// A harvest cannot vouch for itself unless the true plants were named.
+func TestOwnTeacher(t *testing.T) {
+	run, _ := sceneRun(t, 7, "demo-2025")
+	head := reference.Head{Name: "T", Species: "Cucurbita moschata", Version: "1"}
+	for _, named := range []bool{false, true} {
+		var plants []string
+		if named {
+			plants = []string{"1", "2", "3", "4"}
+		}
+		d, err := Learn(run.Fruits, plants, head)
+		if err != nil {
+			t.Fatal(err)
+		}
+		j := judged(t, run, &Variety{"v.yaml", d}, Options{})
+		if (j.Variety != nil) != named {
+			t.Errorf("plants named: %v, description used: %v", named, j.Variety != nil)
+		}
+	}
+	if _, err := Learn(run.Fruits, []string{"77"}, head); err == nil {
+		t.Error("a plant that is not there: no error")
+	}
+}
+
+func TestNoFruitAndNothingMeasured(t *testing.T) {
+	j := judged(t, &record.Run{}, demoVariety(t), Options{})
+	if len(j.Groups) != 0 || j.Lot.Seen != 0 {
+		t.Errorf("%+v", j)
+	}
+	run := &record.Run{Fruits: []record.Fruit{{Photo: "a.jpg", Number: 1, Ribs: -1, Notes: []string{"cut"}}}}
+	if j := judged(t, run, demoVariety(t), Options{}); len(j.Groups) != 1 || !run.Groups[0].Unsure {
+		t.Errorf("one cut fruit: %+v %+v", j.Groups, run.Groups)
+	}
+}
+
+// Off-types that are another described variety lean to it and fit a mix-up.
+func TestLeaningToAnother(t *testing.T) {
+	run, _ := sceneRun(t, 8, "demo-2026")
+	var bells []record.Fruit
+	for _, f := range run.Fruits {
+		if f.Plant == "7" {
+			bells = append(bells, f)
+		}
+	}
+	d, err := Learn(bells, nil, reference.Head{Name: "Ribbed", Species: "Cucurbita moschata", Version: "1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	j := judged(t, run, demoVariety(t), Options{Others: []*Variety{{"r.yaml", d}}})
+	for _, g := range j.Groups {
+		if (g.Verdict == record.OffType) != (len(g.Leaning) > 0) {
+			t.Errorf("group %d (%s): leaning %q", g.Group, g.Verdict, g.Leaning)
+		}
+	}
+}
+
+func TestCautions(t *testing.T) {
+	run, _ := sceneRun(t, 9, "demo-2026")
+	judged(t, run, demoVariety(t), Options{})
+	text := strings.Join(Cautions(run), "\n")
+	for _, want := range []string{"cucurbitacins", "rice", "Children", "compost", "law", "laboratory", "Few plants"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no caution on %q", want)
+		}
+	}
+	run.Judgement.Variety.Species = "Capsicum annuum"
+	if text := strings.Join(Cautions(run), "\n"); strings.Contains(text, "cucurbitacins") {
+		t.Error("bitter gourds in a pepper report")
 	}
 }

@@ -153,6 +153,8 @@ func (j *judging) limits() []string {
 	if j.found.HolmP < j.o.Alpha {
 		out = append(out, fmt.Sprintf("This harvest holds at least one off-type (p = %s after allowing for having looked at all, Holm).", smallP(j.found.HolmP)))
 	}
+	out = append(out, j.causes()...)
+	out = append(out, j.uniformity()...)
 	if d.Few() {
 		what := fmt.Sprintf("%d plants", d.Learnt.Plants)
 		switch d.Learnt.Plants {

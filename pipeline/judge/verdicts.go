@@ -41,6 +41,7 @@ func (j *judging) all() error {
 	j.fruitVerdicts()
 	j.plantVerdicts()
 	j.groupVerdicts()
+	j.lean()
 	return j.lot()
 }
 

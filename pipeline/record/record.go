@@ -111,6 +111,8 @@ type Fruit struct {
 	MidlinePx  []geom.Px
 	Edge       []geom.Edge // what each outline point separates; empty: all free
 	SigmaPx    float64     // noise of the outline, px
+	SegStem    *geom.Px    // stalk base as the outlining saw it
+	SegTip     *geom.Px    // free end of the stalk
 	TableMM    geom.Vec3   // place of the body's middle on the table
 }
 
@@ -182,7 +184,8 @@ type GroupVerdict struct {
 	Distance *float64 `json:"distance"`
 	Verdict  Verdict  `json:"verdict"`
 	Reasons  []string `json:"reasons"`
-	Apart    []string `json:"apart,omitempty"` // what sets the group apart, sentences
+	Apart    []string `json:"apart,omitempty"`   // what sets the group apart, sentences
+	Leaning  []string `json:"leaning,omitempty"` // towards other described varieties, trait by trait, hints
 }
 
 // PlantVerdict judges a plant.
