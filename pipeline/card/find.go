@@ -80,9 +80,9 @@ const (
 	offsetSD          = 0.4  // px
 	patchOffsetExtra  = 0.15
 	looseCentre       = 0.1  // of the side
-	doubtGain         = 60   // gain of twice the log likelihood that doubts the lens
+	doubtGain         = 1.3  // ratio of residuals that doubts the lens
 	doubtFocal        = 2.5  // stated standard deviations; rounding moves it by 1.5 at most
-	doubtRMS          = 0.08 // px
+	doubtRMS          = 0.05 // px, below which nothing is doubted
 	fitBlur           = 1.4  // the step fitted is this much softer than the picture: less noise (measured)
 	minEdges          = 24
 	cardQuadTolerance = 0.10

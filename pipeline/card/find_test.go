@@ -310,6 +310,15 @@ func TestWrongLens(t *testing.T) {
 	if e := math.Abs(f.Camera.Focal/s.Camera.Focal - 1); e > 0.02 || f.FocalFrom != FromCard || !slices.Contains(f.Notes, NoteLensDoubted) {
 		t.Errorf("wrong Exif: focal length %.1f %% off, from %s, notes %v", 100*e, f.FocalFrom, f.Notes)
 	}
+	other := camera.Lens{Focal: camera.Prior{Mean: 1998, SD: 6}, K1: camera.Prior{Mean: -0.29, SD: 0.002}, // a lens file of another camera
+		CX: camera.Prior{Mean: 1285, SD: 1.5}, CY: camera.Prior{Mean: 875, SD: 1.5}, K2: 0.1}
+	f, err = FindIn(im, Options{Lens: other, from: FromFile})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := math.Abs(f.Camera.Focal/s.Camera.Focal - 1); e > 0.02 || innerScale(&f.Camera, &s.Camera) > 0.01 || !slices.Contains(f.Notes, NoteLensDoubted) {
+		t.Errorf("another camera's lens file: focal length %.1f %% off, scale %.2f %%, notes %v", 100*e, 100*innerScale(&f.Camera, &s.Camera), f.Notes)
+	}
 	w, h := im.W*3/4, im.H*3/4
 	cut := Picture{W: w, H: h, RGB: make([]uint8, 3*w*h)} // the lower left three quarters
 	for y := range h {

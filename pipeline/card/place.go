@@ -121,29 +121,34 @@ func (p *placer) doubtLens() bool {
 		return false
 	}
 	stated := p.lens.Focal
-	cut := p.lens
+	loose := camera.LensUnknown(p.im.W, p.im.H) // distortion too may be another camera's
+	loose.Focal = camera.Prior{Mean: stated.Mean, SD: math.Max(stated.SD, 0.2*stated.Mean)}
+	cut := loose
 	cut.Focal = camera.Prior{Mean: 1.15 * stated.Mean, SD: 0.2 * stated.Mean} // a cut-out has the smaller diagonal
 	cut.CX.SD, cut.CY.SD = looseCentre*float64(p.im.W), looseCentre*float64(p.im.H)
-	v.Lens = cut
-	if sol, err := camera.Solve([]camera.View{v}, p.problem(), nil); err == nil {
-		n := float64(p.sol.Used[0])
-		if 2*n*math.Log(p.sol.RMS[0]/sol.RMS[0]) > doubtGain && p.sol.RMS[0] > doubtRMS {
-			p.trust(cut, sol)
-			return true
-		}
-	}
-	z := math.Log(p.sol.Camera.Focal/stated.Mean) * stated.Mean / stated.SD
-	if math.Abs(z) < doubtFocal {
-		return false
-	}
-	v.Lens = p.lens
-	v.Lens.Focal.SD = math.Max(stated.SD, 0.2*stated.Mean)
-	sol, err := camera.Solve([]camera.View{v}, p.problem(), nil)
+	free, err := p.solveWith(v, loose)
 	if err != nil {
 		return false
 	}
-	p.trust(v.Lens, sol)
+	if sol, err := p.solveWith(v, cut); err == nil && free.RMS[0] > doubtRMS && free.RMS[0] > doubtGain*sol.RMS[0] {
+		p.trust(cut, sol)
+		return true
+	}
+	z := math.Log(p.sol.Camera.Focal/stated.Mean) * stated.Mean / stated.SD
+	zk := 0.0 // of a lens file's distortion
+	if p.lens.K1.SD > 0 {
+		zk = (p.sol.Camera.K1 - p.lens.K1.Mean) / p.lens.K1.SD
+	}
+	if math.Max(math.Abs(z), math.Abs(zk)) < doubtFocal && (p.sol.RMS[0] < doubtRMS || p.sol.RMS[0] < doubtGain*free.RMS[0]) {
+		return false
+	}
+	p.trust(loose, free)
 	return true
+}
+
+func (p *placer) solveWith(v camera.View, l camera.Lens) (*camera.Solution, error) {
+	v.Lens = l
+	return camera.Solve([]camera.View{v}, p.problem(), nil)
 }
 
 func (p *placer) trust(l camera.Lens, sol *camera.Solution) {
