@@ -83,7 +83,7 @@ func load(t testing.TB, name string) *loaded {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cal, err := colour.Calibrate(append(s.Samples(im), colour.TableSamples(im.Pix, im.W, im.H, things(s))...), colour.Frame{Width: im.W, Height: im.H}, colour.DefaultOptions())
+	cal, err := colour.Calibrate(s.Samples(im), colour.Frame{Width: im.W, Height: im.H}, colour.DefaultOptions())
 	if err != nil {
 		t.Fatal(err)
 	}

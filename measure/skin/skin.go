@@ -113,6 +113,13 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 		r.Notes = append(r.Notes, "little-skin-seen")
 		return r
 	}
+	switch cut := s.cutShare(); {
+	case cut > 0.8:
+		r.Notes = append(r.Notes, "colour-out-of-range")
+		return r
+	case cut > 0.25:
+		r.Notes = append(r.Notes, "colour-out-of-range")
+	}
 	s.unshade(l)
 	s.split()
 	s.size()
@@ -137,6 +144,17 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 		r.OnRibs = s.stripesLie(func(q *pixel) bool { return q.part == best }, r.Ribs, groove)
 	}
 	return r
+}
+
+// cutShare returns the share of the samples in which a channel is at the end of its range.
+func (s *patchwork) cutShare() float64 {
+	n := 0
+	for i := range s.px {
+		if s.px[i].cut {
+			n++
+		}
+	}
+	return float64(n) / float64(len(s.px))
 }
 
 // words puts the colours and the pattern into plain words.
