@@ -17,7 +17,7 @@ func (c *candidate) confidence(m *Maps) float64 {
 	votes := 1 - 0.7*ramp(c.reg.spread, 0.25, 0.7)
 	hull := geom.Hull(c.line)
 	solid := geom.Area(c.line) / math.Max(geom.Area(hull), 1)
-	shape := 0.3 + 0.7*ramp(solid, 0.72, 0.86)
+	shape := 0.3 + 0.7*ramp(solid, 0.55, 0.7)
 	return clamp(inside*(0.3+0.7*agree)*edge*votes*shape, 0, 1)
 }
 

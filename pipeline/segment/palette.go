@@ -183,6 +183,6 @@ func (b *band) likelihood(i int, in, out palette, pr []float64) {
 	}
 	for r := range pr {
 		f := featureOf(b.code[3*(i*rows+r):])
-		pr[r] = clamp(float64(out.distance(f)-in.distance(f))/2, -3, 3)
+		pr[r] = clamp(float64(out.shaded(f)-in.distance(f))/2, -3, 3)
 	}
 }

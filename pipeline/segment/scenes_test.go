@@ -59,7 +59,7 @@ func TestScenesNetwork(t *testing.T) {
 
 func report(t *testing.T, res *Result, r score, per []float64) {
 	for i, b := range r.bias {
-		t.Logf("  label %d bias %+.3f", r.names[i], b)
+		t.Logf("  truth %d overlap %.3f, area off by %+.3f px a side", r.names[i], r.each[i], b)
 	}
 	for i, f := range res.Fruits {
 		c := geom.Centroid(f.Outline)

@@ -157,6 +157,7 @@ type score struct {
 	bias                []float64 // signed: (own area − true area) / perimeter, px, one a fruit
 	gap                 []float64 // median distance of the outlines, px, one a fruit
 	names               []int
+	each                []float64 // overlap, one a fruit
 }
 
 // count returns how many pixels of the outline have truth lab, and how many it has.
@@ -204,7 +205,7 @@ func compare(l labels, fs []Fruit) score {
 		s.iou += best
 		s.worst = math.Min(s.worst, best)
 		s.bias = append(s.bias, (geom.Area(fs[at].Outline)-area[lab])/geom.Perimeter(fs[at].Outline))
-		s.names = append(s.names, lab)
+		s.names, s.each = append(s.names, lab), append(s.each, best)
 	}
 	for _, u := range used {
 		if !u {
