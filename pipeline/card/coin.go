@@ -221,7 +221,7 @@ func (im *Picture) rimPoint(c *Coin, a, reach float64) (geom.Px, bool) {
 	return c.Centre.Add(d.Scale(r0 + step*(float64(best-n)+f))), true
 }
 
-// fitRim fits an ellipse robustly: least squares of A(x²+… )=1 with weights from the residuals.
+// fitRim fits an ellipse robustly: least squares of a conic, points far from it left out in the next round.
 // Seen is the share of points within 2.5 robust standard deviations.
 func fitRim(pts []geom.Px) (c Coin, ok bool) {
 	w := make([]float64, len(pts))

@@ -79,7 +79,7 @@ var theLayout = sync.OnceValue(func() *Layout {
 func Revision1() *Layout { return theLayout() }
 
 // cells returns the marker's cells row by row, true where printed black, with its border of one
-// cell: 6 × 6 for the card's markers, 8 × 8 never (5 × 5 markers have 7 × 7).
+// cell: 6 × 6 for the card's markers, 7 × 7 for the tags'.
 func cells(d vision.Dictionary, id int) ([][]bool, error) {
 	n := 6
 	if d == vision.Dict5x5x250 {
@@ -106,7 +106,6 @@ type edge struct {
 	nx, ny         float64 // unit normal towards the dark side, layout mm
 	inside, around float64 // clear width on the dark and on the light side, mm
 	group          int     // edges of one printed thing; 0: markers
-	luma           float64 // expected linear luminance of the dark side, paper = 1
 }
 
 // markerEdges lists the four outer edges of a marker whose top-left corner lies at (x, y). The
@@ -114,9 +113,8 @@ type edge struct {
 // cell, which moves the inner edges by up to a tenth of a millimetre.
 func markerEdges(c [][]bool, x, y, side float64, group int) []edge {
 	w := side / float64(len(c))
-	lum := linear(black)
 	e := func(x0, y0, x1, y1, nx, ny float64) edge {
-		return edge{x0, y0, x1, y1, nx, ny, w, w, group, lum}
+		return edge{x0, y0, x1, y1, nx, ny, w, w, group}
 	}
 	return []edge{
 		e(x, y, x, y+side, 1, 0), e(x+side, y, x+side, y+side, -1, 0),
@@ -127,9 +125,8 @@ func markerEdges(c [][]bool, x, y, side float64, group int) []edge {
 // rectEdges lists the four edges of a patch.
 func rectEdges(p Patch, group int) []edge {
 	x, y, w, h := p.Rect[0], p.Rect[1], p.Rect[2], p.Rect[3]
-	lum := 0.2126*linear(p.SRGB[0]) + 0.7152*linear(p.SRGB[1]) + 0.0722*linear(p.SRGB[2])
 	e := func(x0, y0, x1, y1, nx, ny, in float64) edge {
-		return edge{x0, y0, x1, y1, nx, ny, in, 0, group, lum}
+		return edge{x0, y0, x1, y1, nx, ny, in, 0, group}
 	}
 	return []edge{
 		e(x, y, x, y+h, 1, 0, w), e(x+w, y, x+w, y+h, -1, 0, w),
