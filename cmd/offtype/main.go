@@ -47,6 +47,8 @@ type cli struct {
 	Compare compareCmd `cmd:"" help:"Compare harvests: this year against last year."`
 	Seed    seedCmd    `cmd:"" help:"Say which plants are fit to keep seed from."`
 	Plan    planCmd    `cmd:"" help:"Plan the bed: plants, tags, checklist; trial table; pooled growers."`
+
+	Desk deskCmd `cmd:"" help:"Open the page that does the whole job, without the command line."`
 }
 
 // env is what verbs get from outside, so that they can be tested.

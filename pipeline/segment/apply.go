@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"offtype/measure/geom"
 )
@@ -76,6 +77,8 @@ func (e *editor) apply(x *Fix) error {
 	case "drop":
 		e.fruits = append(e.fruits[:i], e.fruits[i+1:]...)
 		return nil
+	case "redraw":
+		return e.redraw(i, x)
 	case "split":
 		return e.split(i, x.Line[0].Px(), x.Line[1].Px())
 	case "merge":
@@ -118,22 +121,41 @@ func (f *Fruit) byHand() {
 
 // add puts a new outline in, moved to the photo's edge near it unless it is to stay as drawn.
 func (e *editor) add(x *Fix) error {
-	var line []geom.Px
-	for _, p := range x.Outline {
-		line = append(line, p.Px())
-	}
-	if geom.SignedArea(line) < 0 {
-		for i, j := 0, len(line)-1; i < j; i, j = i+1, j-1 {
-			line[i], line[j] = line[j], line[i]
-		}
-	}
-	f := e.outline(line, !x.Exact)
+	f := e.outline(x.drawn(), !x.Exact)
 	if f == nil {
 		return errors.New("the outline lies outside the photo or is too small")
 	}
 	e.number(f)
 	e.fruits = append(e.fruits, *f)
 	return nil
+}
+
+// redraw gives fruit i another outline; it keeps its number, plant, pose and the ends that fit.
+func (e *editor) redraw(i int, x *Fix) error {
+	old := e.fruits[i]
+	rest := append([]Fruit(nil), e.fruits[:i]...)
+	e.fruits = append(rest, e.fruits[i+1:]...)
+	f := e.outline(x.drawn(), !x.Exact)
+	if f == nil {
+		e.fruits = append(e.fruits, old)
+		return errors.New("the outline lies outside the photo or is too small")
+	}
+	f.Number, f.Plant, f.Pose = old.Number, old.Plant, old.Pose
+	f.keepEnds(old)
+	e.fruits = append(e.fruits, *f)
+	return nil
+}
+
+// drawn returns the outline of a correction, running the way outlines run.
+func (x *Fix) drawn() []geom.Px {
+	var line []geom.Px
+	for _, p := range x.Outline {
+		line = append(line, p.Px())
+	}
+	if geom.SignedArea(line) < 0 {
+		slices.Reverse(line)
+	}
+	return line
 }
 
 func (e *editor) number(f *Fruit) {

@@ -28,10 +28,10 @@ func (p Point) String() string { return fmt.Sprintf("%g,%g", p[0], p[1]) }
 
 // Fix is one correction. At is a point inside the fruit it speaks of.
 type Fix struct {
-	Op      string  `json:"op"`                // add, drop, split, merge, pose, stem, plant
+	Op      string  `json:"op"`                // add, drop, redraw, split, merge, pose, stem, plant
 	At      *Point  `json:"at,omitempty"`      // all but add
-	Outline []Point `json:"outline,omitempty"` // add: the new outline, at least 3 points
-	Exact   bool    `json:"exact,omitempty"`   // add: keep the outline as drawn, do not move it to the photo's edge
+	Outline []Point `json:"outline,omitempty"` // add, redraw: the new outline, at least 3 points
+	Exact   bool    `json:"exact,omitempty"`   // add, redraw: keep the outline as drawn, do not move it to the photo's edge
 	Line    []Point `json:"line,omitempty"`    // split: two points of the cut
 	With    *Point  `json:"with,omitempty"`    // merge: a point inside the other fruit
 	Pose    string  `json:"pose,omitempty"`    // pose: side, upright or unclear
@@ -124,7 +124,7 @@ func (x *Fix) check() error {
 	extra.Op, extra.At = "", nil
 	switch x.Op {
 	case "drop":
-	case "add":
+	case "add", "redraw":
 		var px []geom.Px
 		for _, p := range x.Outline {
 			px = append(px, p.Px())
@@ -132,7 +132,7 @@ func (x *Fix) check() error {
 		if len(px) < 3 || geom.Area(px) < 16 {
 			return errors.New(`needs "outline" with at least three points around an area`)
 		}
-		if x.At != nil {
+		if x.Op == "add" && x.At != nil {
 			return errors.New(`has "at", which belongs to the other kinds`)
 		}
 		extra.Outline, extra.Exact = nil, false
@@ -162,7 +162,7 @@ func (x *Fix) check() error {
 		}
 		extra.Plant = ""
 	default:
-		return fmt.Errorf("unknown op %q: use add, drop, split, merge, pose, stem or plant", x.Op)
+		return fmt.Errorf("unknown op %q: use add, drop, redraw, split, merge, pose, stem or plant", x.Op)
 	}
 	if extra.Outline != nil || extra.Exact || extra.Line != nil || extra.With != nil || extra.Pose != "" || extra.Stem != nil || extra.Plant != "" {
 		return errors.New("has fields of another kind of correction")

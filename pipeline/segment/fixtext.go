@@ -121,6 +121,8 @@ func (x Fix) Text() string {
 		return fmt.Sprintf("stem end of %s at %v", at, *x.Stem)
 	case "plant":
 		return fmt.Sprintf("plant of %s = %s", at, x.Plant)
+	case "redraw":
+		return fmt.Sprintf("draw the outline at %s again, %d points", at, len(x.Outline))
 	case "add":
 		return fmt.Sprintf("add an outline of %d points from %v", len(x.Outline), x.Outline[0])
 	}

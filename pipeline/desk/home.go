@@ -1,0 +1,139 @@
+package desk
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+
+	"offtype/pipeline/record"
+)
+
+func (d *Desk) homeRoutes(m *http.ServeMux) {
+	m.HandleFunc("GET /{$}", d.home)
+	m.HandleFunc("GET /sow", d.door("sow", "Before sowing"))
+	m.HandleFunc("GET /bed", d.door("bed", "In the bed"))
+	m.HandleFunc("GET /table", d.door("table", "Harvest table"))
+	m.HandleFunc("GET /seed", d.door("seed", "Kitchen and seed"))
+	m.HandleFunc("POST /table", d.makeHarvest)
+}
+
+// harvestLine is a harvest in a list.
+type harvestLine struct {
+	ID, Name, Text string
+	Photos         int
+	InBook         bool // measured with the command: only in the book
+}
+
+func (d *Desk) home(w http.ResponseWriter, r *http.Request) {
+	var latest string
+	var id string
+	if hs := d.list(); len(hs) > 0 {
+		hs[0].wake()
+		latest, id = hs[0].line(), hs[0].ID
+	}
+	d.show(w, r, "home", &page{Title: "offtype", Data: map[string]any{"Latest": latest, "ID": id}})
+}
+
+func (d *Desk) door(door, title string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		d.show(w, r, door, &page{Title: title, Door: door, Data: d.harvestLines(r)})
+	}
+}
+
+// harvestLines lists the harvests of the desk and those that only the book has.
+func (d *Desk) harvestLines(r *http.Request) []harvestLine {
+	var out []harvestLine
+	have := map[string]bool{}
+	for _, h := range d.list() {
+		h.mu.Lock()
+		n := len(h.Photos)
+		h.mu.Unlock()
+		out = append(out, harvestLine{ID: h.ID, Name: h.Name, Text: h.line(), Photos: n})
+		have[h.Name] = true
+	}
+	inBook, err := d.book.ListHarvests(r.Context())
+	if err != nil {
+		return out
+	}
+	for i := len(inBook) - 1; i >= 0; i-- {
+		if s := inBook[i]; !have[s.Name] {
+			out = append(out, harvestLine{Name: s.Name, InBook: true, Text: fmt.Sprintf("%d fruit on %d photos, measured with the command line.", s.Fruits, s.Photos)})
+		}
+	}
+	return out
+}
+
+// line is one sentence on the harvest.
+func (h *harvest) line() string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	switch {
+	case len(h.Photos) == 0:
+		return fmt.Sprintf("%s has no photos yet.", h.Name)
+	case h.busy():
+		done := 0
+		for _, l := range h.live {
+			if l.state == measured || l.state == failed {
+				done++
+			}
+		}
+		return fmt.Sprintf("%s is being measured: %d of %s done.", h.Name, done, count(len(h.Photos), "photo", "photos"))
+	case h.result == nil:
+		return fmt.Sprintf("%s has %s.", h.Name, count(len(h.Photos), "photo", "photos"))
+	}
+	run := h.result
+	text := fmt.Sprintf("%s: %s in %s", h.Name, count(len(run.Fruits), "fruit", "fruit"), count(len(run.Judgement.Groups), "group", "groups"))
+	if run.Judgement.Variety == nil {
+		return text + ". There is no variety description yet, so nothing was judged."
+	}
+	off := 0
+	for _, p := range run.Judgement.Plants {
+		if p.Verdict == record.OffType {
+			off++
+		}
+	}
+	if run.Judgement.Lot.Unit == "plant" {
+		return text + fmt.Sprintf("; %d of %s off-type.", off, count(run.Judgement.Lot.Seen, "plant is", "plants are"))
+	}
+	off = 0
+	for _, f := range run.Judgement.Fruits {
+		if f.Verdict == record.OffType {
+			off++
+		}
+	}
+	return text + fmt.Sprintf("; %d fruit off-type.", off)
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	h, err := d.newHarvest(r.PostForm.Get("name"))
+	if err != nil {
+		p := &page{Title: "Harvest table", Door: "table", Problem: sentence(err.Error()), Data: d.harvestLines(r)}
+		d.showStatus(w, r, http.StatusUnprocessableEntity, "table", p)
+		return
+	}
+	http.Redirect(w, r, "/h/"+h.ID+"/photos", http.StatusSeeOther)
+}
+
+// words are the functions of the page templates.
+var words = map[string]any{
+	"join":  strings.Join,
+	"count": count,
+	"dict": func(kv ...any) map[string]any {
+		m := map[string]any{}
+		for i := 0; i+1 < len(kv); i += 2 {
+			m[kv[i].(string)] = kv[i+1]
+		}
+		return m
+	},
+}

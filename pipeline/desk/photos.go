@@ -1,0 +1,496 @@
+package desk
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"image"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"offtype/pipeline/atomic"
+	"offtype/pipeline/card"
+	"offtype/pipeline/photo"
+	"offtype/pipeline/segment"
+)
+
+const (
+	maxPhoto  = 200 << 20 // bytes of one uploaded photo
+	maxPhotos = 2000      // photos of one harvest
+)
+
+func (d *Desk) photoRoutes(m *http.ServeMux) {
+	m.HandleFunc("GET /h/{id}", func(w http.ResponseWriter, r *http.Request) {
+		http.Redirect(w, r, "/h/"+slug(r.PathValue("id"))+"/photos", http.StatusSeeOther)
+	})
+	m.HandleFunc("GET /h/{id}/photos", d.withHarvest(d.photosView))
+	m.HandleFunc("GET /h/{id}/photos/list", d.withHarvest(d.photoList))
+	m.HandleFunc("POST /h/{id}/photos", d.withHarvest(d.upload))
+	m.HandleFunc("POST /h/{id}/settings", d.withHarvest(d.settings))
+	m.HandleFunc("POST /h/{id}/photo/{key}/scale", d.withHarvest(d.setScale))
+	m.HandleFunc("POST /h/{id}/photo/{key}/remove", d.withHarvest(d.removePhoto))
+	m.HandleFunc("GET /h/{id}/photo/{key}/preview.jpg", d.withHarvest(d.preview))
+}
+
+// photoCard is a photo in the list.
+type photoCard struct {
+	Harvest, Key, File, State, Message string
+	Fruits                             int
+	Unsure                             int
+	Scale, Plant                       string
+	Coin                               float64
+	Line                               string
+	None                               bool
+	NoCard                             bool // failed for want of a card: ask for another scale
+	Preview                            bool
+	Text                               string
+}
+
+type photosData struct {
+	ID        string
+	Photos    []photoCard
+	Busy      bool
+	Judging   bool
+	Done, All int
+	Failed    int
+	Said      []string
+	Form      saved
+	Varieties []string
+	Lots      []string
+	Stages    []string
+}
+
+func (h *harvest) photosData() photosData {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	v := photosData{ID: h.ID, Busy: h.busy(), Judging: h.judging, All: len(h.Photos), Said: h.said, Form: h.saved}
+	for i := range h.Photos {
+		p := &h.Photos[i]
+		l := h.live[p.Key]
+		c := photoCard{Harvest: h.ID, Key: p.Key, File: p.File, State: string(l.state), Message: sentence(l.message), Plant: p.Plant, Coin: p.Coin, Line: p.Line, None: p.None}
+		switch {
+		case p.Coin > 0:
+			c.Scale = fmt.Sprintf("coin of %g mm", p.Coin)
+		case p.Line != "":
+			c.Scale = "a line you drew"
+		case p.None:
+			c.Scale = "no scale: shape and pattern only"
+		}
+		if l.state == measured || l.state == failed {
+			v.Done++
+		}
+		if l.state == failed {
+			v.Failed++
+			low := strings.ToLower(l.message)
+			c.NoCard = strings.Contains(low, "card") || strings.Contains(low, "coin") || strings.Contains(low, "line")
+		}
+		if l.part != nil {
+			c.Fruits, c.Preview = len(l.part.Fruits), true
+			for k := range l.part.Fruits {
+				if l.part.Fruits[k].Unsure {
+					c.Unsure++
+				}
+			}
+			if l.part.Photo.MMPerPx > 0 && !p.None {
+				c.Text = fmt.Sprintf("%.2f mm a pixel", l.part.Photo.MMPerPx)
+			}
+		}
+		v.Photos = append(v.Photos, c)
+	}
+	return v
+}
+
+func (d *Desk) photosView(w http.ResponseWriter, r *http.Request, h *harvest) {
+	v := h.photosData()
+	v.Varieties = d.varietyNames()
+	v.Lots = d.lotCodes(r)
+	v.Stages = []string{"young", "at harvest", "cured", "stored"}
+	d.show(w, r, "photos", h.page("Photos", "photos", v))
+}
+
+func (d *Desk) photoList(w http.ResponseWriter, _ *http.Request, h *harvest) {
+	d.piece(w, "photos", "photolist", h.photosData())
+}
+
+// upload takes one photo. It is on disk and in the list before the answer says so.
+func (d *Desk) upload(w http.ResponseWriter, r *http.Request, h *harvest) {
+	kind, params, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	if err != nil || kind != "multipart/form-data" || params["boundary"] == "" {
+		d.problem(w, r, http.StatusUnsupportedMediaType, errors.New("no photo was sent; choose or drop a photo"))
+		return
+	}
+	if r.ContentLength > maxPhoto+maxForm {
+		d.problem(w, r, http.StatusRequestEntityTooLarge, errTooLarge)
+		return
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, maxPhoto+maxForm)
+	up, err := r.MultipartReader()
+	if err != nil {
+		d.problem(w, r, http.StatusBadRequest, errors.New("the photo did not arrive whole; send it again"))
+		return
+	}
+	part, err := up.NextPart()
+	if err != nil || part.FormName() != "photo" {
+		d.problem(w, r, http.StatusBadRequest, errors.New("no photo was sent; choose or drop a photo"))
+		return
+	}
+	key, status, err := h.add(part.FileName(), part)
+	if err != nil {
+		d.problem(w, r, status, err)
+		return
+	}
+	w.Header().Set("X-Photo", key)
+	w.WriteHeader(http.StatusCreated)
+}
+
+var errTooLarge = fmt.Errorf("the photo is larger than %d MB; save it as JPEG and send that", maxPhoto>>20)
+
+// add stores an uploaded photo and puts it in the queue.
+func (h *harvest) add(name string, body io.Reader) (key string, status int, err error) {
+	if err := os.MkdirAll(h.photoDir(), 0o700); err != nil {
+		return "", http.StatusInsufficientStorage, errors.New("the photo cannot be saved; check the free space")
+	}
+	tmp, err := os.CreateTemp(h.photoDir(), ".upload-*")
+	if err != nil {
+		return "", http.StatusInsufficientStorage, errors.New("the photo cannot be saved; check the free space")
+	}
+	defer os.Remove(tmp.Name())
+	defer tmp.Close()
+	sum := sha256.New()
+	var head bytes.Buffer
+	n, err := io.Copy(io.MultiWriter(tmp, sum, &limited{&head, 64}), io.LimitReader(body, maxPhoto+1))
+	if err != nil {
+		var tooBig *http.MaxBytesError
+		if errors.As(err, &tooBig) {
+			return "", http.StatusRequestEntityTooLarge, errTooLarge
+		}
+		return "", http.StatusBadRequest, errors.New("the photo did not arrive whole; send it again")
+	}
+	if n > maxPhoto {
+		return "", http.StatusRequestEntityTooLarge, errTooLarge
+	}
+	ending, ok := photoEnding(head.Bytes())
+	if !ok {
+		return "", http.StatusUnsupportedMediaType, errors.New("this is not a photo; send JPEG, PNG, TIFF, WebP or HEIC")
+	}
+	if err := tmp.Sync(); err != nil {
+		return "", http.StatusInsufficientStorage, errors.New("the photo cannot be saved; check the free space")
+	}
+	sha := hex.EncodeToString(sum.Sum(nil))
+	key = sha[:16]
+	err = h.change(func(s *saved) error {
+		taken := map[string]bool{}
+		for i := range s.Photos {
+			if s.Photos[i].SHA == sha {
+				return fmt.Errorf("this photo is here already, as %s; it is measured once", s.Photos[i].File)
+			}
+			taken[strings.ToLower(stem(s.Photos[i].File))] = true
+		}
+		if len(s.Photos) >= maxPhotos {
+			return fmt.Errorf("a harvest takes %d photos; make another harvest for the rest", maxPhotos)
+		}
+		base := stem(safeName(name))
+		file := base
+		for k := 2; taken[strings.ToLower(file)]; k++ {
+			file = fmt.Sprintf("%s-%d", base, k)
+		}
+		file += ending
+		if err := os.Rename(tmp.Name(), filepath.Join(h.photoDir(), file)); err != nil {
+			return errors.New("the photo cannot be saved; check the free space")
+		}
+		s.Photos = append(s.Photos, savedPhoto{Key: key, SHA: sha, File: file})
+		return nil
+	})
+	if err != nil {
+		return "", http.StatusConflict, err
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.queue(key)
+	return key, http.StatusCreated, nil
+}
+
+// limited keeps the first n bytes and takes the others without keeping them.
+type limited struct {
+	b *bytes.Buffer
+	n int
+}
+
+func (l *limited) Write(p []byte) (int, error) {
+	if room := l.n - l.b.Len(); room > 0 {
+		l.b.Write(p[:min(room, len(p))])
+	}
+	return len(p), nil
+}
+
+func stem(file string) string { return strings.TrimSuffix(file, filepath.Ext(file)) }
+
+// photoEnding tells the kind of a photo by its first bytes.
+func photoEnding(b []byte) (string, bool) {
+	at := func(i int, s string) bool { return len(b) >= i+len(s) && string(b[i:i+len(s)]) == s }
+	switch {
+	case at(0, "\xff\xd8\xff"):
+		return ".jpg", true
+	case at(0, "\x89PNG\r\n\x1a\n"):
+		return ".png", true
+	case at(0, "II*\x00"), at(0, "MM\x00*"):
+		return ".tif", true
+	case at(0, "RIFF") && at(8, "WEBP"):
+		return ".webp", true
+	case at(4, "ftyp"):
+		return ".heic", true
+	}
+	return "", false
+}
+
+// settings saves what holds for the whole harvest and judges again.
+func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	f := r.PostForm
+	err := h.change(func(s *saved) error {
+		s.Lot = oneLine(f.Get("lot"), 60)
+		s.Variety = ""
+		if v := f.Get("variety"); v != "" {
+			if !d.hasVariety(v) {
+				return errors.New("there is no such variety description; write one under Before sowing")
+			}
+			s.Variety = v
+		}
+		switch st := f.Get("stage"); st {
+		case "", "young", "at harvest", "cured", "stored":
+			s.Stage = st
+		default:
+			return errors.New("choose a stage from the list")
+		}
+		s.Plants = 0
+		if t := strings.TrimSpace(f.Get("plants")); t != "" {
+			n, err := strconv.Atoi(t)
+			if err != nil || n < 0 || n > 100_000 {
+				return errors.New("the number of plants is a whole number, such as 12")
+			}
+			s.Plants = n
+		}
+		s.Item = f.Get("item") == "1"
+		return nil
+	})
+	if err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	h.mu.Lock()
+	h.stale = true
+	h.refresh()
+	h.mu.Unlock()
+	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=saved", http.StatusSeeOther)
+}
+
+// setScale says what gives a photo its scale and which plant its fruit are from, and measures it again.
+func (d *Desk) setScale(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	f := r.PostForm
+	key := r.PathValue("key")
+	if err := h.drawnLine(key, f); err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	err := h.change(func(s *saved) error {
+		for i := range s.Photos {
+			if s.Photos[i].Key == key {
+				return scaleFrom(&s.Photos[i], f)
+			}
+		}
+		return errors.New("there is no such photo; load the page again")
+	})
+	if err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	h.mu.Lock()
+	if l := h.live[key]; l.state != measuring {
+		h.queue(key)
+	}
+	h.mu.Unlock()
+	if r.Header.Get("HX-Request") != "" {
+		d.photoList(w, r, h)
+		return
+	}
+	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=queued", http.StatusSeeOther)
+}
+
+// drawnLine turns a line drawn on the photo (points in widths of the photo) and its length into
+// the form's field "line", in px.
+func (h *harvest) drawnLine(key string, f url.Values) error {
+	if f.Get("scale") != "line" || f.Get("points") == "" {
+		return nil
+	}
+	mm, err := number(f.Get("mm"))
+	if err != nil || mm <= 0 {
+		return errors.New("give the length of the line in mm, such as 200")
+	}
+	pts, err := points(f.Get("points"))
+	if err != nil || len(pts) != 2 {
+		return errors.New("draw the line on the photo, along the ruler")
+	}
+	h.mu.Lock()
+	p, _ := h.photo(key)
+	h.mu.Unlock()
+	if p == nil {
+		return errors.New("there is no such photo; load the page again")
+	}
+	size, err := h.sizeOf(h.path(p))
+	if err != nil {
+		return err
+	}
+	w := float64(size.X)
+	f.Set("line", fmt.Sprintf("%.1f,%.1f,%.1f,%.1f=%s", pts[0][0]*w-.5, pts[0][1]*w-.5, pts[1][0]*w-.5, pts[1][1]*w-.5, strconv.FormatFloat(mm, 'f', -1, 64)))
+	return nil
+}
+
+type values interface{ Get(string) string }
+
+func scaleFrom(p *savedPhoto, f values) error {
+	p.Coin, p.Line, p.None = 0, "", false
+	switch f.Get("scale") {
+	case "", "card":
+	case "coin":
+		mm, err := number(f.Get("coin"))
+		if err != nil || mm < 5 || mm > 100 {
+			return errors.New("give the coin's diameter in mm, such as 23.25")
+		}
+		p.Coin = mm
+	case "line":
+		line := strings.TrimSpace(f.Get("line"))
+		if _, _, _, err := card.ParseScaleLine(line); err != nil {
+			return fmt.Errorf("%w; draw the line on the photo, along the ruler", err)
+		}
+		p.Line = line
+	case "none":
+		p.None = true
+	default:
+		return errors.New("choose card, coin, line or no scale")
+	}
+	p.Plant = ""
+	if s := strings.TrimSpace(f.Get("plant")); s != "" {
+		n, err := strconv.Atoi(s)
+		if err != nil || n < 1 || n > 99_999 {
+			return errors.New("a plant is a whole number, as on its tag")
+		}
+		p.Plant = strconv.Itoa(n)
+	}
+	return nil
+}
+
+// number reads a number with a point or a comma.
+func number(s string) (float64, error) {
+	return strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(s), ",", "."), 64)
+}
+
+// removePhoto takes a photo out of the harvest. Its file goes to the folder "removed", with its
+// corrections: nothing is lost.
+func (d *Desk) removePhoto(w http.ResponseWriter, r *http.Request, h *harvest) {
+	key := r.PathValue("key")
+	err := h.change(func(s *saved) error {
+		for i := range s.Photos {
+			p := s.Photos[i]
+			if p.Key != key {
+				continue
+			}
+			bin := filepath.Join(h.folder(), "removed")
+			if err := os.MkdirAll(bin, 0o700); err != nil {
+				return err
+			}
+			from := filepath.Join(h.photoDir(), p.File)
+			fix := segment.FixPath(from, "")
+			to := filepath.Join(bin, p.Key+"-"+p.File)
+			if err := os.Rename(from, to); err != nil && !errors.Is(err, os.ErrNotExist) {
+				return errors.New("the photo cannot be taken away; check the folder's permissions")
+			}
+			os.Rename(fix, to+".fix.json")
+			s.Photos = append(s.Photos[:i], s.Photos[i+1:]...)
+			return nil
+		}
+		return errors.New("there is no such photo; load the page again")
+	})
+	if err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	h.mu.Lock()
+	delete(h.live, key)
+	h.stale = true
+	h.refresh()
+	h.mu.Unlock()
+	if r.Header.Get("HX-Request") != "" {
+		d.photoList(w, r, h)
+		return
+	}
+	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=removed", http.StatusSeeOther)
+}
+
+// preview serves a photo's picture: of the stored result, or made now for a photo that failed.
+func (d *Desk) preview(w http.ResponseWriter, r *http.Request, h *harvest) {
+	h.mu.Lock()
+	p, l := h.photo(r.PathValue("key"))
+	if p == nil {
+		h.mu.Unlock()
+		d.notFound(w, r)
+		return
+	}
+	part, path := l.part, h.path(p)
+	h.mu.Unlock()
+	var b []byte
+	var err error
+	if part != nil {
+		b, err = os.ReadFile(h.previewFile(part.Key))
+	} else {
+		b, err = h.plainPreview(p.Key, path)
+	}
+	if err != nil {
+		d.notFound(w, r)
+		return
+	}
+	w.Header().Set("Content-Type", "image/jpeg")
+	w.Header().Set("Cache-Control", "private, max-age=600")
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(b))
+}
+
+// plainPreview makes the picture of a photo that was not measured, so that a line can be drawn on it.
+func (h *harvest) plainPreview(key, path string) ([]byte, error) {
+	file := filepath.Join(h.folder(), "plain", key+".jpg")
+	if b, err := os.ReadFile(file); err == nil {
+		return b, nil
+	}
+	ph, err := photo.Read(path, photo.Options{})
+	if err != nil {
+		return nil, err
+	}
+	b, err := previewOf(ph)
+	if err != nil {
+		return nil, err
+	}
+	return b, atomic.WriteBytes(file, b)
+}
+
+// sizeOf returns the size of the photo as it stands upright.
+func (h *harvest) sizeOf(path string) (image.Point, error) {
+	ph, err := photo.Read(path, photo.Options{})
+	if err != nil {
+		return image.Point{}, err
+	}
+	return image.Pt(ph.Width, ph.Height), nil
+}

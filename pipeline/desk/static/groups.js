@@ -1,0 +1,21 @@
+// Dragging fruit between groups. The tick boxes and the menu do the same without dragging.
+"use strict";
+(() => {
+  const start = () => {
+    const rows = document.getElementById("rows");
+    if (!rows || !window.Sortable) return;
+    for (const ul of rows.querySelectorAll(".cuts[data-group]")) {
+      Sortable.create(ul, {
+        group: "fruit", handle: "img", forceFallback: true, animation: 120, fallbackTolerance: 4,
+        onEnd: (e) => {
+          const to = e.to.dataset.group;
+          if (to === e.from.dataset.group) return;
+          htmx.ajax("POST", rows.dataset.move, { target: "#rows", swap: "outerHTML", values: { fruit: e.item.dataset.fruit, to } });
+          desk.say("Moved to group " + to + ".");
+        },
+      });
+    }
+  };
+  document.addEventListener("DOMContentLoaded", start);
+  document.addEventListener("htmx:afterSettle", start);
+})();

@@ -1,0 +1,195 @@
+// The photo with its outlines: zoom, pan, choosing a fruit, and drawing corrections.
+"use strict";
+(() => {
+  const ns = "http://www.w3.org/2000/svg";
+  let svg, sheet, W, H, box, chosen = 0, tool = "select", pts = [], aim = null, dragging = null, touches = new Map(), mate = 0;
+
+  const hints = {
+    select: "Click a fruit to see its numbers. Keys: arrows move, + and − zoom, Tab goes from fruit to fruit.",
+    redraw: "Draw around the fruit: click points along its edge, without the stalk, then Done. Or hold and draw. Keys: arrows move the cross, Enter sets a point, Escape stops.",
+    add: "Draw around the missing fruit: click points along its edge, without the stalk, then Done. Keys: arrows move the cross, Enter sets a point, Escape stops.",
+    split: "Click the two ends of the cut between the two fruit. Keys: arrows move the cross, Enter sets a point.",
+    merge: "Click the other half of the same fruit. With keys: Tab to it and press Enter.",
+    stem: "Click where the stalk meets the fruit. Keys: arrows move the cross, Enter sets the point.",
+  };
+
+  const start = () => {
+    const s = document.getElementById("photo");
+    if (!s || s === svg) return;
+    svg = s; sheet = document.getElementById("sheet"); W = +sheet.dataset.w; H = +sheet.dataset.h;
+    const c = svg.querySelector(".chosen");
+    chosen = c ? +c.dataset.n : 0;
+    if (!box) box = [0, 0, W, H];
+    setBox(box); setTool("select"); buttons();
+    svg.addEventListener("wheel", wheel, { passive: false });
+    svg.addEventListener("pointerdown", down);
+    svg.addEventListener("pointermove", move);
+    svg.addEventListener("pointerup", up);
+    svg.addEventListener("pointercancel", () => { touches.clear(); dragging = null; });
+    svg.addEventListener("keydown", key);
+  };
+
+  function setBox(b) {
+    const z = Math.min(1, Math.max(.02, b[2] / W));
+    const w = W * z, h = H * z;
+    box = [Math.min(Math.max(b[0], -w * .3), W - w * .7), Math.min(Math.max(b[1], -h * .3), H - h * .7), w, h];
+    if (z === 1) box = [0, 0, W, H];
+    svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
+    const size = svg.dataset.font * Math.max(.25, z);
+    for (const t of svg.querySelectorAll("text")) t.setAttribute("font-size", size);
+  }
+  function zoomAt(k, x, y) {
+    const z = Math.min(1, Math.max(.02, box[2] * k / W));
+    k = W * z / box[2];
+    setBox([x - (x - box[0]) * k, y - (y - box[1]) * k, box[2] * k, box[3] * k]);
+  }
+  const at = (e) => { const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(svg.getScreenCTM().inverse()); return [p.x, p.y]; };
+  const mid = () => [box[0] + box[2] / 2, box[1] + box[3] / 2];
+
+  function wheel(e) { e.preventDefault(); zoomAt(Math.exp(e.deltaY * (e.deltaMode ? .05 : .0015)), ...at(e)); }
+
+  function down(e) {
+    if (e.button) return;
+    touches.set(e.pointerId, [e.clientX, e.clientY]);
+    svg.setPointerCapture(e.pointerId);
+    if (touches.size === 2) { dragging = { pinch: span(), box: box.slice(), mid: pinchMid() }; return; }
+    const g = e.target.closest(".fruit");
+    dragging = { x: e.clientX, y: e.clientY, box: box.slice(), moved: false, n: g ? +g.dataset.n : 0, draw: tool === "redraw" || tool === "add" };
+  }
+  const span = () => { const [a, b] = [...touches.values()]; return Math.hypot(a[0] - b[0], a[1] - b[1]); };
+  const pinchMid = () => { const [a, b] = [...touches.values()]; return at({ clientX: (a[0] + b[0]) / 2, clientY: (a[1] + b[1]) / 2 }); };
+
+  function move(e) {
+    if (!touches.has(e.pointerId) || !dragging) return;
+    touches.set(e.pointerId, [e.clientX, e.clientY]);
+    if (dragging.pinch) {
+      const k = dragging.pinch / Math.max(20, span());
+      const b = dragging.box, [x, y] = dragging.mid;
+      setBox([x - (x - b[0]) * k, y - (y - b[1]) * k, b[2] * k, b[3] * k]);
+      return;
+    }
+    const dx = e.clientX - dragging.x, dy = e.clientY - dragging.y;
+    if (!dragging.moved && Math.hypot(dx, dy) < 5) return;
+    dragging.moved = true;
+    if (dragging.draw) { // hold and draw
+      const p = at(e), last = pts[pts.length - 1];
+      if (!last || Math.hypot(p[0] - last[0], p[1] - last[1]) > box[2] / 120) { pts.push(p); paint(); }
+      return;
+    }
+    const k = box[2] / svg.getBoundingClientRect().width;
+    const m = svg.getScreenCTM();
+    setBox([dragging.box[0] - dx / m.a, dragging.box[1] - dy / m.d, box[2], box[3]]);
+  }
+
+  function up(e) {
+    const d = dragging;
+    touches.delete(e.pointerId);
+    if (touches.size) return;
+    dragging = null;
+    if (!d || d.pinch || d.moved) return;
+    if (drawing()) { point(at(e)); return; }
+    if (tool === "merge") { if (d.n && d.n !== chosen) join(d.n); return; }
+    if (d.n) choose(d.n);
+  }
+
+  const drawing = () => ["redraw", "add", "split", "stem"].includes(tool);
+
+  function point(p) {
+    p = [Math.min(Math.max(p[0], 0), W - 1), Math.min(Math.max(p[1], 0), H - 1)];
+    pts.push(p); aim = p.slice(); paint();
+    if (tool === "split" && pts.length === 2) finish();
+    if (tool === "stem" && pts.length === 1) finish();
+  }
+
+  function paint() {
+    const g = svg.querySelector("#drawing");
+    g.replaceChildren();
+    if (!drawing()) return;
+    const path = document.createElementNS(ns, "path");
+    path.setAttribute("d", pts.map((p, i) => (i ? "L" : "M") + p[0].toFixed(1) + " " + p[1].toFixed(1)).join("") + (pts.length > 2 && tool !== "split" ? "Z" : ""));
+    g.append(path);
+    if (pts.length < 60) for (const p of pts) {
+      const c = document.createElementNS(ns, "circle");
+      c.setAttribute("cx", p[0]); c.setAttribute("cy", p[1]); c.setAttribute("r", box[2] / 220); g.append(c);
+    }
+    if (aim) {
+      const a = document.createElementNS(ns, "path"), r = box[2] / 50;
+      a.setAttribute("class", "aim"); a.setAttribute("d", `M${aim[0] - r} ${aim[1]}h${2 * r}M${aim[0]} ${aim[1] - r}v${2 * r}`); g.append(a);
+    }
+  }
+
+  function finish() {
+    if (tool === "redraw" || tool === "add") if (pts.length < 3) { hint("Set at least three points around the fruit."); return; }
+    // SVG counts from the pixel's corner, the program from its centre.
+    post("/fix", { op: tool, fruit: chosen, points: pts.map((p) => (p[0] - .5).toFixed(1) + "," + (p[1] - .5).toFixed(1)).join(" ") });
+  }
+  function join(n) { post("/fix", { op: "merge", fruit: chosen, with: n }); }
+
+  function post(path, values) {
+    hint("Measuring again …");
+    const focus = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.tool : "";
+    htmx.ajax("POST", sheet.dataset.base + path, { target: "#sheet", swap: "outerHTML", values }).then(() => {
+      start();
+      const b = focus && document.querySelector(`[data-tool="${focus}"]:not(:disabled)`);
+      (b || svg).focus({ preventScroll: true });
+      const w = document.querySelector("#sheet [role=alert]");
+      desk.say(w ? "" : "Saved.");
+    });
+  }
+
+  function choose(n) {
+    chosen = n;
+    for (const f of svg.querySelectorAll(".fruit")) {
+      const on = +f.dataset.n === n;
+      f.classList.toggle("chosen", on); f.setAttribute("aria-pressed", on);
+    }
+    htmx.ajax("GET", sheet.dataset.base + "/fruit/" + n, { target: "#panel", swap: "outerHTML" });
+    buttons();
+  }
+  function buttons() { for (const b of document.querySelectorAll("[data-needs]")) b.disabled = !chosen; }
+  function hint(t) { document.getElementById("hint").textContent = t; }
+
+  function setTool(t) {
+    tool = t; pts = []; aim = null;
+    for (const b of document.querySelectorAll("[data-tool][data-tool]")) if (hints[b.dataset.tool]) b.setAttribute("aria-pressed", b.dataset.tool === t);
+    hint(hints[t] || "");
+    svg.classList.toggle("draw", drawing());
+    document.querySelector(".drawbar").hidden = !(t === "redraw" || t === "add");
+    if (drawing()) { aim = mid(); svg.focus({ preventScroll: true }); }
+    paint();
+  }
+
+  function key(e) {
+    const g = e.target.closest(".fruit");
+    const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
+    if (by && drawing()) {
+      const s = box[2] / (e.shiftKey ? 12 : 120);
+      aim = [aim[0] + by[0] * s, aim[1] + by[1] * s]; paint(); e.preventDefault();
+    } else if (by) {
+      setBox([box[0] + by[0] * box[2] / 10, box[1] + by[1] * box[3] / 10, box[2], box[3]]); e.preventDefault();
+    } else if (e.key === "+" || e.key === "=") zoomAt(.8, ...mid());
+    else if (e.key === "-") zoomAt(1.25, ...mid());
+    else if (e.key === "0") setBox([0, 0, W, H]);
+    else if (e.key === "Escape") setTool("select");
+    else if (e.key === "Backspace" && pts.length) { pts.pop(); paint(); e.preventDefault(); }
+    else if (e.key === "Enter" && drawing()) { point(aim.slice()); e.preventDefault(); }
+    else if ((e.key === "Enter" || e.key === " ") && g) {
+      e.preventDefault();
+      if (tool === "merge" && +g.dataset.n !== chosen) join(+g.dataset.n); else choose(+g.dataset.n);
+    }
+  }
+
+  document.addEventListener("click", (e) => {
+    const b = e.target.closest("button");
+    if (!b || !svg) return;
+    if (b.dataset.zoom) b.dataset.zoom === "all" ? setBox([0, 0, W, H]) : zoomAt(b.dataset.zoom === "in" ? .7 : 1.4, ...mid());
+    else if (b.dataset.draw === "done") finish();
+    else if (b.dataset.draw === "back") { pts.pop(); paint(); }
+    else if (b.dataset.draw === "cancel") setTool("select");
+    else if (b.dataset.tool === "undo") post("/undo", { fruit: chosen });
+    else if (b.dataset.tool === "drop") post("/fix", { op: "drop", fruit: chosen });
+    else if (b.dataset.tool) setTool(b.dataset.tool);
+  });
+  document.addEventListener("DOMContentLoaded", start);
+  document.addEventListener("htmx:afterSettle", start);
+})();

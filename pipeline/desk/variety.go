@@ -1,0 +1,58 @@
+package desk
+
+import (
+	"net/http"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+)
+
+// Descriptions of varieties lie in the folder "varieties" beside the harvests, one YAML file each;
+// its stem is the name that harvests and forms use.
+
+func (d *Desk) varietyDir() string { return filepath.Join(d.dir, "varieties") }
+
+func (d *Desk) varietyNames() []string {
+	es, err := os.ReadDir(d.varietyDir())
+	if err != nil {
+		return nil
+	}
+	var out []string
+	for _, e := range es {
+		if s, ok := strings.CutSuffix(e.Name(), ".yaml"); ok && idPattern.MatchString(s) {
+			out = append(out, s)
+		}
+	}
+	sort.Strings(out)
+	return out
+}
+
+func (d *Desk) hasVariety(name string) bool {
+	for _, v := range d.varietyNames() {
+		if v == name {
+			return true
+		}
+	}
+	return false
+}
+
+// varietyFile returns the file of the harvest's description, or nothing; the caller holds mu.
+func (h *harvest) varietyFile() string {
+	if h.Variety == "" || !idPattern.MatchString(h.Variety) {
+		return ""
+	}
+	return filepath.Join(h.desk.varietyDir(), h.Variety+".yaml")
+}
+
+func (d *Desk) lotCodes(r *http.Request) []string {
+	lots, err := d.book.Lots(r.Context())
+	if err != nil {
+		return nil
+	}
+	var out []string
+	for _, l := range lots {
+		out = append(out, l.Code)
+	}
+	return out
+}

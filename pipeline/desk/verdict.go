@@ -1,0 +1,176 @@
+package desk
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"offtype/pipeline/judge"
+	"offtype/pipeline/record"
+)
+
+func (d *Desk) verdictRoutes(m *http.ServeMux) {
+	m.HandleFunc("GET /h/{id}/verdict", d.withHarvest(d.verdictView))
+	m.HandleFunc("GET /h/{id}/report", d.withHarvest(d.reportView))
+	m.HandleFunc("GET /h/{id}/file/{name}", d.withHarvest(d.download))
+	m.HandleFunc("GET /h/{id}/page", d.withHarvest(d.reportPage))
+}
+
+type verdictLine struct {
+	Name, Sub     string
+	Verdict, Sign string
+	Class         string
+	Reasons       []string
+	Hand          string
+	Link          string
+	Plant         string
+	N             int
+}
+
+type verdictData struct {
+	ID        string
+	Empty     string
+	Judging   bool
+	Variety   string
+	Lot       []string
+	Rule      string
+	Rate      string
+	Plants    []verdictLine
+	Groups    []verdictLine
+	Fruits    []verdictLine
+	Cautions  []string
+	Said      []string
+	Varieties bool
+}
+
+func (d *Desk) verdictView(w http.ResponseWriter, r *http.Request, h *harvest) {
+	d.show(w, r, "verdict", h.page("Verdict", "verdict", h.verdictData()))
+}
+
+func (h *harvest) verdictData() verdictData {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	v := verdictData{ID: h.ID, Judging: h.judging || h.busy(), Said: h.said}
+	run := h.result
+	if run == nil || len(run.Fruits) == 0 {
+		v.Empty = "Nothing is measured yet. Bring photos first."
+		if v.Judging {
+			v.Empty = "The photos are being measured. The verdicts come after that."
+		}
+		return v
+	}
+	v.Lot, v.Cautions = run.Judgement.Lot.Sentences, judge.Cautions(run)
+	if run.Judgement.Variety == nil {
+		v.Empty = "There is no variety description, so there are groups but no verdicts. Choose a description under Photos, or write one under Before sowing."
+		return v
+	}
+	v.Variety = fmt.Sprintf("%s, description version %s", run.Judgement.Variety.Name, run.Judgement.Variety.Version)
+	l := &run.Judgement.Lot
+	if l.Rate != nil && l.Low != nil && l.High != nil {
+		v.Rate = fmt.Sprintf("%d of %s judged off-type: %.0f %% (%.0f to %.0f %% at %.0f %% confidence).", l.Off, count(l.Seen-l.Unsure, l.Unit, l.Unit+"s"), 100**l.Rate, 100**l.Low, 100**l.High, 100*l.Confidence)
+	}
+	keys := map[string]string{}
+	for i := range h.Photos {
+		keys[h.Photos[i].File] = h.Photos[i].Key
+	}
+	for _, p := range run.Judgement.Plants {
+		v.Plants = append(v.Plants, line("Plant "+p.Plant, count(p.Fruits, "fruit", "fruit"), p.Verdict, p.Reasons))
+	}
+	for _, g := range run.Judgement.Groups {
+		reasons := g.Reasons
+		if len(reasons) == 0 {
+			reasons = g.Apart
+		}
+		v.Groups = append(v.Groups, line(fmt.Sprintf("Group %d", g.Group), count(g.Fruits, "fruit", "fruit"), g.Verdict, reasons))
+	}
+	for _, f := range run.Judgement.Fruits {
+		x := line(fmt.Sprintf("%s, no. %d", f.Photo, f.Fruit), "", f.Verdict, f.Reasons)
+		if f.Plant != "" {
+			x.Sub = "plant " + f.Plant
+		}
+		x.Link = fmt.Sprintf("/h/%s/photo/%s?fruit=%d", h.ID, keys[f.Photo], f.Fruit)
+		v.Fruits = append(v.Fruits, x)
+	}
+	return v
+}
+
+func line(name, sub string, verdict record.Verdict, reasons []string) verdictLine {
+	sign, class := verdictSign(verdict)
+	if verdict == "" {
+		verdict = record.NotJudged
+	}
+	return verdictLine{Name: name, Sub: sub, Verdict: string(verdict), Sign: sign, Class: class, Reasons: reasons}
+}
+
+// downloads are the files of a harvest that can be taken away: their names here, never a client's.
+var downloads = []struct{ Name, Type, Text string }{
+	{"report.html", "text/html; charset=utf-8", "The report as one page"},
+	{"fruits.csv", "text/csv; charset=utf-8", "One row a fruit"},
+	{"groups.csv", "text/csv; charset=utf-8", "Groups"},
+	{"photos.csv", "text/csv; charset=utf-8", "One row a photo"},
+	{"judgement.json", "application/json", "Verdicts"},
+}
+
+type reportData struct {
+	ID      string
+	Files   []struct{ Name, Text string }
+	Judging bool
+	Ready   bool
+}
+
+func (d *Desk) reportView(w http.ResponseWriter, r *http.Request, h *harvest) {
+	h.mu.Lock()
+	v := reportData{ID: h.ID, Judging: h.judging || h.busy(), Ready: h.result != nil}
+	h.mu.Unlock()
+	for _, f := range downloads {
+		if _, err := os.Stat(filepath.Join(h.resultDir(), f.Name)); err == nil {
+			v.Files = append(v.Files, struct{ Name, Text string }{f.Name, f.Text})
+		}
+	}
+	d.show(w, r, "report", h.page("Report", "report", v))
+}
+
+func (d *Desk) download(w http.ResponseWriter, r *http.Request, h *harvest) {
+	for _, f := range downloads {
+		if f.Name != r.PathValue("name") {
+			continue
+		}
+		b, err := os.ReadFile(filepath.Join(h.resultDir(), f.Name))
+		if err != nil {
+			break
+		}
+		w.Header().Set("Content-Type", f.Type)
+		w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="%s-%s"`, h.ID, f.Name))
+		w.Header().Set("Content-Security-Policy", reportPolicy)
+		w.Write(b)
+		return
+	}
+	d.notFound(w, r)
+}
+
+// reportPage shows the report in the browser, without any right to run scripts.
+func (d *Desk) reportPage(w http.ResponseWriter, r *http.Request, h *harvest) {
+	b, err := os.ReadFile(filepath.Join(h.resultDir(), "report.html"))
+	if err != nil {
+		d.notFound(w, r)
+		return
+	}
+	d.wholePage(w, b)
+}
+
+// wholePage shows a page that the program wrote, with its own style and no script.
+func (d *Desk) wholePage(w http.ResponseWriter, b []byte) {
+	w.Header().Set("Content-Security-Policy", reportPolicy)
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Write(b)
+}
+
+var (
+	_ = json.Marshal
+	_ = strings.Join
+	_ = time.Now
+)

@@ -1,0 +1,238 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"offtype/pipeline"
+	"offtype/pipeline/judge"
+	"offtype/pipeline/record"
+)
+
+// photoJob is a photo to be measured.
+type photoJob struct {
+	h   *harvest
+	key string
+}
+
+// worker measures photos one after the other until the desk closes.
+func (d *Desk) worker() {
+	defer d.wg.Done()
+	for {
+		select {
+		case <-d.ctx.Done():
+			return
+		case j := <-d.work:
+			if d.ctx.Err() != nil {
+				return
+			}
+			j.h.measure(j.key)
+		}
+	}
+}
+
+// wake puts the harvest's photos in the queue at its first use.
+func (h *harvest) wake() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.woken {
+		return
+	}
+	h.woken = true
+	for i := range h.Photos {
+		h.queue(h.Photos[i].Key)
+	}
+}
+
+// queue asks for the photo to be measured; the caller holds mu.
+func (h *harvest) queue(key string) {
+	l := h.live[key]
+	if l == nil {
+		l = &live{}
+		h.live[key] = l
+	}
+	l.state, l.message = waiting, ""
+	h.stale = true
+	select {
+	case h.desk.work <- &photoJob{h, key}:
+	default:
+		l.state, l.message = failed, "too many photos are waiting; measure this one again later"
+	}
+}
+
+func (h *harvest) shot(p *savedPhoto) pipeline.Shot {
+	return pipeline.Shot{Input: pipeline.Input{Path: h.path(p), Name: p.File}, Out: h.resultDir(), CoinMM: p.Coin, ScaleLine: p.Line, NoScale: p.None}
+}
+
+// measure measures one photo of the queue.
+func (h *harvest) measure(key string) {
+	h.mu.Lock()
+	p, l := h.photo(key)
+	if p == nil || l == nil || l.state != waiting {
+		h.mu.Unlock()
+		return
+	}
+	l.state = measuring
+	x := h.shot(p)
+	h.mu.Unlock()
+	part, err := h.desk.session.Measure(x)
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if p, l = h.photo(key); p == nil { // taken away meanwhile
+		return
+	}
+	if y := h.shot(p); y != x { // its scale was changed meanwhile
+		h.queue(key)
+		return
+	}
+	if err != nil {
+		l.state, l.message, l.part = failed, sentence(err.Error()), nil
+	} else {
+		h.measured(p, l, part)
+	}
+	h.refresh()
+}
+
+// measured takes a new result of a photo in; the caller holds mu.
+func (h *harvest) measured(p *savedPhoto, l *live, part *pipeline.Part) {
+	if p.Plant != "" {
+		for i := range part.Fruits {
+			if part.Fruits[i].Plant == "" {
+				part.Fruits[i].Plant = p.Plant
+			}
+		}
+	}
+	l.state, l.message, l.part = measured, part.Photo.Message, part
+	h.stale = true
+}
+
+// busy reports whether photos are waiting or being measured; the caller holds mu.
+func (h *harvest) busy() bool {
+	for _, l := range h.live {
+		if l.state == waiting || l.state == measuring {
+			return true
+		}
+	}
+	return false
+}
+
+// refresh groups and judges again when all photos are through; the caller holds mu.
+func (h *harvest) refresh() {
+	if h.judging || !h.stale || h.busy() || h.desk.ctx == nil {
+		return
+	}
+	h.judging = true
+	h.desk.wg.Add(1)
+	go func() {
+		defer h.desk.wg.Done()
+		for h.judgeOnce() {
+		}
+	}()
+}
+
+// judgeOnce groups and judges what is there now; true when there is newer by then.
+func (h *harvest) judgeOnce() (again bool) {
+	h.mu.Lock()
+	h.stale = false
+	parts, o, variety := h.parts(), h.judgeOptions(), h.varietyFile()
+	name, lot := h.Name, h.Lot
+	h.mu.Unlock()
+	var run *record.Run
+	var said []string
+	if len(parts) > 0 {
+		run, said = h.desk.judge(h.resultDir(), name, lot, parts, variety, o)
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.said = said
+	h.result = run
+	h.cutouts = nil
+	if h.stale && !h.busy() && h.desk.ctx.Err() == nil {
+		return true
+	}
+	h.judging = false
+	return false
+}
+
+// judge finishes a result and writes it into the book.
+func (d *Desk) judge(out, name, lot string, parts []*pipeline.Part, variety string, o judge.Options) (run *record.Run, said []string) {
+	defer func() {
+		if r := recover(); r != nil {
+			said = append(said, fmt.Sprintf("The groups could not be worked out (%v). Please report this.", r))
+		}
+	}()
+	res, err := d.session.Finish(parts, out, variety, o)
+	if err != nil {
+		said = append(said, sentence(err.Error()))
+		if res == nil || errors.Is(err, pipeline.ErrUsage) {
+			if variety != "" { // a broken description costs the verdicts, not the groups
+				run, more := d.judge(out, name, lot, parts, "", o)
+				return run, append(said, more...)
+			}
+			return nil, said
+		}
+	}
+	full, err := res.Full()
+	if err != nil {
+		return res.Run, append(said, sentence(err.Error()))
+	}
+	loosePlants(full, parts)
+	if len(full.Fruits) == 0 {
+		return full, said
+	}
+	rec, err := d.book.RecordRun(context.WithoutCancel(d.ctx), name, lot, *full)
+	if err != nil {
+		return full, append(said, "Not written into the harvest book: "+err.Error())
+	}
+	return full, append(said, rec.Said...)
+}
+
+// loosePlants puts the plants that were given for a whole photo into the run's rows.
+func loosePlants(run *record.Run, parts []*pipeline.Part) {
+	plant := map[record.Key]string{}
+	for _, p := range parts {
+		for i := range p.Fruits {
+			plant[p.Fruits[i].Key()] = p.Fruits[i].Plant
+		}
+	}
+	for i := range run.Fruits {
+		if s := plant[run.Fruits[i].Key()]; s != "" {
+			run.Fruits[i].Plant = s
+		}
+	}
+}
+
+// parts returns the results of all photos, failed ones included; the caller holds mu.
+func (h *harvest) parts() []*pipeline.Part {
+	var out []*pipeline.Part
+	for i := range h.Photos {
+		p := &h.Photos[i]
+		switch l := h.live[p.Key]; l.state {
+		case measured:
+			out = append(out, l.part)
+		case failed:
+			out = append(out, &pipeline.Part{Photo: record.Photo{Name: p.File, SHA256: p.SHA, Status: record.StatusFailed, Message: l.message}})
+		}
+	}
+	return out
+}
+
+func (h *harvest) judgeOptions() judge.Options {
+	o := judge.Options{Plants: h.saved.Plants, ItemIsPlant: h.Item, Stage: h.Stage}
+	return o
+}
+
+// sentence makes an error text a sentence for the page.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	s = strings.ToUpper(s[:1]) + s[1:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
