@@ -40,3 +40,19 @@ func BenchmarkRegions(b *testing.B) {
 		findRegions(m, nil, DefaultOptions())
 	}
 }
+
+// BenchmarkNetwork: the network alone, input of 1024 × 768.
+func BenchmarkNetwork(b *testing.B) {
+	net, err := LoadNet()
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer net.Close()
+	im, _, _ := benchScene(b)
+	in := scaleInput(im, 1024)
+	for b.Loop() {
+		if _, _, err := net.Forward(in.data, []int{1, 3, in.h, in.w}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -130,7 +130,7 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 			continue
 		}
 		y, noise2, contrast, in, out := c.profile(b, i, model.half, 2)
-		at, _, sd := model.fit(y, noise2, cost)
+		at, sse, sd := model.fit(y, noise2, cost)
 		sec := &sides[i*len(sides)/n]
 		sec.n++
 		for ch := range in {
@@ -151,7 +151,7 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 			c.sigma[i] = math.Max(1, math.Min(sd, 3))
 			continue
 		}
-		if c.edge[i] == geom.EdgeFree {
+		if c.edge[i] == geom.EdgeFree && sse > model.sumW*(noise2+misfit) {
 			if p, ok := c.strip(b, i, t, blur, at); ok {
 				at, sd = p, math.Max(sd, 0.3)
 			}
@@ -190,6 +190,10 @@ func (s *sideColours) bias(m *edgeModel) float64 {
 	}
 	return s.at
 }
+
+// misfit is the mean squared error, in units of the contrast squared, above which a single edge is
+// a poor enough fit to look for a strip.
+const misfit = 0.0015
 
 // smoothing is the weight of the outline's second differences: at full edge weight it halves
 // waves of about 13 points' length.
