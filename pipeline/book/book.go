@@ -148,13 +148,12 @@ func (b *Book) prepare(ctx context.Context, busy time.Duration) error {
 
 func (b *Book) migrate(ctx context.Context) error {
 	var id, tables int
-	if err := b.db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
+	// One statement sees one state of the file, also while another program makes the tables.
+	if err := b.db.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id),
+		(SELECT count(*) FROM sqlite_schema WHERE name NOT LIKE 'goose%' AND name NOT LIKE 'sqlite%')`).Scan(&id, &tables); err != nil {
 		if notADatabase(err) {
 			return ErrNotABook
 		}
-		return err
-	}
-	if err := b.db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema WHERE name NOT LIKE 'goose%' AND name NOT LIKE 'sqlite%'").Scan(&tables); err != nil {
 		return err
 	}
 	if tables > 0 && id != applicationID {

@@ -11,6 +11,7 @@ import (
 	"math"
 	"reflect"
 	"strconv"
+	"sync"
 
 	"offtype/measure/geom"
 )
@@ -118,28 +119,53 @@ func setData(v reflect.Value, x any) error {
 }
 
 // packBytes writes a list of small numbers (one for each outline point) as base64 of zlib.
-func packBytes(raw []byte) string {
-	var out bytes.Buffer
-	w := zlib.NewWriter(&out)
-	w.Write(raw) // writing to memory does not fail
-	w.Close()
-	return base64.StdEncoding.EncodeToString(out.Bytes())
-}
+func packBytes(raw []byte) string { return base64.StdEncoding.EncodeToString(deflate(raw)) }
 
 func unpackBytes(s string) ([]byte, error) {
 	b, err := base64.StdEncoding.DecodeString(s)
 	if err != nil {
 		return nil, err
 	}
-	r, err := zlib.NewReader(bytes.NewReader(b))
+	return inflate(b, maxPoints)
+}
+
+// Compressors hold large tables: they are used again.
+var (
+	writers = sync.Pool{New: func() any { w, _ := zlib.NewWriterLevel(io.Discard, zlib.BestSpeed); return w }}
+	readers sync.Pool
+)
+
+func deflate(raw []byte) []byte {
+	var out bytes.Buffer
+	w := writers.Get().(*zlib.Writer)
+	w.Reset(&out)
+	w.Write(raw) // writing to memory does not fail
+	w.Close()
+	writers.Put(w)
+	return out.Bytes()
+}
+
+// inflate unpacks at most limit bytes.
+func inflate(b []byte, limit int64) ([]byte, error) {
+	var err error
+	r, _ := readers.Get().(io.ReadCloser)
+	if r == nil {
+		r, err = zlib.NewReader(bytes.NewReader(b))
+	} else {
+		err = r.(zlib.Resetter).Reset(bytes.NewReader(b), nil)
+	}
 	if err != nil {
 		return nil, err
 	}
-	raw, err := io.ReadAll(io.LimitReader(r, maxPoints+1))
-	if err == nil && len(raw) > maxPoints {
-		err = fmt.Errorf("more than %d entries", maxPoints)
+	raw, err := io.ReadAll(io.LimitReader(r, limit+1))
+	if err != nil {
+		return nil, err
 	}
-	return raw, err
+	readers.Put(r)
+	if int64(len(raw)) > limit {
+		return nil, fmt.Errorf("more than %d bytes", limit)
+	}
+	return raw, nil
 }
 
 func setList(v reflect.Value, x any) error {
@@ -238,11 +264,7 @@ func packPoints(pts []geom.Px) []byte {
 		raw = binary.LittleEndian.AppendUint64(raw, y-py)
 		px, py = x, y
 	}
-	var out bytes.Buffer
-	w := zlib.NewWriter(&out)
-	w.Write(raw) // writing to memory does not fail
-	w.Close()
-	return out.Bytes()
+	return deflate(raw)
 }
 
 // maxPoints bounds an outline read from a book or an import.
@@ -250,15 +272,11 @@ const maxPoints = 1 << 20
 
 // unpackPoints reads what packPoints wrote.
 func unpackPoints(b []byte) ([]geom.Px, error) {
-	r, err := zlib.NewReader(bytes.NewReader(b))
+	raw, err := inflate(b, 16*maxPoints)
 	if err != nil {
 		return nil, fmt.Errorf("read outline: %w", err)
 	}
-	raw, err := io.ReadAll(io.LimitReader(r, 16*maxPoints+1))
-	if err != nil {
-		return nil, fmt.Errorf("read outline: %w", err)
-	}
-	if len(raw)%16 != 0 || len(raw) > 16*maxPoints {
+	if len(raw)%16 != 0 {
 		return nil, fmt.Errorf("read outline: %d bytes are not a list of points", len(raw))
 	}
 	pts := make([]geom.Px, len(raw)/16)

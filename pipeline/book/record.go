@@ -4,13 +4,18 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"encoding/binary"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash"
+	"math"
+	"reflect"
 	"sort"
 	"strings"
 
+	"offtype/measure/geom"
 	"offtype/pipeline/record"
 )
 
@@ -87,6 +92,36 @@ type fruitRow struct {
 	detail string
 }
 
+// hash adds everything that is written of the fruit.
+func (r *fruitRow) hash(h hash.Hash) {
+	f := r.f
+	fmt.Fprintf(h, "%d %d %q %x %x %q %q %d %q %s\n", r.seq, f.Number, f.Plant, math.Float64bits(f.X), math.Float64bits(f.Y), f.Pose, f.Pattern, f.Ribs, f.Notes, r.detail)
+	var b []byte
+	bits := func(xs ...float64) {
+		for _, x := range xs {
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
+		}
+	}
+	v := reflect.ValueOf(f).Elem()
+	for _, c := range valueFields {
+		x := v.Field(c.index).Interface().(record.Value)
+		bits(x.V, x.U)
+	}
+	for _, c := range colourFields {
+		if x := v.Field(c.index).Interface().(*record.Lab); x != nil {
+			bits(float64(c.index), x.L, x.A, x.B, x.U)
+		}
+	}
+	for _, c := range pointFields {
+		pts := v.Field(c.index).Interface().([]geom.Px)
+		bits(float64(c.index), float64(len(pts)))
+		for _, p := range pts {
+			bits(p.X, p.Y)
+		}
+	}
+	h.Write(b)
+}
+
 // key names the photo within the harvest.
 func (p *photoRow) key() string {
 	if p.photo.SHA256 != "" {
@@ -131,11 +166,7 @@ func (r *recorder) plan() error {
 		h := sha256.New()
 		fmt.Fprintf(h, "%q %q %q %q\n", p.photo.Name, p.photo.SHA256, p.status, p.detail)
 		for _, f := range p.fruits {
-			whole, err := encode(*f.f, nil)
-			if err != nil {
-				return err
-			}
-			fmt.Fprintf(h, "%d %s\n", f.seq, whole)
+			f.hash(h)
 		}
 		p.content = hex.EncodeToString(h.Sum(nil))
 		fmt.Fprintln(all, p.content)
