@@ -80,6 +80,11 @@ func (m *measurer) place(s *shot) error {
 		HeightMM: found.HeightMM, FocalPx: found.Camera.Focal, FocalFrom: string(found.FocalFrom), CardResidual: found.ResidualPx,
 		Tags: map[int]geom.Px{}, Settings: m.settings, Notes: append(append([]string(nil), p.Notes...), found.Notes...),
 	}
+	for _, v := range []*float64{&r.MMPerPx, &r.TiltDeg, &r.HeightMM, &r.FocalPx, &r.CardResidual} {
+		if math.IsNaN(*v) || math.IsInf(*v, 0) { // not known without a card; JSON has no NaN
+			*v = 0
+		}
+	}
 	for _, c := range found.Cards {
 		r.Cards = append(r.Cards, c.Number)
 		r.Quads = append(r.Quads, c.Quad)

@@ -18,6 +18,9 @@ func lab(c *colour.Lab, u float64) *record.Lab {
 	if c == nil {
 		return nil
 	}
+	if math.IsNaN(u) {
+		u = 0 // not known: an uncorrected photo
+	}
 	return &record.Lab{L: c.L, A: c.A, B: c.B, U: u}
 }
 

@@ -101,6 +101,13 @@ func writeTable[T any](w io.Writer, header []string, rows []T, cells func(*T) []
 	return c.Error()
 }
 
+// WriteFruitViews writes fruits.csv with the further column `views`: the number of photos used.
+func WriteFruitViews(w io.Writer, fs []Fruit) error {
+	return writeTable(w, append(append([]string(nil), FruitColumns...), "views"), fs, func(f *Fruit) []string {
+		return append(f.Row(), strconv.Itoa(f.Views))
+	})
+}
+
 // WriteFruits writes fruits.csv.
 func WriteFruits(w io.Writer, fs []Fruit) error {
 	return writeTable(w, FruitColumns, fs, (*Fruit).Row)
@@ -114,7 +121,7 @@ func WritePhotos(w io.Writer, ps []Photo) error {
 			cards[i] = strconv.Itoa(n)
 		}
 		ok := func(v float64, d int) string {
-			if p.Status != StatusOK {
+			if p.Status != StatusOK || (v == 0 && len(p.Cards) == 0) { // nothing is known without a card
 				return ""
 			}
 			return Fixed(v, d)
