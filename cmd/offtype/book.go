@@ -31,7 +31,7 @@ func (*bookCmd) Help() string {
 	return `Example: offtype book add lot L-2026 supplier="Example Seeds" supplier_lot=A123 kind=open-pollinated
 
 The harvest book is one file that holds seasons, seed lots, plants, measured fruit and what you observed by hand.
-Without --book it lies in your data folder. Several programs may use it at once. docs/book.md describes it.` + exitHelp
+Without --book it lies in your data folder. Several programs may use it at once. docs/book.md describes it.` + "\n" + exitHelp
 }
 
 // bookFile is the flag that names the book.
@@ -51,7 +51,7 @@ type bookShowCmd struct {
 	JSON    bool   `help:"Print as JSON."`
 }
 
-func (*bookShowCmd) Help() string { return "Example: offtype book show autumn-2026" + exitHelp }
+func (*bookShowCmd) Help() string { return "Example: offtype book show autumn-2026\n" + exitHelp }
 
 // Run lists or shows.
 func (c *bookShowCmd) Run(e *env) error {
@@ -194,7 +194,7 @@ func (*bookAddCmd) Help() string {
 	return `Example: offtype book add plant "autumn 2026/3" habit=trailing fruit_count=4 weight_g=5200
 
 Makes the entry, or changes the named fields of one that is there. offtype book add lot (without a name) lists the
-fields of a seed lot. A planting made by a harvest bears the harvest's name; harvest NAME planting=OTHER joins more.` + exitHelp
+fields of a seed lot. A planting made by a harvest bears the harvest's name; harvest NAME planting=OTHER joins more.` + "\n" + exitHelp
 }
 
 // Run makes or changes an entry.
@@ -289,7 +289,7 @@ type bookCheckCmd struct {
 	JSON bool `help:"Print as JSON."`
 }
 
-func (*bookCheckCmd) Help() string { return "Example: offtype book check" + exitHelp }
+func (*bookCheckCmd) Help() string { return "Example: offtype book check\n" + exitHelp }
 
 // Run checks the book.
 func (c *bookCheckCmd) Run(e *env) error {
@@ -329,7 +329,7 @@ type bookBackupCmd struct {
 }
 
 func (*bookBackupCmd) Help() string {
-	return "Example: offtype book backup /media/stick/harvest.book\n\nThe copy is whole even while others write. An existing file is not overwritten." + exitHelp
+	return "Example: offtype book backup /media/stick/harvest.book\n\nThe copy is whole even while others write. An existing file is not overwritten.\n" + exitHelp
 }
 
 // Run writes the copy.
@@ -360,7 +360,7 @@ func (*bookExportCmd) Help() string {
 	return `Example: offtype book export book-2026 --harvest autumn-2026
 
 A folder gets CSV tables and datapackage.json (Frictionless Data Package 2.0). Without --harvest the whole book goes
-out and offtype book import reads it back; XLSX leaves out outlines. Where your photos lie is never part of it.` + exitHelp
+out and offtype book import reads it back; XLSX leaves out outlines. Where your photos lie is never part of it.` + "\n" + exitHelp
 }
 
 // Run writes the export.
@@ -412,7 +412,7 @@ type bookImportCmd struct {
 }
 
 func (*bookImportCmd) Help() string {
-	return "Example: offtype book import book-2026 --book restored.book\n\nFills a new, empty book. Two books are not merged." + exitHelp
+	return "Example: offtype book import book-2026 --book restored.book\n\nFills a new, empty book. Two books are not merged.\n" + exitHelp
 }
 
 // Run fills the book.

@@ -32,7 +32,7 @@ func (*compareCmd) Help() string {
 
 Says what changed from one harvest to the next: off-type plants, groups, size, shape and colour, each with the range
 that fits your plants, and what could explain it otherwise. Plants are the unit, so tags matter. A name with a
-slash or a dot in front (./result-2025) is a result folder.` + exitHelp
+slash or a dot in front (./result-2025) is a result folder.` + "\n" + exitHelp
 }
 
 // Run compares and writes the two files.

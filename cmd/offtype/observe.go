@@ -40,7 +40,7 @@ func (*observeCmd) Help() string {
   offtype observe autumn-2026 --read bench.xlsx
 
 Units are checked, and a weight is compared with the measured volume, so that 712 g typed as kg is caught.
-Never taste more than a rice grain of a fruit that could be bitter, raw, and spit it out: bitter squash is poisonous.` + exitHelp
+Never taste more than a rice grain of a fruit that could be bitter, raw, and spit it out: bitter squash is poisonous.` + "\n" + exitHelp
 }
 
 // Run writes observations down.

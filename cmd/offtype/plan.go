@@ -37,7 +37,7 @@ func (*planCmd) Help() string {
   offtype plan --pool A123
 
 Says how many plants show a bad seed lot and what the number you have room for can detect, numbers the plants along
-the bed, and writes the list with the season's checklist.` + exitHelp
+the bed, and writes the list with the season's checklist.` + "\n" + exitHelp
 }
 
 // Run plans, or prints the trial table or the pooled count.

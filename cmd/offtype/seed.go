@@ -22,7 +22,7 @@ func (*seedCmd) Help() string {
 Says which plants and fruit are fit to keep seed from, how many plants that is against what is recommended for the
 species, and whether the distance kept is enough by published figures (shown with their source). Write the distance and
 the pollination into the book first:  offtype book add planting NAME isolation_m=800
-and mark plants that were pulled out:  offtype book add plant NAME/7 fate="rogued before flowering"` + exitHelp
+and mark plants that were pulled out:  offtype book add plant NAME/7 fate="rogued before flowering"` + "\n" + exitHelp
 }
 
 // Run prints the advice.
