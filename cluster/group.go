@@ -49,6 +49,8 @@ type Result struct {
 	Alikeness  float64      // correlation of fruit of one plant beyond their type; NaN without plants of several fruit
 	Width      float64      // spread within types ÷ the usual spread
 	Scores     []float64    // score with 1, 2, … groups, log units above the chosen one; NaN where not tried
+
+	fit *fitted
 }
 
 // Group describes a group.
@@ -100,6 +102,7 @@ func Find(t Table, o Options) (Result, error) {
 		res.Alikeness = f.best.at.alike
 	}
 	h.place(t, &res, m, o)
+	res.fit = &fitted{t.Traits, h, m, groupsOf(m, o)}
 	res.Mixed = h.mixed(suspects, res.Members)
 	res.Groups = describe(t, res.Members)
 	h.apart(t, &res, m)
@@ -220,6 +223,17 @@ func describe(t Table, ms []Member) []Group {
 		gs[i].summarise(t, ms)
 	}
 	return gs
+}
+
+// Regroup lists the rows and plants of the groups anew after members were changed by hand.
+func (r *Result) Regroup() {
+	for i := range r.Groups {
+		r.Groups[i].Rows = nil
+	}
+	for i, m := range r.Members {
+		g := &r.Groups[m.Group-1]
+		g.Rows = append(g.Rows, i)
+	}
 }
 
 // summarise fills median and robust spread of the group's traits; fruit that are alone do not count.

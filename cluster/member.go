@@ -130,16 +130,22 @@ func (m *model) posterior(h *harvest, u int, from []int) []float64 {
 	return l
 }
 
-// place fills the members: groups are the types of two fruit or more; fruit that are a type by
-// themselves go to the nearest group as alone. When no two fruit go together, or when the number of
-// groups was given, every type is a group.
-func (h *harvest) place(t Table, res *Result, m *model, o Options) {
-	var from []int // types that are groups
+// groupsOf lists the types that are groups.
+func groupsOf(m *model, o Options) []int {
+	var from []int
 	for g := range m.k {
 		if m.n[g] > 1 || o.Groups > 0 || m.n[0] == 1 {
 			from = append(from, g)
 		}
 	}
+	return from
+}
+
+// place fills the members: groups are the types of two fruit or more; fruit that are a type by
+// themselves go to the nearest group as alone. When no two fruit go together, or when the number of
+// groups was given, every type is a group.
+func (h *harvest) place(t Table, res *Result, m *model, o Options) {
+	from := groupsOf(m, o)
 	number := make([]int, m.k)
 	for i, g := range from {
 		number[g] = i + 1
@@ -187,4 +193,61 @@ func (h *harvest) place(t Table, res *Result, m *model, o Options) {
 			res.Members[i] = Member{Group: mb.Group, Probability: mb.Probability, Next: mb.Next, Unsure: mb.Unsure}
 		}
 	}
+}
+
+// fitted is what Classify needs of a grouping.
+type fitted struct {
+	traits []Trait
+	h      *harvest
+	m      *model
+	from   []int
+}
+
+// Classify places a fruit that was not part of the grouping, from the traits that it has. The zero Member
+// means that none of the traits that tell groups apart was measured, or that the result is empty.
+func (r *Result) Classify(row Row) Member {
+	if r.fit == nil {
+		return Member{}
+	}
+	h, m := r.fit.h, r.fit.m
+	var seen []int
+	var x []float64
+	for a, j := range h.cols {
+		v := r.fit.traits[j].Scale.Work(row.Values[j])/h.scale[a] - h.origin[a]
+		if !math.IsNaN(v) && !math.IsInf(v, 0) {
+			seen, x = append(seen, a), append(x, v)
+		}
+	}
+	if len(seen) == 0 {
+		return Member{}
+	}
+	low, _ := m.cov.sub(seen).cholesky()
+	p := float64(len(seen))
+	l := make([]float64, len(r.fit.from))
+	d2 := make([]float64, len(l))
+	best, next := 0, -1
+	for i, g := range r.fit.from {
+		d := make([]float64, len(seen))
+		for k, a := range seen {
+			d[k] = x[k] - m.centre[g][a]
+		}
+		low.solveLower(d)
+		v := m.wide[g] * (1 + 1/(m.sp.pull+m.w[g]))
+		d2[i] = dot(d, d) / v
+		l[i] = -p/2*math.Log(v) - (m.df+p)/2*math.Log1p(d2[i]/m.df) + math.Log(m.units[g]+0.5)
+		if l[i] > l[best] {
+			best = i
+		}
+	}
+	sum := 0.0
+	for i := range l {
+		sum += math.Exp(l[i] - l[best])
+		if i != best && (next < 0 || l[i] > l[next]) {
+			next = i
+		}
+	}
+	mb := Member{Group: best + 1, Next: next + 1, Probability: 1 / sum, Distance: math.Sqrt(d2[best] / p)}
+	mb.Alone = TailF(d2[best]/p, p, m.df) < lonely
+	mb.Unsure = mb.Alone || mb.Probability < 0.9
+	return mb
 }

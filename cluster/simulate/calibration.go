@@ -45,8 +45,8 @@ func (c *calibration) add(r cluster.Result, truth []int) {
 	}
 }
 
-func (c *calibration) print(w io.Writer) {
-	fmt.Fprintf(w, "\nmembership: Brier score %.4f over %.0f fruit\n\nstated | fruit | mean stated | right\n--|--|--|--\n", c.brier/c.all, c.all)
+func (c *calibration) print(w io.Writer, what string) {
+	fmt.Fprintf(w, "\nmembership, %s: Brier score %.4f over %.0f fruit\n\nstated | fruit | mean stated | right\n--|--|--|--\n", what, c.brier/c.all, c.all)
 	for b, n := range c.n {
 		if n > 0 {
 			fmt.Fprintf(w, "%.1f–%.1f | %.0f | %.3f | %.3f\n", float64(b)/10, float64(b+1)/10, n, c.stated[b]/n, c.right[b]/n)

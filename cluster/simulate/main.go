@@ -43,10 +43,11 @@ func main() {
 	flag.Float64Var(&o.Margin, "margin", o.Margin, "log units the second group must gain, fruit without tags")
 	flag.Float64Var(&o.Tagged, "tagged", o.Tagged, "the same, several fruit a plant")
 	flag.Float64Var(&o.Further, "further", o.Further, "the same for every further group")
-	what := flag.String("what", "all", "groups, verdicts or all")
+	what := flag.String("what", "all", "groups, verdicts (with the coverage of intervals) or all")
 	flag.Parse()
 	o.Stability = 0
 	if *what != "groups" {
+		defer coverage(*n, *seed)
 		defer verdicts(*n, *seed)
 	}
 	if *what == "verdicts" {
@@ -54,17 +55,18 @@ func main() {
 	}
 	fmt.Println("types | fruit | a plant | d | types right | one type split | more | fewer | mean ARI | unsure | ms")
 	fmt.Println("--|--|--|--|--|--|--|--|--|--|--")
-	var cal calibration
+	var cal, right calibration
 	for i, c := range cells {
 		if *only >= 0 && i != *only {
 			continue
 		}
-		run(c, i, *n, *seed, o, &cal)
+		run(c, i, *n, *seed, o, &cal, &right)
 	}
-	cal.print(os.Stdout)
+	cal.print(os.Stdout, "all harvests with two groups or more")
+	right.print(os.Stdout, "those with the right number of types")
 }
 
-func run(c cell, at, n int, seed uint64, o cluster.Options, cal *calibration) {
+func run(c cell, at, n int, seed uint64, o cluster.Options, cal, sure *calibration) {
 	var right, more, fewer, unsure int
 	ari := 0.0
 	start := time.Now()
@@ -93,6 +95,9 @@ func run(c cell, at, n int, seed uint64, o cluster.Options, cal *calibration) {
 		}
 		ari += cluster.AdjustedRand(got, truth) / float64(n)
 		cal.add(r, truth)
+		if len(r.Groups) == c.types {
+			sure.add(r, truth)
+		}
 	}
 	f := func(k int) string { return fmt.Sprintf("%.1f %%", 100*float64(k)/float64(n)) }
 	split := "–"

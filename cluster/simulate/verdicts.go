@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 
 	"offtype/cluster"
+	"offtype/cluster/lot"
 	"offtype/cluster/reference"
 )
 
@@ -92,62 +92,126 @@ func add(a, b []float64, w float64) []float64 {
 	return o
 }
 
+// separations at which off-type plants are tried.
+var separations = []float64{2, 3, 4, 6, 8}
+
+// tally counts the calls of one kind of harvest.
+type tally struct {
+	learnt             int // harvests whose teachers made a description
+	plants, off, doubt int
+	caught             [5]int
+}
+
 // verdicts prints how often true plants are called off-type and off-type plants are caught.
 func verdicts(n int, seed uint64) {
-	ds := []float64{2, 3, 4, 6, 8}
 	fmt.Println("\nteacher plants | fruit a plant | true called off-type | doubtful | caught at d = 2 | 3 | 4 | 6 | 8")
 	fmt.Println("--|--|--|--|--|--|--|--|--")
-	var all, wrong int
+	var all, wrong, refused int
 	for ti, teachers := range []int{3, 6, 12, 24} {
 		for mi, m := range []int{1, 2, 4, 8} {
-			caught := make([]int, len(ds))
-			var plants, off, doubt int
+			var c tally
 			for i := range n {
-				rng := rand.New(rand.NewPCG(seed+100, uint64(ti*1000000+mi*100000+i)))
-				v := newVariety(rng)
-				zero := make([]float64, len(v.sd))
-				var fs []reference.Fruit
-				for k := range teachers {
-					fs = append(fs, v.plant(fmt.Sprint(k), m, zero, rng)...)
-				}
-				d, err := reference.Learn(fs, nil, reference.Head{Name: "x", Species: "x", Version: "1"})
-				if err != nil {
-					fmt.Fprintln(os.Stderr, err)
-					continue
-				}
-				fs = fs[:0]
-				s := v.season(rng)
-				const each = 20
-				for k := range each {
-					fs = append(fs, v.plant(fmt.Sprint("t", k), m, s, rng)...)
-				}
-				for k, dd := range ds {
-					fs = append(fs, v.plant(fmt.Sprint("o", k), m, add(s, directions(len(s), 1, rng)[0], dd), rng)...)
-				}
-				h := d.Judge(fs, reference.DefaultOptions())
-				for k := range each {
-					plants++
-					switch h.Plants[fmt.Sprint("t", k)].Call {
-					case reference.OffType:
-						off++
-					case reference.Doubtful:
-						doubt++
-					}
-				}
-				for k := range ds {
-					if h.Plants[fmt.Sprint("o", k)].Call == reference.OffType {
-						caught[k]++
-					}
-				}
+				c.harvest(teachers, m, rand.New(rand.NewPCG(seed+100, uint64(ti*1000000+mi*100000+i))))
 			}
-			all += plants
-			wrong += off
-			fmt.Printf("%d | %d | %.2f %% | %.2f %%", teachers, m, 100*float64(off)/float64(plants), 100*float64(doubt)/float64(plants))
-			for _, c := range caught {
-				fmt.Printf(" | %.0f %%", 100*float64(c)/float64(n))
+			all, wrong, refused = all+c.plants, wrong+c.off, refused+n-c.learnt
+			fmt.Printf("%d | %d | %.2f %% | %.2f %%", teachers, m, 100*float64(c.off)/float64(c.plants), 100*float64(c.doubt)/float64(c.plants))
+			for _, k := range c.caught {
+				fmt.Printf(" | %.0f %%", 100*float64(k)/float64(c.learnt))
 			}
 			fmt.Println()
 		}
 	}
-	fmt.Printf("\nall: %.2f %% of %d true plants called off-type\n", 100*float64(wrong)/float64(all), all)
+	fmt.Printf("\nall: %.2f %% of %d true plants called off-type; %d of %d sets of true teachers were refused as not one type\n",
+		100*float64(wrong)/float64(all), all, refused, 16*n)
+}
+
+// harvest learns a description from true plants and judges 20 true plants and an off-type at each
+// separation, all under one season's shift.
+func (c *tally) harvest(teachers, m int, rng *rand.Rand) {
+	v := newVariety(rng)
+	d, err := v.learn(teachers, m, rng)
+	if err != nil {
+		return
+	}
+	c.learnt++
+	s := v.season(rng)
+	var fs []reference.Fruit
+	const each = 20
+	for k := range each {
+		fs = append(fs, v.plant(fmt.Sprint("t", k), m, s, rng)...)
+	}
+	for k, dd := range separations {
+		fs = append(fs, v.plant(fmt.Sprint("o", k), m, add(s, directions(len(s), 1, rng)[0], dd), rng)...)
+	}
+	h := d.Judge(fs, reference.DefaultOptions())
+	for k := range each {
+		c.plants++
+		switch h.Plants[fmt.Sprint("t", k)].Call {
+		case reference.OffType:
+			c.off++
+		case reference.Doubtful:
+			c.doubt++
+		}
+	}
+	for k := range separations {
+		if h.Plants[fmt.Sprint("o", k)].Call == reference.OffType {
+			c.caught[k]++
+		}
+	}
+}
+
+func (v variety) learn(plants, m int, rng *rand.Rand) (*reference.Description, error) {
+	var fs []reference.Fruit
+	for k := range plants {
+		fs = append(fs, v.plant(fmt.Sprint(k), m, make([]float64, len(v.sd)), rng)...)
+	}
+	return reference.Learn(fs, nil, reference.Head{Name: "x", Species: "x", Version: "1"})
+}
+
+// coverage prints how often the interval of the lot holds the true rate, verdict errors included.
+func coverage(n int, seed uint64) {
+	fmt.Println("\ntrue rate | plants | interval covers | mean width\n--|--|--|--")
+	for ri, rate := range []float64{0, 0.02, 0.05, 0.1, 0.25} {
+		for pi, plants := range []int{8, 20, 40} {
+			var in, done int
+			wide := 0.0
+			for i := range n {
+				rng := rand.New(rand.NewPCG(seed+200, uint64(ri*1000000+pi*100000+i)))
+				v := newVariety(rng)
+				d, err := v.learn(12, 4, rng)
+				if err != nil {
+					continue
+				}
+				s := v.season(rng)
+				var fs []reference.Fruit
+				for k := range plants {
+					shift := s
+					if rng.Float64() < rate {
+						shift = add(s, directions(len(s), 1, rng)[0], 8)
+					}
+					fs = append(fs, v.plant(fmt.Sprint(k), 4, shift, rng)...)
+				}
+				c := lot.Count{}
+				for _, p := range d.Judge(fs, reference.DefaultOptions()).Plants {
+					c.Seen++
+					switch p.Call {
+					case reference.OffType:
+						c.Off++
+					case reference.Doubtful:
+						c.Unsure++
+					}
+				}
+				f, err := lot.Judge(c, lot.CommonStandard, 0.95)
+				if err != nil {
+					continue
+				}
+				done++
+				wide += f.High - f.Low
+				if f.Low <= rate && rate <= f.High {
+					in++
+				}
+			}
+			fmt.Printf("%g %% | %d | %.1f %% | %.2f\n", 100*rate, plants, 100*float64(in)/float64(done), wide/float64(done))
+		}
+	}
 }

@@ -92,11 +92,12 @@ func Judge(run *record.Run, v *Variety, o Options) error {
 	if err != nil {
 		return err
 	}
-	g, err := group(run, o)
+	fs := Fruits(run.Fruits)
+	g, err := group(run, fs, o)
 	if err != nil {
 		return err
 	}
-	j := &judging{run: run, o: o, v: v, g: g, aside: set}
+	j := &judging{run: run, o: o, v: v, g: g.Result, turns: g.turns, aside: set, fruits: fs}
 	return j.all()
 }
 
@@ -120,6 +121,12 @@ const (
 var asideNotes = []string{"sick", "damaged", "late", "unripe", "not-assessable"}
 
 func fruit(f *record.Fruit) reference.Fruit {
+	if f.Unscaled { // sizes and colours mean nothing outside the photo
+		g := *f
+		none := record.None()
+		g.Length, g.Width, g.Midline, g.Volume, g.Skin, g.Second, g.Unscaled = none, none, none, none, nil, nil, false
+		return fruit(&g)
+	}
 	r := reference.NoFruit()
 	r.Plant = f.Plant
 	if f.Has(noteCut) {
@@ -172,29 +179,56 @@ func deltaE(a, b [3]float64) float64 {
 	return colour.DeltaE2000(colour.Lab{L: a[0], A: a[1], B: a[2]}, colour.Lab{L: b[0], A: b[1], B: b[2]})
 }
 
-// group finds the groups and fills run.Groups and run.Grouping.
-func group(run *record.Run, o Options) (cluster.Result, error) {
+// group finds the groups and fills run.Groups and run.Grouping. Fruit that were measured the wrong way round
+// are turned in fs.
+func group(run *record.Run, fs []reference.Fruit, o Options) (g groupsFound, err error) {
 	run.Groups = nil
 	if len(run.Fruits) == 0 {
 		run.Grouping = nil
-		return cluster.Result{}, nil
+		return g, nil
 	}
-	t := reference.Table(Fruits(run.Fruits))
+	t := reference.Table(fs)
 	co := cluster.DefaultOptions()
 	co.Groups = o.Groups
 	r, err := cluster.Find(t, co)
 	if errors.Is(err, cluster.ErrNoTraits) {
 		r = oneGroup(t)
 	} else if err != nil {
-		return r, err
+		return g, err
 	}
+	turns := turned(run, fs, &r)
 	for i := range run.Fruits {
 		f := &run.Fruits[i]
 		m := r.Members[i]
 		run.Groups = append(run.Groups, record.Membership{Key: f.Key(), Plant: f.Plant, Group: m.Group, Membership: m.Probability, Unsure: m.Unsure, Alone: m.Alone})
 	}
+	r.Mixed = stillMixed(r.Mixed, turns)
 	run.Grouping = grouping(run, r)
-	return r, nil
+	for i := range run.Fruits {
+		if t := turns[i]; t != asMeasured {
+			fs[i] = turnedFruit(fs[i], t)
+			run.Grouping.Notes = append(run.Grouping.Notes, turnedSentence(&run.Fruits[i], r.Members[i].Group, t))
+		}
+	}
+	return groupsFound{r, turns}, nil
+}
+
+// groupsFound is a grouping with the fruit that were measured the wrong way round.
+type groupsFound struct {
+	cluster.Result
+	turns map[int]turn
+}
+
+// stillMixed leaves out the plants whose odd fruit were only measured the wrong way round.
+func stillMixed(ms []cluster.Mixed, turns map[int]turn) []cluster.Mixed {
+	var out []cluster.Mixed
+	for _, m := range ms {
+		odd := slices.DeleteFunc(slices.Clone(m.Rows), func(r int) bool { return turns[r] != asMeasured })
+		if len(odd) > 0 {
+			out = append(out, cluster.Mixed{Plant: m.Plant, Rows: odd})
+		}
+	}
+	return out
 }
 
 // oneGroup is the grouping of fruit of which nothing was measured.

@@ -153,6 +153,10 @@ func (j *judging) limits() []string {
 	if j.found.HolmP < j.o.Alpha {
 		out = append(out, fmt.Sprintf("This harvest holds at least one off-type (p = %s after allowing for having looked at all, Holm).", smallP(j.found.HolmP)))
 	}
+	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
+		out = append(out, fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %d plants seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
+			100*j.o.Alpha, l.Seen, 100*lot.ChanceToSee(l.Seen, j.o.Alpha)))
+	}
 	out = append(out, j.causes()...)
 	out = append(out, j.uniformity()...)
 	if d.Few() {

@@ -17,6 +17,7 @@ type judging struct {
 	o     Options
 	v     *Variety
 	g     cluster.Result
+	turns map[int]turn
 	aside aside
 	own   string // name of a description that this very harvest taught, and that is therefore not used
 
@@ -47,7 +48,6 @@ func (j *judging) all() error {
 
 // compare runs the description over the fruit that can be judged.
 func (j *judging) compare() {
-	j.fruits = Fruits(j.run.Fruits)
 	j.byRow = map[int]int{}
 	var in []reference.Fruit
 	for i := range j.run.Fruits {
@@ -115,6 +115,9 @@ func (j *judging) fruitVerdicts() {
 			r := j.found.Fruits[j.byRow[i]]
 			fv.Verdict, fv.Reasons = verdict(r.Call), r.Reasons
 			fv.Distance, fv.P = number(r.Distance), number(r.P)
+		}
+		if t := j.turns[i]; t != asMeasured {
+			fv.Reasons = append(slices.Clone(fv.Reasons), turnedSentence(f, fv.Group, t))
 		}
 		j.run.Judgement.Fruits = append(j.run.Judgement.Fruits, fv)
 	}
