@@ -232,6 +232,9 @@ func (s *patchwork) sharp(p int) bool {
 			if a < 0 || b < 0 || c < 0 || e < 0 {
 				continue
 			}
+			if s.px[a].part != p {
+				a = i // a mark one sample wide
+			}
 			near = append(near, colour.DeltaE76(s.px[a].lab, s.px[b].lab))
 			far = append(far, colour.DeltaE76(s.px[c].lab, s.px[e].lab))
 		}

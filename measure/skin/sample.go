@@ -49,7 +49,7 @@ const (
 // uncertainty.
 const liftPerMM = 0.0004
 
-// sample reads about max pixels of fruit f, each a mean of 3 × 3.
+// sample reads about max places of fruit f.
 func sample(ph *Photo, f *Fruit, max int) *patchwork {
 	lo, hi := geom.Bounds(f.Outline)
 	w := &patchwork{fruit: f}
@@ -64,6 +64,7 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 	w.step = math.Max(1, math.Ceil(math.Sqrt(area/float64(max))))
 	w.nx, w.ny = int((hi.X-lo.X)/w.step)+1, int((hi.Y-lo.Y)/w.step)+1
 	w.grid = make([]int32, w.nx*w.ny)
+	reach := int(w.step / 3) // one pixel, 3 × 3 from a step of 3: small marks must not be smeared
 	edge := edgePx + 0.005*math.Sqrt(area)
 	for j := 0; j < w.ny; j++ {
 		y := math.Round(lo.Y + w.step*(float64(j)+0.5))
@@ -74,7 +75,7 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 			if !inside(spans, p.X, edge) {
 				continue
 			}
-			q, ok := look(ph, surf, p)
+			q, ok := look(ph, surf, p, reach)
 			if !ok {
 				continue
 			}
@@ -117,10 +118,10 @@ func besideOf(ph *Photo, f *Fruit) colour.RGB {
 	return o
 }
 
-// look reads one pixel and the surface there.
-func look(ph *Photo, surf Surface, p geom.Px) (q pixel, ok bool) {
+// look reads the mean of the pixels within reach of p and the surface there.
+func look(ph *Photo, surf Surface, p geom.Px, reach int) (q pixel, ok bool) {
 	x, y := int(p.X), int(p.Y)
-	if x < 1 || y < 1 || x >= ph.Width-1 || y >= ph.Height-1 {
+	if x < reach || y < reach || x >= ph.Width-reach || y >= ph.Height-reach {
 		return q, false
 	}
 	s, th, pt, n, ok := surf(p)
@@ -133,12 +134,13 @@ func look(ph *Photo, surf Surface, p geom.Px) (q pixel, ok bool) {
 		return q, false
 	}
 	var e [3]float64
-	for dy := -1; dy <= 1; dy++ {
-		for dx := -1; dx <= 1; dx++ {
+	m := float64((2*reach + 1) * (2*reach + 1))
+	for dy := -reach; dy <= reach; dy++ {
+		for dx := -reach; dx <= reach; dx++ {
 			i := 3 * ((y+dy)*ph.Width + x + dx)
 			for k := range e {
 				b := ph.Pix[i+k]
-				e[k] += float64(b) / 9
+				e[k] += float64(b) / m
 				q.cut = q.cut || b >= 254
 			}
 		}
