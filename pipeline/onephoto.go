@@ -80,6 +80,9 @@ func (m *measurer) place(s *shot) error {
 		HeightMM: found.HeightMM, FocalPx: found.Camera.Focal, FocalFrom: string(found.FocalFrom), CardResidual: found.ResidualPx,
 		Tags: map[int]geom.Px{}, Settings: m.settings, Notes: append(append([]string(nil), p.Notes...), found.Notes...),
 	}
+	if m.opt.NoScale {
+		r.MMPerPx, r.HeightMM = 0, 0
+	}
 	for _, v := range []*float64{&r.MMPerPx, &r.TiltDeg, &r.HeightMM, &r.FocalPx, &r.CardResidual} {
 		if math.IsNaN(*v) || math.IsInf(*v, 0) { // not known without a card; JSON has no NaN
 			*v = 0

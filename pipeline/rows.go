@@ -84,11 +84,7 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 		}
 	}
 	shapeRow(f, b)
-	if noScale {
-		for _, v := range []*record.Value{&f.Length, &f.Width, &f.Midline, &f.Volume, &f.StalkLength} {
-			*v = record.None()
-		}
-	}
+	f.Unscaled = noScale
 }
 
 func skinRow(f *record.Fruit, r *skin.Result, colourOK bool) {

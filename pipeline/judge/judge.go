@@ -187,7 +187,7 @@ func group(run *record.Run, fs []reference.Fruit, o Options) (g groupsFound, err
 		run.Grouping = nil
 		return g, nil
 	}
-	t := reference.Table(fs)
+	t := reference.Table(relative(run.Fruits, fs))
 	co := cluster.DefaultOptions()
 	co.Groups = o.Groups
 	r, err := cluster.Find(t, co)

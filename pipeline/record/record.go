@@ -114,6 +114,7 @@ type Fruit struct {
 	SegStem    *geom.Px    // stalk base as the outlining saw it
 	SegTip     *geom.Px    // free end of the stalk
 	TableMM    geom.Vec3   // place of the body's middle on the table
+	Unscaled   bool        // no card and no scale: sizes are relative within the photo, colours uncorrected; tables leave both empty
 }
 
 // ColourShare is a further colour of a fruit with its share of the visible skin.
