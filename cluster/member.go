@@ -9,6 +9,10 @@ import (
 // with less than this probability. Set so that a harvest of 60 fruit has a false one in about 1 of 20.
 const lonely = 1e-3 / 1.2
 
+// temper scales log densities before they become memberships: the types were chosen to fit these very
+// fruit, so that plain memberships are too sure. Set by the simulation's reliability table.
+const temper = 0.5
+
 // model is a chosen partition with what membership needs.
 type model struct {
 	c      *candidate
@@ -116,7 +120,7 @@ func (m *model) posterior(h *harvest, u int, from []int) []float64 {
 			own = m.sp.w[u]
 			n--
 		}
-		l[i] = m.logT(y, g, cm, own) + math.Log(n+0.5)
+		l[i] = temper*m.logT(y, g, cm, own) + math.Log(n+0.5)
 		top = max(top, l[i])
 	}
 	sum := 0.0
@@ -234,7 +238,7 @@ func (r *Result) Classify(row Row) Member {
 		low.solveLower(d)
 		v := m.wide[g] * (1 + 1/(m.sp.pull+m.w[g]))
 		d2[i] = dot(d, d) / v
-		l[i] = -p/2*math.Log(v) - (m.df+p)/2*math.Log1p(d2[i]/m.df) + math.Log(m.units[g]+0.5)
+		l[i] = temper*(-p/2*math.Log(v)-(m.df+p)/2*math.Log1p(d2[i]/m.df)) + math.Log(m.units[g]+0.5)
 		if l[i] > l[best] {
 			best = i
 		}
