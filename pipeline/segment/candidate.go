@@ -8,16 +8,17 @@ import (
 
 // candidate is a region on its way to become a Fruit.
 type candidate struct {
-	reg    *region
-	coarse []geom.Px // outline from the maps, evenly spaced
-	line   []geom.Px // current outline, evenly spaced
-	edge   []geom.Edge
-	other  []int32   // region beyond a contact point, 0 elsewhere
-	sigma  []float64 // px, across the outline, for each point
-	step   float64   // edge contrast in units of the noise, median along free points
-	bad    float64   // share of free points without a usable edge
-	moved  float64   // RMS distance between coarse and refined outline, cells
-	stalk  []geom.Px
+	reg        *region
+	coarse     []geom.Px // outline from the maps, evenly spaced
+	line       []geom.Px // current outline, evenly spaced
+	edge       []geom.Edge
+	other      []int32   // region beyond a contact point, 0 elsewhere
+	sigma      []float64 // px, across the outline, for each point
+	step       float64   // edge contrast in units of the noise, median along free points
+	bad        float64   // share of free points without a usable edge
+	moved      float64   // RMS distance between coarse and refined outline, cells
+	stalk      []geom.Px
+	stalkCells []int
 	// stalkBefore: the stalk stands before the body, whose outline runs round both
 	stalkBefore bool
 	stem        heatPoint
@@ -66,14 +67,30 @@ func (c *candidate) mark(im Image, m *Maps, g *regions) {
 				c.edge[i], c.other[i] = geom.EdgeContact, l
 				break
 			}
-			if k < 1.5 && m.at(m.Stalk, q) > 0.5 {
+		}
+	}
+	c.markStalk(m, nor)
+	closeGaps(c.edge, geom.EdgeStalk, int(3*m.Cell/outlineStep(m)))
+	closeGaps(c.edge, geom.EdgeContact, int(2*m.Cell/outlineStep(m)))
+}
+
+// markStalk marks the points beyond which the fruit's own stalk lies.
+func (c *candidate) markStalk(m *Maps, nor []geom.Px) {
+	if len(c.stalkCells) == 0 {
+		return
+	}
+	in := map[[2]int]bool{}
+	for _, i := range c.stalkCells {
+		in[[2]int{i % m.W, i / m.W}] = true
+	}
+	for i, p := range c.line {
+		for _, k := range [2]float64{0.8, 1.3} {
+			x, y := m.toMap(p.Add(nor[i].Scale(k * m.Cell)))
+			if c.edge[i] == geom.EdgeFree && in[[2]int{int(math.Round(x)), int(math.Round(y))}] {
 				c.edge[i] = geom.EdgeStalk
-				break
 			}
 		}
 	}
-	closeGaps(c.edge, geom.EdgeStalk, int(3*m.Cell/outlineStep(m)))
-	closeGaps(c.edge, geom.EdgeContact, int(2*m.Cell/outlineStep(m)))
 }
 
 // at returns the region at photo point p, 0 for table.

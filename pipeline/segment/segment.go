@@ -111,6 +111,7 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 	m.block(keepOut)
 	own := m.recolour(im, opt)
 	g := findRegions(m, own, opt)
+	stalks := g.findStalks(m, own)
 	res := &Result{Maps: m, Regions: g.label}
 	t := newTools()
 	cand := make([]*candidate, 0, len(g.regions))
@@ -123,10 +124,10 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 			continue
 		}
 		if c := newCandidate(im, m, g, r); c != nil {
+			c.stalk, c.stalkCells = m.traceStalk(stalks[r.id], im), stalks[r.id]
 			cand = append(cand, c)
 		}
 	}
-	attachStalks(m, g, cand)
 	for _, c := range cand {
 		c.mark(im, m, g)
 		if opt.Refine {

@@ -1,6 +1,142 @@
 package segment
 
-import "offtype/measure/geom"
+import (
+	"math"
+	"slices"
+
+	"offtype/measure/geom"
+)
+
+// stalkLimit is the stalk probability that counts as stalk.
+const stalkLimit = 0.5
+
+// findStalks gives each region its stalk: the connected stalk cells that touch it most (its stem
+// heat weighing in), completed by their own colours, and taken out of the region. A region keeps
+// its greatest stalk. The result maps region numbers to cells.
+func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
+	is := func(i int) bool {
+		if m.Block[i] || m.Stalk[i] < 0.4 {
+			return false
+		}
+		if g.label[i] != 0 && g.depth[i] >= 3 { // well inside: the stalk of a fruit that stands
+			return m.Stalk[i] > 0.6*m.Body[i]
+		}
+		return m.Stalk[i] > stalkLimit && (g.label[i] == 0 || m.Stalk[i] > m.Body[i])
+	}
+	seen := make([]bool, len(g.label))
+	by := map[int32][]int{}
+	for s := range seen {
+		if seen[s] || !is(s) {
+			continue
+		}
+		seen[s] = true
+		cells := []int{s}
+		touch := map[int32]float64{}
+		for k := 0; k < len(cells); k++ {
+			g.each4(cells[k], func(j int) {
+				if is(j) {
+					if !seen[j] {
+						seen[j] = true
+						cells = append(cells, j)
+					}
+					return
+				}
+				if l := g.label[j]; l != 0 {
+					touch[l] += 0.1 + float64(m.Stem[j])
+					return
+				}
+				g.each4(j, func(q int) {
+					if l := g.label[q]; l != 0 && !is(q) {
+						touch[l] += 0.03 + 0.3*float64(m.Stem[q])
+					}
+				})
+			})
+		}
+		var to *region
+		top := 0.0
+		for _, r := range g.regions { // fixed order
+			if t := touch[r.id]; t > top && r.reject == "" {
+				to, top = r, t
+			}
+		}
+		if to != nil && len(cells) >= 4 && len(cells) > len(by[to.id]) && 2*len(cells) < to.cells {
+			by[to.id] = cells
+		}
+	}
+	for _, r := range g.regions {
+		if cells := by[r.id]; len(cells) > 0 {
+			cells = g.growStalk(m, r, cells, own)
+			by[r.id] = cells
+			for _, i := range cells {
+				g.label[i] = 0
+			}
+		}
+	}
+	if len(by) > 0 {
+		g.keepLargestParts(m)
+	}
+	return by
+}
+
+// growStalk adds the cells around a stalk that have its colours rather than the fruit's or the
+// table's. A stalk that would more than treble is left as it was.
+func (g *regions) growStalk(m *Maps, r *region, cells []int, own *ownColours) []int {
+	if own == nil {
+		return cells
+	}
+	var core, body []feature
+	for _, i := range cells {
+		core = append(core, own.cell[i])
+	}
+	for i, l := range g.label {
+		if l == r.id && g.depth[i] > 1.5 && m.Stalk[i] < 0.15 {
+			body = append(body, own.cell[i])
+		}
+	}
+	stalk, fruit := newPalette(core, 3), newPalette(thin(body, 500), 6)
+	if len(stalk) == 0 || len(fruit) == 0 {
+		return cells
+	}
+	ratio := func(i int) float32 {
+		f := own.cell[i]
+		return min(fruit.distance(f), own.table.shaded(f)) - stalk.distance(f)
+	}
+	have := map[int]bool{}
+	for _, i := range cells {
+		have[i] = true
+	}
+	grown := slices.Clone(cells)
+	most := 3*len(cells) + 8
+	for k := 0; k < len(grown) && len(grown) <= most; k++ {
+		g.each4(grown[k], func(j int) {
+			if have[j] || m.Block[j] || (g.label[j] != 0 && g.label[j] != r.id) {
+				return
+			}
+			if v := ratio(j); v > 4 && float64(v) > 12-30*float64(m.Stalk[j]) {
+				have[j] = true
+				grown = append(grown, j)
+			}
+		})
+	}
+	if len(grown) > most {
+		return cells
+	}
+	return grown
+}
+
+// traceStalk returns the coarse outline of the cells, photo px.
+func (m *Maps) traceStalk(cells []int, im Image) []geom.Px {
+	in := map[int]bool{}
+	for _, i := range cells {
+		in[i] = true
+	}
+	return m.traceField(func(i int) float32 {
+		if in[i] {
+			return float32(math.Max(0.75, float64(m.Stalk[i])))
+		}
+		return min(m.Stalk[i], 0.5)
+	}, func(i int) bool { return in[i] }, im)
+}
 
 // refineStalk moves the stalk's outline to the photo's edge and takes away what it shares with the
 // body: along the base both follow one line. A stalk that stands before its fruit (upright fruit)
