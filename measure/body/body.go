@@ -18,6 +18,10 @@ func Fit(views []View, opt Options) (*Body, error) {
 	if len(views) == 0 {
 		return nil, ErrNoOutline
 	}
+	views = append([]View(nil), views...)
+	for i := range views {
+		views[i].Outline, views[i].Edge = cutSpurs(views[i].Outline, views[i].Edge)
+	}
 	t := newTask(views)
 	n := opt.Samples
 	if n <= 0 {
@@ -38,7 +42,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 		rs := rays(v, i, n)
 		f := 0
 		for _, r := range rs {
-			if !r.oneSided {
+			if r.free() {
 				f++
 			}
 		}
@@ -60,7 +64,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 		b.Pose = Upright
 		t.upright = true
 	}
-	m, eq, err := t.best(&views[main], flat, b, opt)
+	m, eq, err := t.best(main, flat, b, opt)
 	if err != nil {
 		return nil, err
 	}
@@ -85,7 +89,7 @@ func finite(v *View) bool {
 }
 
 func newTask(views []View) *task {
-	t := &task{views: views, robust: 1, loose: 1}
+	t := &task{views: views, robust: 1, loose: 1, marks: marks(views)}
 	for i := range views {
 		t.eyes = append(t.eyes, views[i].Camera.Centre())
 	}
@@ -93,7 +97,7 @@ func newTask(views []View) *task {
 }
 
 // best tries the possible headings and bends and returns the best body.
-func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, error) {
+func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal, error) {
 	if t.upright {
 		m := flat.begin(0)
 		m.p[pRise] = -math.Pi / 2
@@ -106,8 +110,7 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 		eq, _ := t.run(m, 25)
 		return m, eq, nil
 	}
-	psi, known := flat.headings(v)
-	b.StemKnown = known
+	psi := t.headings(&flat, main)
 	starts := t.straight(flat, psi)
 	if len(starts) == 0 {
 		return nil, nil, ErrNoFit
@@ -134,10 +137,7 @@ func (t *task) best(v *View, flat plan, b *Body, opt Options) (*model, *normal, 
 	if m, e := t.hop(best); m != nil {
 		best, eq = m, e
 	}
-	if !known {
-		eq = t.guessStem(best, b, eq)
-	}
-	return best, eq, nil
+	return best, t.tellStem(best, b, eq), nil
 }
 
 // ribbedSpread is the outline's spread about a smooth body, in multiples of its sigma, from which on
@@ -192,7 +192,7 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 		for _, d := range apart {
 			same = same || math.Abs(c.m.p[pRise]-d.m.p[pRise]) < 2*deg && math.Abs(c.m.p[pYaw]-d.m.p[pYaw]) < 10*deg
 		}
-		if !same && len(apart) < 3 {
+		if !same && len(apart) < 4 {
 			apart = append(apart, c)
 		}
 	}
@@ -321,7 +321,7 @@ func (t *task) scallops(m *model, known int) []scallop {
 	var dots []dot
 	for i := range t.rays {
 		y := &t.rays[i]
-		if y.oneSided {
+		if !y.free() {
 			continue
 		}
 		l, s := m.graze(y.o, y.d, math.NaN())
@@ -398,11 +398,18 @@ func looksUpright(v *View, flat plan) bool {
 	return inside && top.Sub(q).Norm() < 0.4*w/2
 }
 
-// guessStem tells the stem end by the shape: the slimmer half, as fruit with a neck have it there.
-func (t *task) guessStem(m *model, b *Body, eq *normal) *normal {
-	b.Notes = append(b.Notes, NoteStem)
-	slim, wide := m.prof.radius(0.2), m.prof.radius(0.8)
-	if slim <= wide {
+// tellStem makes pole 0 the stem end: as a sure mark says, or the votes of the unsure ones, or else the
+// shape: the slimmer half, as fruit with a neck have it there.
+func (t *task) tellStem(m *model, b *Body, eq *normal) *normal {
+	vote := t.vote(m)
+	stem := vote > 0
+	if math.Abs(vote) < clearVote {
+		stem = m.prof.radius(0.2) <= m.prof.radius(0.8)
+		b.Notes = append(b.Notes, NoteStem)
+	} else {
+		b.StemKnown = true
+	}
+	if stem {
 		return eq
 	}
 	m.reverse()

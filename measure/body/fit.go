@@ -11,21 +11,29 @@ const knots = 19 // coefficients of the profile
 
 // ray is one outline point.
 type ray struct {
-	view     int
-	o, d     geom.Vec3
-	zdir     float64 // cosine between ray and optical axis
-	focal    float64
-	sigma    float64 // px
-	oneSided bool    // the ray must meet the body, nothing more
-	at       geom.Px
-	near     float64 // distance where it grazed the body last; NaN: not known
+	view  int
+	o, d  geom.Vec3
+	zdir  float64 // cosine between ray and optical axis
+	focal float64
+	sigma float64 // px
+	edge  geom.Edge
+	at    geom.Px
+	near  float64 // distance where it grazed the body last; NaN: not known
 }
+
+// besidePx is how near a body's rim typically lies to the outline where a neighbour or the stalk's base
+// covers it, px: the finder's line there may run in the gap, and the body goes on behind what hides it.
+const besidePx = 4
+
+// free reports whether the ray lies on the fruit's own outline.
+func (y *ray) free() bool { return y.edge == geom.EdgeFree }
 
 // task is one fit: rays, ends in the picture, priors.
 type task struct {
 	views   []View
 	eyes    []geom.Vec3 // camera centres
 	rays    []ray
+	marks   []mark
 	upright bool
 	loose   float64   // factor on the wiggle prior: below 1 while the start is rough
 	robust  float64   // robust scale, multiples of sigma
@@ -46,12 +54,14 @@ func (t *task) visit(m *model, row []float64, grad bool, f sink) {
 		}
 		k := y.focal / (l * y.zdir) / y.sigma / gn
 		r := s.g * k
-		if y.oneSided {
-			if r <= 0 {
-				continue
-			}
-		} else {
+		switch {
+		case y.edge == geom.EdgeFree:
 			t.abs = append(t.abs, math.Abs(r))
+		case y.edge == geom.EdgeFrame && r <= 0:
+			continue
+		case y.edge != geom.EdgeFrame:
+			k *= y.sigma / besidePx
+			r *= y.sigma / besidePx
 		}
 		if grad {
 			m.jac(y.o.Add(y.d.Scale(l)), s, row)

@@ -196,49 +196,6 @@ func (m *model) pole(end int) (p, out geom.Vec3) {
 	return c, tan
 }
 
-// ends adds the places of stalk base and blossom scar. An end that faces the camera must be seen
-// where it was found; one that faces away only has to lie behind it, on the same side.
-func (t *task) ends(m *model, row []float64, grad bool, f sink) {
-	for vi := range t.views {
-		v := &t.views[vi]
-		for end, px := range []*geom.Px{v.Stem, v.Blossom} {
-			if px == nil {
-				continue
-			}
-			sd := v.StemSigmaPx
-			if sd == 0 {
-				sd = 4
-			}
-			p, out := m.pole(end)
-			facing := out.Dot(t.eyes[vi].Sub(p).Unit())
-			at := v.Camera.Project(p)
-			dir := v.Camera.Project(p.Add(out)).Sub(at)
-			if l := dir.Norm(); l > 1e-9 {
-				dir = dir.Scale(1 / l)
-			}
-			side := geom.Px{X: -dir.Y, Y: dir.X}
-			along := sd * (1 + 12*math.Max(0, 0.3-facing)) // seen ever more from the side
-			add := func(u geom.Px, s float64) {
-				zero(row)
-				r := at.Sub(*px).Dot(u) / s
-				if grad {
-					see := func() float64 {
-						q, _ := m.pole(end)
-						return v.Camera.Project(q).Dot(u) / s
-					}
-					m.numeric(row, true, see)
-					m.numericPlace(row, see)
-				}
-				f(row, r, 1/(1+r*r/9))
-			}
-			add(side, sd)
-			if facing > 0.1 {
-				add(dir, along)
-			}
-		}
-	}
-}
-
 // numericPlace is numeric for place and yaw.
 func (m *model) numericPlace(row []float64, v func() float64) {
 	const h = 1e-4

@@ -21,7 +21,7 @@ func (t *task) sides(b *Body) {
 			if y.view != v {
 				continue
 			}
-			if y.oneSided {
+			if !y.free() {
 				dist = append(dist, math.NaN())
 				continue
 			}

@@ -78,42 +78,6 @@ func flatten(v *View) (plan, bool) {
 	return p, ok
 }
 
-// headings returns the directions that the axis may have, stem to blossom, best first, and whether
-// they rest on a stalk or scar.
-func (p *plan) headings(v *View) (psi []float64, known bool) {
-	on := func(q *geom.Px) (geom.Vec3, bool) {
-		if q == nil {
-			return geom.Vec3{}, false
-		}
-		return v.Camera.OnPlane(*q, p.z)
-	}
-	stem, okS := on(v.Stem)
-	blossom, okB := on(v.Blossom)
-	var d geom.Vec3
-	switch {
-	case okS && okB:
-		d = blossom.Sub(stem)
-	case okS:
-		d = p.mid.Sub(stem)
-	case okB:
-		d = blossom.Sub(p.mid)
-	default:
-		l := []float64{p.axis}
-		if p.ratio < 1.2 {
-			l = append(l, p.axis+math.Pi/2)
-		}
-		return l, false
-	}
-	dir := math.Atan2(d.Y, d.X)
-	if p.ratio > 1.15 && !(okS && okB) {
-		// a clear long axis is sharper than one point, unless the point lies on the long side
-		if off := math.Remainder(dir-p.axis, math.Pi); math.Abs(off) < 50*math.Pi/180 {
-			return []float64{dir - off, dir}, true
-		}
-	}
-	return []float64{dir}, true
-}
-
 // begin makes a first body with its axis along psi.
 func (p *plan) begin(psi float64) *model {
 	lo, hi, _ := p.extent(psi)
@@ -252,7 +216,7 @@ func rays(v *View, view, n int) []ray {
 		at := smoothed(pts, 4*i)
 		e := edge[4*i]
 		r := newRay(&v.Camera, at)
-		r.view, r.sigma, r.oneSided = view, sigma, e != geom.EdgeFree
+		r.view, r.sigma, r.edge = view, sigma, e
 		out = append(out, r)
 	}
 	return out

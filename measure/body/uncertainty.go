@@ -166,7 +166,7 @@ func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
 	for k := range u.rays {
 		if y := &u.rays[k]; y.view == i {
 			r := newRay(cam, y.at)
-			r.view, r.sigma, r.oneSided = y.view, y.sigma, y.oneSided
+			r.view, r.sigma, r.edge = y.view, y.sigma, y.edge
 			u.rays[k] = r
 		}
 	}

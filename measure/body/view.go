@@ -18,7 +18,11 @@ type View struct {
 	Blossom  *geom.Px // blossom scar
 
 	SigmaPx     float64 // standard uncertainty of an outline point, px; 0: 0.5
-	StemSigmaPx float64 // of Stem and Blossom, px; 0: 4
+	StemSigmaPx float64 // of Stem and Blossom, px; 0: 4, or 8 for an unsure one
+
+	// StemBy and BlossomBy say how sure the finder is of each end, 0–1; 0: not stated, believed. Below 0.6
+	// the place is used but not the name: it may be the other end. A StalkTip makes the stem end sure.
+	StemBy, BlossomBy float64
 
 	// SkinDirections are directions in which ribs or stripes run on the skin: they lead to both ends.
 	SkinDirections []Direction
