@@ -49,7 +49,29 @@ func (s *patchwork) judgeParts() []part {
 			out[p].kind = s.judgePart(out, p)
 		}
 	}
+	for p := 1; p < len(out); p++ {
+		for q := range out {
+			if out[q].kind == spot && out[p].kind == mark && !s.sharp(p) && rim(out[0].lab, out[q].lab, out[p].lab) {
+				out[p].kind = shade // the soft rim of a ground spot
+			}
+		}
+	}
 	return out
+}
+
+// rim reports whether x lies roughly between a and b.
+func rim(a, b, x colour.Lab) bool {
+	ab, ax := [3]float64{b.L - a.L, b.A - a.A, b.B - a.B}, [3]float64{x.L - a.L, x.A - a.A, x.B - a.B}
+	dot, len2, x2 := 0.0, 0.0, 0.0
+	for k := range ab {
+		dot, len2, x2 = dot+ab[k]*ax[k], len2+ab[k]*ab[k], x2+ax[k]*ax[k]
+	}
+	if len2 == 0 {
+		return false
+	}
+	t := dot / len2
+	off := x2 - t*dot
+	return t > 0.1 && t < 0.95 && off < 100 // within 10 ΔE*ab of the line
 }
 
 func (s *patchwork) countParts() []part {
