@@ -192,7 +192,7 @@ const cameraModes = 4
 func (m *measurer) view(s *shot, f *segment.Fruit) body.View {
 	v := body.View{
 		Camera: s.found.Camera, Outline: f.Outline, Edge: f.Edge, SigmaPx: f.SigmaPx,
-		Stem: f.StemBase, StalkTip: f.StalkTip, Blossom: f.Blossom,
+		Stem: f.StemBase, StalkTip: f.StalkTip, Blossom: f.Blossom, StemBy: f.StemBy, BlossomBy: f.BlossomBy,
 	}
 	if s.found.Solution != nil {
 		v.Perturbed = s.found.Solution.Modes(cameraModes)

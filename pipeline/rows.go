@@ -66,6 +66,7 @@ func (m *measurer) outlineRow(s *shot, i int) record.Fruit {
 	if g.CutByFrame && !f.Has("cut") {
 		f.Notes = append(f.Notes, "cut")
 	}
+	f.StemBy, f.BlossomBy = g.StemBy, g.BlossomBy
 	f.TableMM, f.SegStem, f.SegTip = middle(&s.found.Camera, g.Outline, s.bodies[i]), g.StemBase, g.StalkTip
 	return f
 }

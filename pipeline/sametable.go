@@ -212,6 +212,7 @@ func viewsOf(g []seen, best seen) []body.View {
 		}
 		out = append(out, body.View{
 			Camera: *s.full.Camera, Outline: f.Outline, Edge: f.Edge, SigmaPx: f.SigmaPx, Stem: f.SegStem, StalkTip: f.SegTip, Blossom: f.BlossomPx,
+			StemBy: f.StemBy, BlossomBy: f.BlossomBy,
 			Perturbed: append([]camera.Camera(nil), s.full.Modes...),
 		})
 	}
