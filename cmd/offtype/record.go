@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"os"
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
@@ -17,6 +18,15 @@ func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
 	full, err := res.Full()
 	if err != nil {
 		return err
+	}
+	if v := full.Judgement.Variety; v != nil && c.Variety != "" {
+		text, err := os.ReadFile(c.Variety)
+		if err != nil {
+			return fmt.Errorf("keep the variety's description in the book: %w", err)
+		}
+		if err := b.AddDescription(e.ctx, v.Name, v.Species, v.Version, string(text)); err != nil {
+			return err
+		}
 	}
 	rec, err := b.RecordRun(e.ctx, c.Harvest, c.Lot, *full)
 	if err != nil {

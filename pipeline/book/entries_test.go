@@ -351,3 +351,27 @@ func TestParseSubject(t *testing.T) {
 		}
 	}
 }
+
+// The text of the description that the verdicts used is kept and found again.
+func TestDescriptions(t *testing.T) {
+	ctx := context.Background()
+	b := open(t, filepath.Join(t.TempDir(), "b.book"))
+	for _, text := range []string{"format: 1\n", "format: 1\n", "format: 1 # changed\n"} {
+		must(t, b.AddDescription(ctx, "Invented Neck", "Cucurbita moschata", "2", text))
+	}
+	_, err := b.RecordRun(ctx, "2026", "", sample(3, 1, 1))
+	must(t, err)
+	got, err := b.Description(ctx, "2026")
+	must(t, err)
+	if got != "format: 1 # changed\n" {
+		t.Errorf("description %q", got)
+	}
+	var n int
+	must(t, b.ro.QueryRow("SELECT count(*) FROM descriptions").Scan(&n))
+	if n != 2 {
+		t.Errorf("%d descriptions, want 2", n)
+	}
+	if _, err := b.Description(ctx, "none"); !errors.Is(err, ErrNotFound) {
+		t.Errorf("unknown harvest: %v", err)
+	}
+}

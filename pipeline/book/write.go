@@ -2,7 +2,9 @@ package book
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"math"
@@ -281,4 +283,44 @@ func (r *recorder) ensureDescription(ctx context.Context, tx *sql.Tx) (any, erro
 		id, err = insert(ctx, tx, "INSERT INTO descriptions (variety_id, version, added) VALUES (?, ?, ?)", variety, v.Version, r.b.stamp())
 	}
 	return id, err
+}
+
+// AddDescription keeps the text of a version of a variety's description, so that a verdict can be
+// checked years later. A run recorded afterwards with that variety and version points to it. The
+// same text again changes nothing.
+func (b *Book) AddDescription(ctx context.Context, variety, species, version, text string) error {
+	sum := sha256.Sum256([]byte(text))
+	err := b.write(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO varieties (name, species) VALUES (?, ?)", variety, species); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, `INSERT OR IGNORE INTO descriptions (variety_id, version, sha256, text, added) SELECT id, ?, ?, ?, ? FROM varieties WHERE name = ?`,
+			version, hex.EncodeToString(sum[:]), text, b.stamp(), variety)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("keep the description of %q, version %q: %w", variety, version, err)
+	}
+	return nil
+}
+
+// Description returns the text of the description that the newest verdicts of a harvest used, "" when
+// none was kept.
+func (b *Book) Description(ctx context.Context, harvest string) (text string, err error) {
+	err = b.read(ctx, func(tx *sql.Tx) error {
+		hid, err := harvestID(ctx, tx, harvest)
+		if err != nil {
+			return err
+		}
+		run, err := currentRun(ctx, tx, hid)
+		if err != nil {
+			return err
+		}
+		err = tx.QueryRowContext(ctx, "SELECT d.text FROM runs r JOIN descriptions d ON d.id = r.description_id WHERE r.id = ?", run).Scan(&text)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		return err
+	})
+	return text, err
 }
