@@ -6,7 +6,10 @@ import (
 	"os/exec"
 	"runtime"
 
+	"offtype/pipeline/book"
+	"offtype/pipeline/compare"
 	"offtype/pipeline/desk"
+	"offtype/pipeline/seed"
 )
 
 type deskCmd struct {
@@ -30,7 +33,7 @@ func (c *deskCmd) Run(e *env) error {
 		return usage(err)
 	}
 	defer l.Close()
-	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version})
+	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version, Commands: deskCommands()})
 	if err != nil {
 		return err
 	}
@@ -41,6 +44,20 @@ func (c *deskCmd) Run(e *env) error {
 		openBrowser(e.ctx, address)
 	}
 	return d.Serve(e.ctx, l)
+}
+
+// deskCommands hands the page what the other commands do.
+func deskCommands() desk.Commands {
+	return desk.Commands{
+		Side: func(ctx context.Context, b *book.Book, harvest string) (compare.Side, error) {
+			return bookSide(&env{ctx: ctx}, b, harvest)
+		},
+		Seed: func(ctx context.Context, b *book.Book, harvest string) (seed.Input, error) {
+			return seedInput(&env{ctx: ctx}, b, harvest)
+		},
+		Trial: trialPlants,
+		Share: shareOf,
+	}
 }
 
 // openBrowser asks the system to show the address; where that fails the printed address is enough.

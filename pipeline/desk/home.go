@@ -127,8 +127,9 @@ func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {
 
 // words are the functions of the page templates.
 var words = map[string]any{
-	"join":  strings.Join,
-	"count": count,
+	"join":    strings.Join,
+	"count":   count,
+	"percent": func(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", 100*v), ".0") + " %" },
 	"dict": func(kv ...any) map[string]any {
 		m := map[string]any{}
 		for i := 0; i+1 < len(kv); i += 2 {

@@ -1,13 +1,10 @@
 package desk
 
 import (
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"os"
 	"path/filepath"
-	"strings"
-	"time"
 
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
@@ -168,9 +165,3 @@ func (d *Desk) wholePage(w http.ResponseWriter, b []byte) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Write(b)
 }
-
-var (
-	_ = json.Marshal
-	_ = strings.Join
-	_ = time.Now
-)

@@ -239,6 +239,10 @@ func (d *Desk) routes() http.Handler {
 	d.tableRoutes(m)
 	d.groupRoutes(m)
 	d.verdictRoutes(m)
+	d.observeRoutes(m)
+	d.entryRoutes(m)
+	d.yearRoutes(m)
+	d.varietyRoutes(m)
 	m.HandleFunc("/", d.notFound)
 	return m
 }

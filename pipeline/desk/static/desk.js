@@ -10,6 +10,11 @@
   document.addEventListener("htmx:sendError", () => complain("The program does not answer. Is it still running on the computer?"));
   document.addEventListener("htmx:beforeRequest", () => { const a = alertLine(); a.hidden = true; a.textContent = ""; });
 
+  // The list of photos is not drawn anew while somebody fills one of its forms.
+  document.addEventListener("htmx:beforeRequest", (e) => {
+    if (e.target.id === "photolist" && !e.detail.requestConfig.triggeringEvent && e.target.contains(document.activeElement) && document.activeElement.closest("details")) e.preventDefault();
+  });
+
   function complain(text) {
     const a = alertLine();
     a.textContent = (text || "That did not work. Load the page again.").slice(0, 400);

@@ -1,0 +1,210 @@
+package desk
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+
+	"offtype/pipeline/book"
+	"offtype/pipeline/exchange"
+)
+
+// Entries are what a grower writes into the book by hand: packets and lots, plants, beds … The
+// forms follow from the book's own list of fields.
+
+func (d *Desk) entryRoutes(m *http.ServeMux) {
+	m.HandleFunc("GET /book/{kind}", d.entryView)
+	m.HandleFunc("POST /book/{kind}", d.saveEntry)
+}
+
+// entryWords are the title of a kind, the name of its key, and the door it belongs to.
+var entryWords = map[string][3]string{
+	"lot":      {"Packets and seed lots", "Your own code for the lot, such as L-2026-1", "sow"},
+	"variety":  {"Varieties", "Name", "sow"},
+	"bed":      {"Beds", "Name", "bed"},
+	"planting": {"Plantings", "Name, such as 2026 squash (as the harvest)", "bed"},
+	"plant":    {"Plants", "Planting / number, such as 2026 squash/7", "bed"},
+	"grower":   {"Growers", "Name", "sow"},
+	"harvest":  {"Harvests in the book", "Name", "table"},
+}
+
+type entryField struct {
+	Name, Label, Value, Help, Type string
+	Choice                         []string
+	List                           []string
+}
+
+type entryLine struct{ Name, Text string }
+
+type entryData struct {
+	Kind    string
+	Key     string
+	KeyHelp string
+	Name    string
+	Fields  []entryField
+	Entries []entryLine
+	Seen    bool // of a plant or lot: pictures and notes
+}
+
+// wordsOf turns a field name into words.
+func wordsOf(name string) string {
+	s := strings.ReplaceAll(name, "_", " ")
+	for from, to := range map[string]string{" m": ", m", " g": ", g"} {
+		if base, ok := strings.CutSuffix(s, from); ok {
+			s = base + to
+		}
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// tableOf reads the entries of a kind with their keys as they are named in forms.
+func (d *Desk) entries(r *http.Request, k book.Kind) (map[string]map[string]string, []string, error) {
+	tables, err := d.book.Tables(r.Context(), book.ExportOptions{NoOutlines: true})
+	if err != nil {
+		return nil, nil, err
+	}
+	byName := map[string]exchange.Table{}
+	for _, t := range tables {
+		byName[t.Name] = t
+	}
+	t, ok := byName[k.Name+"s"]
+	if k.Name == "variety" {
+		t, ok = byName["varieties"]
+	}
+	if !ok {
+		return nil, nil, nil
+	}
+	at := map[string]int{}
+	for i, f := range t.Fields {
+		at[f.Name] = i
+	}
+	text := func(t exchange.Table, row []any, field string) string {
+		for i, f := range t.Fields {
+			if f.Name == field && i < len(row) && row[i] != nil {
+				return fmt.Sprint(row[i])
+			}
+		}
+		return ""
+	}
+	names := func(table, key string) map[string]string {
+		out := map[string]string{}
+		for _, row := range byName[table].Rows {
+			out[text(byName[table], row, "id")] = text(byName[table], row, key)
+		}
+		return out
+	}
+	refs := map[string]map[string]string{"lot": names("lots", "code"), "variety": names("varieties", "name"), "grower": names("growers", "name"), "bed": names("beds", "name"), "planting": names("plantings", "name")}
+	out := map[string]map[string]string{}
+	var order []string
+	for _, row := range t.Rows {
+		key := text(t, row, "name")
+		switch k.Name {
+		case "lot":
+			key = text(t, row, "code")
+		case "plant":
+			key = refs["planting"][text(t, row, "planting_id")] + "/" + text(t, row, "number")
+		}
+		e := map[string]string{}
+		for _, f := range k.Fields {
+			v := text(t, row, f.Name)
+			if ids, ok := refs[f.Type]; ok {
+				v = ids[text(t, row, f.Name+"_id")]
+			}
+			if f.Type == "yes/no" {
+				v = map[string]string{"1": "yes", "true": "yes", "0": "no", "false": "no"}[v]
+			}
+			e[f.Name] = v
+		}
+		out[key] = e
+		order = append(order, key)
+	}
+	return out, order, nil
+}
+
+func (d *Desk) entryView(w http.ResponseWriter, r *http.Request) {
+	d.entryPage(w, r, http.StatusOK, r.URL.Query().Get("name"), nil, nil)
+}
+
+// entryPage shows the entries of a kind and the form of one; typed holds what was typed when it could not be saved.
+func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, status int, name string, typed map[string]string, problem error) {
+	k, err := book.KindNamed(r.PathValue("kind"))
+	words, known := entryWords[k.Name]
+	if err != nil || !known {
+		d.notFound(w, r)
+		return
+	}
+	have, order, err := d.entries(r, k)
+	if err != nil {
+		d.problem(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	v := entryData{Kind: k.Name, Key: k.Key, KeyHelp: words[1], Name: name}
+	for _, n := range order {
+		var said []string
+		for _, f := range k.Fields {
+			if s := have[n][f.Name]; s != "" && len(said) < 4 {
+				said = append(said, strings.ToLower(wordsOf(f.Name))+" "+s)
+			}
+		}
+		v.Entries = append(v.Entries, entryLine{n, strings.Join(said, ", ")})
+	}
+	for _, f := range k.Fields {
+		e := entryField{Name: f.Name, Label: wordsOf(f.Name), Help: f.Help, Type: f.Type, Choice: f.Choice, Value: have[name][f.Name]}
+		if f.Type == "yes/no" {
+			e.Choice = []string{"yes", "no"}
+		}
+		if f.Type == "date" {
+			e.Help = strings.TrimSpace(e.Help + " such as 2026-05-14")
+		}
+		if other, err := book.KindNamed(f.Type); err == nil && f.Type != "plant" {
+			_, e.List, _ = d.entries(r, other)
+		}
+		if typed != nil {
+			e.Value = typed[f.Name]
+		}
+		v.Fields = append(v.Fields, e)
+	}
+	p := &page{Title: words[0], Door: words[2], Data: v}
+	if problem != nil {
+		p.Problem = sentence(problem.Error())
+	}
+	d.showStatus(w, r, status, "entry", p)
+}
+
+func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	k, err := book.KindNamed(r.PathValue("kind"))
+	if _, known := entryWords[k.Name]; err != nil || !known {
+		d.notFound(w, r)
+		return
+	}
+	name := oneLine(r.PostForm.Get("key"), 120)
+	typed := map[string]string{}
+	for _, f := range k.Fields {
+		typed[f.Name] = oneLine(r.PostForm.Get("f-"+f.Name), 2000)
+	}
+	if name == "" {
+		d.entryPage(w, r, http.StatusUnprocessableEntity, name, typed, errors.New("give a name first"))
+		return
+	}
+	have, _, err := d.entries(r, k)
+	if err != nil {
+		d.problem(w, r, http.StatusInternalServerError, err)
+		return
+	}
+	changed := map[string]string{}
+	for f, v := range typed {
+		if v != have[name][f] {
+			changed[f] = v
+		}
+	}
+	if err := d.book.Set(r.Context(), k.Name, name, changed); err != nil {
+		d.entryPage(w, r, http.StatusUnprocessableEntity, name, typed, err)
+		return
+	}
+	http.Redirect(w, r, "/book/"+k.Name+"?said=saved", http.StatusSeeOther)
+}

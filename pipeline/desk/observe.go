@@ -1,0 +1,208 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"offtype/pipeline/book"
+)
+
+func (d *Desk) observeRoutes(m *http.ServeMux) {
+	m.HandleFunc("GET /h/{id}/observe", d.withHarvest(d.observeView))
+	m.HandleFunc("POST /h/{id}/observe", d.withHarvest(d.observe))
+}
+
+// gridTraits are the columns of the grid at first, in the order of the bench; the others are ticked on.
+var gridTraits = []string{"weight", "rind_thumbnail", "flesh_thickness", "seed_maturity", "bitter", "taste"}
+
+// gridWords name the traits in plain words.
+var gridWords = map[string]string{
+	"weight": "Weight", "rind_thumbnail": "Rind, thumbnail", "rind_force": "Rind, force", "rind_thickness": "Rind thickness", "flesh_thickness": "Flesh thickness",
+	"flesh_colour": "Flesh colour", "brix": "Sweetness (°Bx)", "dry_matter": "Dry matter", "seed_maturity": "Seed", "days_to_maturity": "Days to ripe",
+	"disease": "Disease", "keeping": "Kept, days", "taste": "Taste, 1–9", "bitter": "Bitter", "saved_seed": "Seed kept", "other": "Other",
+}
+
+// cell is a field of the grid.
+type cell struct {
+	Harvest, Row, Trait string
+	Label               string // for people who do not see the grid
+	Value               string
+	Words               []string
+	Problem             string
+	Slip                bool // refused as a likely slip: can be kept anyway
+	Saved               bool
+}
+
+type gridRow struct {
+	Key, Name, Link string
+	Cells           []cell
+}
+
+type column struct {
+	Trait, Name, Unit, Help string
+	Shown                   bool
+}
+
+type observeData struct {
+	ID      string
+	Columns []column
+	All     []column
+	Rows    []gridRow
+	Plants  bool // rows are plants
+	Empty   string
+	Lost    []string
+	Count   int
+}
+
+func traitColumn(t book.HandTrait) column {
+	name := gridWords[t.Name]
+	if name == "" {
+		name = strings.ReplaceAll(t.Name, "_", " ")
+	}
+	return column{Trait: t.Name, Name: name, Unit: t.Unit, Help: t.Help}
+}
+
+// observeView shows the grid: a row a fruit, or a row a plant.
+func (d *Desk) observeView(w http.ResponseWriter, r *http.Request, h *harvest) {
+	v := observeData{ID: h.ID, Plants: r.URL.Query().Get("rows") == "plants"}
+	shown := r.URL.Query()["t"]
+	if len(shown) == 0 {
+		shown = gridTraits
+		if v.Plants {
+			shown = []string{"disease", "days_to_maturity", "weight", "other"}
+		}
+	}
+	for _, t := range book.HandTraits {
+		c := traitColumn(t)
+		c.Shown = slices.Contains(shown, t.Name)
+		v.All = append(v.All, c)
+		if c.Shown {
+			v.Columns = append(v.Columns, c)
+		}
+	}
+	b, err := d.book.Harvest(r.Context(), h.Name)
+	if err != nil {
+		v.Empty = "There are no fruit in the harvest book yet. Bring photos first; they are written into the book once they are measured."
+		d.show(w, r, "observe", h.page("Weigh and taste", "observe", v))
+		return
+	}
+	last := map[string]string{} // row + trait → what was written last
+	for _, o := range b.Observations {
+		if o.Lost != "" {
+			v.Lost = append(v.Lost, fmt.Sprintf("%s %s: its fruit is not found any more (%s).", gridWords[o.Trait], o.Entered, o.Lost))
+			continue
+		}
+		v.Count++
+		last[rowOf(o)+"|"+o.Trait] = o.Entered
+	}
+	row := func(key, name, link string) {
+		g := gridRow{Key: key, Name: name, Link: link}
+		for _, c := range v.Columns {
+			t, _ := book.HandTraitNamed(c.Trait)
+			g.Cells = append(g.Cells, cell{Harvest: h.ID, Row: key, Trait: c.Trait, Label: c.Name + " of " + name, Value: last[key+"|"+c.Trait], Words: t.Words})
+		}
+		v.Rows = append(v.Rows, g)
+	}
+	if v.Plants {
+		for _, p := range b.Plants {
+			row("plant "+p.Number, "plant "+p.Number, "")
+		}
+	} else {
+		h.mu.Lock()
+		for i := range h.Photos {
+			p := &h.Photos[i]
+			if l := h.live[p.Key]; l.part != nil {
+				for k := range l.part.Fruits {
+					f := &l.part.Fruits[k]
+					name := fmt.Sprintf("%s no. %d", stem(p.File), f.Number)
+					if f.Plant != "" {
+						name = fmt.Sprintf("plant %s, %s", f.Plant, name)
+					}
+					row(fmt.Sprintf("%s/%d", p.File, f.Number), name, fmt.Sprintf("/h/%s/photo/%s?fruit=%d", h.ID, p.Key, f.Number))
+				}
+			}
+		}
+		h.mu.Unlock()
+	}
+	if len(v.Rows) == 0 {
+		v.Empty = "There is nothing to write down yet."
+	}
+	d.show(w, r, "observe", h.page("Weigh and taste", "observe", v))
+}
+
+func rowOf(o book.Observation) string {
+	if o.Plant != "" {
+		return "plant " + o.Plant
+	}
+	return fmt.Sprintf("%s/%d", o.Photo, o.Fruit)
+}
+
+// observe writes one field down: the new value first, then the old one is taken out.
+func (d *Desk) observe(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	f := r.PostForm
+	c := cell{Harvest: h.ID, Row: f.Get("row"), Trait: f.Get("trait"), Label: oneLine(f.Get("label"), 200), Value: oneLine(f.Get("value"), 300)}
+	t, err := book.HandTraitNamed(c.Trait)
+	if err == nil {
+		c.Words = t.Words
+		err = d.writeDown(r.Context(), h.Name, c.Row, t, c.Value, f.Get("force") == "1")
+	}
+	if err != nil {
+		c.Problem, c.Slip = sentence(err.Error()), errors.Is(err, book.ErrSlip)
+	} else {
+		c.Saved = true
+	}
+	if r.Header.Get("HX-Request") == "" {
+		if err != nil {
+			d.problem(w, r, http.StatusUnprocessableEntity, err)
+			return
+		}
+		http.Redirect(w, r, "/h/"+h.ID+"/observe?said=saved", http.StatusSeeOther)
+		return
+	}
+	d.piece(w, "observe", "cell", c)
+}
+
+func (d *Desk) writeDown(ctx context.Context, harvest, row string, t book.HandTrait, value string, force bool) error {
+	s, err := book.ParseSubject(row)
+	if err != nil {
+		return err
+	}
+	b, err := d.book.Harvest(ctx, harvest)
+	if err != nil {
+		return err
+	}
+	var old []book.Observation
+	for _, o := range b.Observations {
+		if o.Lost == "" && o.Trait == t.Name && rowOf(o) == row {
+			old = append(old, o)
+		}
+	}
+	if value != "" {
+		if len(old) > 0 && old[len(old)-1].Entered == value {
+			return nil
+		}
+		unit := ""
+		if _, err := strconv.ParseFloat(strings.ReplaceAll(value, ",", "."), 64); err == nil {
+			unit = t.Unit // the column says the unit
+		}
+		more := book.Observation{Date: d.opt.Now().Format("2006-01-02")}
+		if err := d.book.AddObservation(ctx, harvest, s, t.Name, value, unit, more, force); err != nil {
+			return err
+		}
+	}
+	for _, o := range old {
+		if err := d.book.Remove(ctx, "observation", o.ID); err != nil {
+			return err
+		}
+	}
+	return nil
+}
