@@ -44,6 +44,7 @@ func main() {
 	flag.Float64Var(&o.Tagged, "tagged", o.Tagged, "the same, several fruit a plant")
 	flag.Float64Var(&o.Further, "further", o.Further, "the same for every further group")
 	what := flag.String("what", "all", "groups, verdicts (with the coverage of intervals) or all")
+	plot := flag.String("plot", "", "write the reliability of memberships as SVG to this file")
 	flag.Parse()
 	o.Stability = 0
 	if *what != "groups" {
@@ -64,6 +65,12 @@ func main() {
 	}
 	cal.print(os.Stdout, "all harvests with two groups or more")
 	right.print(os.Stdout, "those with the right number of types")
+	if *plot != "" {
+		if err := os.WriteFile(*plot, []byte(right.svg()), 0o644); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+	}
 }
 
 func run(c cell, at, n int, seed uint64, o cluster.Options, cal, sure *calibration) {
