@@ -17,19 +17,6 @@ type suspects map[string][2][]int
 // with is the usual one, widened where fruit of one plant in this harvest commonly differ more.
 func (h *harvest) suspect(us []unit) ([]unit, suspects) {
 	low, _ := h.prior.cholesky()
-	z := make(map[int][]float64)
-	for _, u := range us {
-		for _, r := range u.rows {
-			y := append([]float64(nil), h.x[r]...)
-			low.solveLower(y)
-			z[r] = y
-		}
-	}
-	type split struct {
-		a, b []int
-		d2   float64
-		ways float64
-	}
 	splits := make(map[int]split)
 	var pair []float64
 	for i, u := range us {
@@ -38,40 +25,24 @@ func (h *harvest) suspect(us []unit) ([]unit, suspects) {
 		}
 		x := make([][]float64, len(u.rows))
 		for k, r := range u.rows {
-			x[k] = z[r]
+			x[k] = append([]float64(nil), h.x[r]...)
+			low.solveLower(x[k])
 		}
 		for k := 1; k < len(x); k++ {
 			pair = append(pair, sq(x[k], x[k-1])/2)
 		}
-		tree := Ward(x, nil)
-		var s split
-		for k, g := range Cut(tree, 2) {
-			if g == 0 {
-				s.a = append(s.a, u.rows[k])
-			} else {
-				s.b = append(s.b, u.rows[k])
-			}
-		}
-		top := tree[len(tree)-1].Height // √(2·na·nb/(na+nb))·|Δ|: under one type h²/2 ~ χ²p
-		s.d2 = top * top / 2
-		s.ways = math.Exp2(float64(len(x) - 1))
-		if len(s.b) > len(s.a) {
-			s.a, s.b = s.b, s.a
-		}
-		splits[i] = s
+		splits[i] = splitOf(u, x)
 	}
-	// within plants the usual spread is a share 0.7 of a fruit's whole variance
-	p := float64(h.p)
-	chi := distuv.ChiSquared{K: p}
-	unitVar := 0.7
+	chi := distuv.ChiSquared{K: float64(h.p)}
+	variance := sistersShare
 	if len(pair) >= 4 {
-		unitVar = max(unitVar, median(pair)/chi.Quantile(0.5))
+		variance = max(variance, median(pair)/chi.Quantile(0.5))
 	}
 	out := make([]unit, 0, len(us))
 	sus := suspects{}
 	for i, u := range us {
 		s, ok := splits[i]
-		if ok && chi.Survival(s.d2/unitVar)*s.ways < suspicion {
+		if ok && chi.Survival(s.d2/variance)*s.ways < suspicion {
 			sus[u.plant] = [2][]int{s.a, s.b}
 			out = append(out, unit{plant: u.plant, rows: s.a}, unit{plant: u.plant, rows: s.b})
 			continue
@@ -79,6 +50,36 @@ func (h *harvest) suspect(us []unit) ([]unit, suspects) {
 		out = append(out, u)
 	}
 	return out, sus
+}
+
+// sistersShare: within plants the usual spread is about this share of a fruit's whole variance.
+const sistersShare = 0.7
+
+// split is a plant's fruit in two, the more in a.
+type split struct {
+	a, b []int
+	d2   float64 // between the halves; under one type d2 ÷ variance is χ² with a degree of freedom a trait
+	ways float64 // how many ways there were to split
+}
+
+// splitOf cuts the fruit of a unit (whitened rows x) where Ward's tree joins them last.
+func splitOf(u unit, x [][]float64) split {
+	tree := Ward(x, nil)
+	var s split
+	for k, g := range Cut(tree, 2) {
+		if g == 0 {
+			s.a = append(s.a, u.rows[k])
+		} else {
+			s.b = append(s.b, u.rows[k])
+		}
+	}
+	top := tree[len(tree)-1].Height // √(2·na·nb/(na+nb))·|Δ|
+	s.d2 = top * top / 2
+	s.ways = math.Exp2(float64(len(x) - 1))
+	if len(s.b) > len(s.a) {
+		s.a, s.b = s.b, s.a
+	}
+	return s
 }
 
 // mixed reports the divided plants whose parts ended in different groups or alone.

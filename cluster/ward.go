@@ -39,10 +39,6 @@ func Ward(x [][]float64, weights []float64) []Merge {
 			w[i] = weights[i]
 		}
 	}
-	type step struct {
-		a, b int // any row of either side
-		h    float64
-	}
 	steps := make([]step, 0, n-1)
 	var chain []int
 	for len(live) > 1 {
@@ -83,6 +79,17 @@ func Ward(x [][]float64, weights []float64) []Merge {
 			break
 		}
 	}
+	return named(steps, n)
+}
+
+// step joins the groups that hold the rows a and b.
+type step struct {
+	a, b int
+	h    float64
+}
+
+// named sorts steps by height and numbers what they join.
+func named(steps []step, n int) []Merge {
 	slices.SortStableFunc(steps, func(a, b step) int { return cmp.Compare(a.h, b.h) })
 	name := make([]int, n) // representative row → current number
 	size := make([]int, n)

@@ -31,8 +31,9 @@ func FromWords(text string, head Head) (*Description, error) {
 		d.Skin = &Colour{Lab: lab[:], Tolerance: &tol, Measured: &no, Source: "colour word"}
 	}
 	d.Pattern = patternFrom(t)
+	plain := sizes.ReplaceAllString(t, " ") // "25 cm long" is a size, not a shape
 	for _, w := range shapeWords {
-		if strings.Contains(t, w) {
+		if strings.Contains(plain, w) {
 			d.Shape = append(d.Shape, w)
 		}
 	}
@@ -46,6 +47,8 @@ func FromWords(text string, head Head) (*Description, error) {
 	}
 	return d, nil
 }
+
+var sizes = regexp.MustCompile(`(mm|cm|in|inch|inches|")\s*(in\s+)?(long|length|wide|across|diameter|thick|broad)`)
 
 // sizeFrom finds "20 to 25 cm long" and the like; a single figure gets a third on either side, a range a sixth.
 func sizeFrom(t, word string) *Range {
