@@ -240,3 +240,27 @@ func BenchmarkBuild20000(b *testing.B) {
 		}
 	}
 }
+
+// What was observed by hand on both sides is compared like a measured trait: weights per fruit, Brix on
+// whole plants.
+func TestHandObservations(t *testing.T) {
+	a, b := demo(t, "2025", 2), demo(t, "2026", 4)
+	for i, s := range []*Side{&a, &b} {
+		for _, f := range s.Run.Fruits {
+			s.Hand = append(s.Hand, Hand{Key: f.Key(), Plant: f.Plant, Trait: "weight", Unit: "g", Value: 0.85 * f.Volume.V})
+		}
+		for p := 1; p <= 4*(i+1); p++ {
+			s.Hand = append(s.Hand, Hand{Plant: fmt.Sprint(p), Trait: "brix", Unit: "°Bx", Value: 11 + 5*float64(i) + 0.1*float64(p%3)})
+		}
+	}
+	a.Hand = append(a.Hand, Hand{Plant: "1", Trait: "dry_matter", Unit: "%", Value: 20}) // on one side only: not compared
+	var got []string
+	for _, x := range build(t, a, b).Pairs[0].Sections[0].Traits {
+		if strings.HasSuffix(x.Label, "(by hand)") {
+			got = append(got, fmt.Sprintf("%s %d %d %v", x.Name, x.FromN, x.ToN, x.Found))
+		}
+	}
+	if want := "brix 4 6 true|weight 4 6 false"; strings.Join(got, "|") != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
