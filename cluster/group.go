@@ -103,6 +103,7 @@ func Find(t Table, o Options) (Result, error) {
 	}
 	h.place(t, &res, m, o)
 	res.fit = &fitted{t.Traits, h, m, groupsOf(m, o)}
+	res.order()
 	res.Mixed = h.mixed(suspects, res.Members)
 	res.Groups = describe(t, res.Members)
 	h.apart(t, &res, m)
@@ -225,14 +226,47 @@ func describe(t Table, ms []Member) []Group {
 	return gs
 }
 
-// Regroup lists the rows and plants of the groups anew after members were changed by hand.
+// Regroup lists the rows of the groups anew and numbers the groups by size again after members were
+// changed by hand.
 func (r *Result) Regroup() {
+	r.order()
 	for i := range r.Groups {
 		r.Groups[i].Rows = nil
 	}
 	for i, m := range r.Members {
 		g := &r.Groups[m.Group-1]
 		g.Rows = append(g.Rows, i)
+	}
+}
+
+// order numbers the groups anew, most fruit first (alone ones and those without values counted), ties by
+// the first fruit. A group that lost all its fruit stays last.
+func (r *Result) order() {
+	k := len(r.fit.from)
+	of := make([]int, len(r.Members))
+	rows := make([][]int, len(r.Members))
+	for i, m := range r.Members {
+		of[i], rows[i] = m.Group-1, []int{i}
+	}
+	to := bySize(of, rows)
+	for g := len(to); g < k; g++ {
+		to = append(to, g)
+	}
+	from, groups := make([]int, k), make([]Group, len(r.Groups))
+	for g := range to {
+		from[to[g]] = r.fit.from[g]
+		if len(groups) > 0 {
+			groups[to[g]] = r.Groups[g]
+			groups[to[g]].Number = to[g] + 1
+		}
+	}
+	r.fit.from, r.Groups = from, groups
+	for i := range r.Members {
+		m := &r.Members[i]
+		m.Group = to[m.Group-1] + 1
+		if m.Next > 0 {
+			m.Next = to[m.Next-1] + 1
+		}
 	}
 }
 
