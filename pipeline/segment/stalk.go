@@ -14,14 +14,15 @@ const stalkLimit = 0.5
 // heat weighing in), completed by their own colours, and taken out of the region. A region keeps
 // its greatest stalk. The result maps region numbers to cells.
 func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
+	clear := func(i int) bool {
+		return m.Stalk[i] > stalkLimit && (g.label[i] == 0 || m.Stalk[i] > m.Body[i])
+	}
 	is := func(i int) bool {
 		if m.Block[i] || m.Stalk[i] < 0.4 {
 			return false
 		}
-		if g.label[i] != 0 && g.depth[i] >= 3 { // well inside: the stalk of a fruit that stands
-			return m.Stalk[i] > 0.6*m.Body[i]
-		}
-		return m.Stalk[i] > stalkLimit && (g.label[i] == 0 || m.Stalk[i] > m.Body[i])
+		// Well inside a region, less will do: a fruit that stands, with its stalk before it.
+		return clear(i) || (g.label[i] != 0 && g.depth[i] >= 3 && m.Stalk[i] > 0.6*m.Body[i])
 	}
 	seen := make([]bool, len(g.label))
 	by := map[int32][]int{}
@@ -52,6 +53,9 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 				})
 			})
 		}
+		if g.touchesTable(m, cells) {
+			cells = slices.DeleteFunc(cells, func(i int) bool { return !clear(i) })
+		}
 		var to *region
 		top := 0.0
 		for _, r := range g.regions { // fixed order
@@ -78,6 +82,19 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 	return by
 }
 
+// touchesTable tells a stalk that leaves its fruit's outline from one that lies all before it.
+func (g *regions) touchesTable(m *Maps, cells []int) bool {
+	n := 0
+	for _, i := range cells {
+		g.each4(i, func(j int) {
+			if g.label[j] == 0 && m.Stalk[j] < 0.3 && m.Body[j] < 0.4 {
+				n++
+			}
+		})
+	}
+	return n >= 3
+}
+
 // growStalk adds the cells around a stalk that have its colours rather than the fruit's or the
 // table's. A stalk that would more than treble is left as it was.
 func (g *regions) growStalk(m *Maps, r *region, cells []int, own *ownColours) []int {
@@ -101,16 +118,23 @@ func (g *regions) growStalk(m *Maps, r *region, cells []int, own *ownColours) []
 		f := own.cell[i]
 		return min(fruit.distance(f), own.table.shaded(f)) - stalk.distance(f)
 	}
-	have := map[int]bool{}
+	have, within := map[int]bool{}, 0
 	for _, i := range cells {
 		have[i] = true
+		if g.label[i] == r.id && g.depth[i] >= 3 {
+			within++
+		}
 	}
+	standing := 2*within > len(cells)
 	grown := slices.Clone(cells)
 	most := 3*len(cells) + 8
 	for k := 0; k < len(grown) && len(grown) <= most; k++ {
 		g.each4(grown[k], func(j int) {
 			if have[j] || m.Block[j] || (g.label[j] != 0 && g.label[j] != r.id) {
 				return
+			}
+			if g.label[j] == r.id && (!standing || g.depth[j] < 3) {
+				return // along the base the network knows better
 			}
 			if v := ratio(j); v > 4 && float64(v) > 12-30*float64(m.Stalk[j]) {
 				have[j] = true
