@@ -22,6 +22,7 @@ const (
 const (
 	sameDE    = 3.5  // a part is shade when it is within this ΔE00 of the main colour under other light …
 	shadeDE   = 6.0  // … or within this without a sharp border
+	scatterDE = 1.5  // … but many sharp pieces are shade only within this
 	shadeMax  = 0.3  // … and not darker than this share of it
 	markDE    = 6.0  // a mark differs from the main colour by at least this
 	softMM    = 4.0  // width of the edge of a ground spot, at least
@@ -101,11 +102,16 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 	if k := lum(q.rgb) / lum(m.rgb); k > 0 {
 		scaled := colour.RGB{m.rgb[0] * k, m.rgb[1] * k, m.rgb[2] * k}.Lab()
 		same := colour.DeltaE2000(scaled, q.lab)
+		sharp := s.sharp(p)
 		dark := 1 + math.Max(0, 25-math.Min(m.lab.L, q.lab.L))/20 // dark colours are known less well
-		if k > shadeMax && k < 1/shadeMax && same < de && (same < sameDE*dark || same < shadeDE*dark && !s.sharp(p)) {
+		limit := sameDE * dark
+		if sharp && dark == 1 && s.largestBlob(p) < 0.5 {
+			limit = scatterDE // shade does not come in many sharp pieces
+		}
+		if k > shadeMax && k < 1/shadeMax && same < de && (same < limit || same < shadeDE*dark && !sharp) {
 			return shade
 		}
-		if s.reflected(m.rgb, q.rgb) < sameDE*dark && k < 1 {
+		if s.reflected(m.rgb, q.rgb) < limit && k < 1 {
 			return shade
 		}
 		if s.shineOf(m.rgb, q.rgb) && q.share < 0.15 {
@@ -141,7 +147,8 @@ func (s *patchwork) unmix(parts []part) bool {
 			switch {
 			case parts[m].n >= parts[p].n && sameInLight(parts[m].rgb, parts[p].rgb):
 				s.give(p, func(*pixel) int { return m })
-			case 2*parts[m].n >= parts[p].n && between(parts[0].rgb, parts[m].rgb, parts[p].rgb):
+			case 2*parts[m].n >= parts[p].n && between(parts[0].rgb, parts[m].rgb, parts[p].rgb),
+				parts[m].n > 2*parts[p].n && s.coreShare(p) < 0.3 && rim(parts[0].lab, parts[m].lab, parts[p].lab):
 				s.give(p, func(q *pixel) int {
 					if colour.DeltaE76(q.lab, parts[m].lab) < colour.DeltaE76(q.lab, parts[0].lab) {
 						return m
@@ -156,6 +163,20 @@ func (s *patchwork) unmix(parts []part) bool {
 		}
 	}
 	return found
+}
+
+// coreShare returns the share of part p that no edge touches.
+func (s *patchwork) coreShare(p int) float64 {
+	c, n := 0.0, 0.0
+	for i := range s.px {
+		if q := &s.px[i]; q.part == p {
+			n++
+			if s.core(q) {
+				c++
+			}
+		}
+	}
+	return c / math.Max(1, n)
 }
 
 // give hands the samples of part p on.

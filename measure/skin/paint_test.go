@@ -89,22 +89,124 @@ func painted(paint func(s, theta float64, p geom.Vec3) colour.Lab) skin.Photo {
 	return ph
 }
 
-func TestPaintedNoise(t *testing.T) {
+// TestPaintedMarks paints balls of 120 mm with random marks of known size and shape. The pattern must be right for
+// nearly all: random fields of 25 mm are mottled, of 8 mm dots and of 70 mm patches on such a ball (the project's own
+// limits, set half-way on a logarithmic scale).
+func TestPaintedMarks(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
-	for _, size := range []float64{7, 9, 12, 18, 25, 30, 40, 55, 70} {
-		for _, level := range []float64{.2, .35} {
-			count := map[skin.Pattern]int{}
-			for range 12 {
-				n := newNoise(r, size)
-				ph := painted(func(s, th float64, p geom.Vec3) colour.Lab {
-					if n.at(p) > level*1.1 {
-						return colour.Lab{L: 78, A: 0, B: 18}
-					}
-					return colour.Lab{L: 60, A: -3, B: 5}
-				})
-				count[skin.Measure(&ph, skin.DefaultOptions())[0].Pattern]++
+	ground, second := colour.Lab{L: 60, A: -3, B: 5}, colour.Lab{L: 78, A: 0, B: 18}
+	random := func(size float64) func(float64, float64, geom.Vec3) colour.Lab {
+		n := newNoise(r, size)
+		return func(_, _ float64, p geom.Vec3) colour.Lab {
+			if n.at(p) > 0.3 {
+				return second
 			}
-			t.Log(size, level, count)
+			return ground
 		}
+	}
+	for _, c := range []struct {
+		want skin.Pattern
+		make func() func(s, theta float64, p geom.Vec3) colour.Lab
+	}{
+		{skin.None, func() func(float64, float64, geom.Vec3) colour.Lab {
+			return func(float64, float64, geom.Vec3) colour.Lab { return ground }
+		}},
+		{skin.None, func() func(float64, float64, geom.Vec3) colour.Lab { // mild mottling: 6 % in light
+			n := newNoise(r, 25)
+			return func(_, _ float64, p geom.Vec3) colour.Lab {
+				rgb, k := ground.RGB(), 1+.06*n.at(p)
+				return colour.RGB{k * rgb[0], k * rgb[1], k * rgb[2]}.Lab()
+			}
+		}},
+		{skin.Stripes, func() func(float64, float64, geom.Vec3) colour.Lab {
+			return func(_, th float64, _ geom.Vec3) colour.Lab {
+				if math.Cos(9*th) > 0.6 {
+					return second
+				}
+				return ground
+			}
+		}},
+		{skin.Bands, func() func(float64, float64, geom.Vec3) colour.Lab {
+			return func(s, _ float64, _ geom.Vec3) colour.Lab {
+				if math.Cos(5*2*math.Pi*s) > 0.6 {
+					return second
+				}
+				return ground
+			}
+		}},
+		{skin.Dots, func() func(float64, float64, geom.Vec3) colour.Lab { return random(8) }},
+		{skin.Mottled, func() func(float64, float64, geom.Vec3) colour.Lab { return random(22) }},
+		{skin.Patches, func() func(float64, float64, geom.Vec3) colour.Lab { return random(70) }},
+	} {
+		const n = 10
+		right, seen, stripes := 0, 0, 0
+		for range n {
+			ph := painted(c.make())
+			got := skin.Measure(&ph, skin.DefaultOptions())[0]
+			if c.want != skin.None && got.Pattern == skin.None {
+				continue // the marks may lie on the far side
+			}
+			seen++
+			if got.Pattern == c.want {
+				right++
+			}
+			if got.Stripes == 9 {
+				stripes++
+			}
+			if de := colour.DeltaE2000(got.Main, ground); got.Pattern != skin.Patches && de > 4 {
+				t.Errorf("%s: main colour %v, painted %v", c.want, got.Main, ground)
+			}
+		}
+		t.Logf("%s: %d of %d right", c.want, right, seen)
+		if right*10 < seen*7 || seen < n/2 {
+			t.Errorf("%s: %d of %d right", c.want, right, seen)
+		}
+		if c.want == skin.Stripes && stripes < n*9/10 {
+			t.Errorf("nine stripes counted %d times of %d", stripes, n)
+		}
+	}
+}
+
+// TestGroundSpot paints a pale, soft-edged patch of 30 mm on a dark ball: it is no secondary colour and not the main one.
+func TestGroundSpot(t *testing.T) {
+	dark, pale := colour.Lab{L: 33, A: -12, B: 16}.RGB(), colour.Lab{L: 80, A: 2, B: 38}.RGB()
+	ph := painted(func(_, _ float64, p geom.Vec3) colour.Lab {
+		d := p.Sub(geom.Vec3{X: 10, Y: 15, Z: 115}).Norm() / 30
+		k := 1 / (1 + math.Exp((d-1)*9))
+		return colour.RGB{dark[0] + k*(pale[0]-dark[0]), dark[1] + k*(pale[1]-dark[1]), dark[2] + k*(pale[2]-dark[2])}.Lab()
+	})
+	r := skin.Measure(&ph, skin.DefaultOptions())[0]
+	if r.Second != nil || r.Pattern != skin.None || colour.DeltaE2000(r.Main, dark.Lab()) > 4 {
+		t.Errorf("main %v, second %v, %s", r.Main, r.Second, r.Pattern)
+	}
+	if len(r.More) != 1 || r.More[0].Kind != "ground spot" {
+		t.Errorf("further colours %v, want a ground spot", r.More)
+	}
+}
+
+// TestNothingToSee: too small, outside the picture, no body, everything clipped.
+func TestNothingToSee(t *testing.T) {
+	ph := painted(func(float64, float64, geom.Vec3) colour.Lab { return colour.Lab{L: 60} })
+	good := ph.Fruits[0]
+	tiny := skin.Fruit{Outline: []geom.Px{{X: 5, Y: 5}, {X: 8, Y: 5}, {X: 6, Y: 8}}}
+	out := skin.Fruit{Outline: []geom.Px{{X: -90, Y: -90}, {X: -10, Y: -90}, {X: -10, Y: -10}, {X: -90, Y: -10}}}
+	ph.Fruits = []skin.Fruit{tiny, out, {}, {Outline: good.Outline}, good}
+	r := skin.Measure(&ph, skin.Options{})
+	for i := range 3 {
+		if r[i].OK || len(r[i].Notes) == 0 {
+			t.Errorf("fruit %d: %+v", i, r[i])
+		}
+	}
+	if !r[3].OK || r[3].Ribs != -1 || !r[4].OK {
+		t.Errorf("without a body: %+v; with: %+v", r[3], r[4])
+	}
+	for i := range ph.Pix {
+		ph.Pix[i] = 255
+	}
+	if r := skin.Measure(&ph, skin.DefaultOptions()); r[4].OK || r[4].Notes[0] != "colour-out-of-range" {
+		t.Errorf("all clipped: %+v", r[4])
+	}
+	if len(skin.Measure(&skin.Photo{Colour: ph.Colour}, skin.DefaultOptions())) != 0 {
+		t.Error("no fruit gave results")
 	}
 }

@@ -9,8 +9,8 @@ import (
 // Limits of the pattern rules; this program's own (common practice, no source).
 const (
 	alongShare = 0.66 // share of the border that runs along the fruit for stripes, around it for bands
-	dotGrain   = 0.28 // grain over the fruit's radius below which marks are dots
-	patchGrain = 0.36 // grain times evenness of the edges above which they are patches
+	dotGrain   = 0.30 // grain over the fruit's radius below which marks are dots
+	patchGrain = 0.46 // grain times evenness of the edges above which they are patches
 	regular    = 0.25 // scatter of the spacing of stripes over its middle value, at most
 )
 
@@ -34,65 +34,66 @@ type lay struct {
 // the normal quantile of the marks' share, which makes it independent of that share for a random pattern (Rice's
 // formula for level crossings, from memory). The mean chord of the marks is π·(their area)/B.
 func (s *patchwork) layOf(is, skin func(*pixel) bool) lay {
-	ax := s.axesOf()
-	around, along, border, area, all := 0.0, 0.0, 0.0, 0.0, 0.0
-	for i := range s.px {
-		q := &s.px[i]
-		a := is(q)
-		if a {
-			area++
-		}
-		if skin(q) {
-			all++
-		}
-		if s.besideOther(q, skin) {
-			continue
-		}
-		gx, gy := s.slope(q, is)
-		if gx == 0 && gy == 0 {
-			continue
-		}
-		w := math.Hypot(gx, gy)
-		border += w
-		if ax.ok {
-			du, ds := s.onSkin(q, ax, gx/w, gy/w)
-			t := du*du + ds*ds
-			if t > 0 {
-				around += w * du * du / t
-				along += w * ds * ds / t
-			}
-		}
-	}
 	var l lay
 	for _, n := range s.blobs(is) {
 		if n >= 3 {
 			l.pieces++
 		}
 	}
-	if border == 0 || area == 0 {
+	ax := s.axesOf()
+	all, marked := 0.0, 0.0
+	for i := range s.px {
+		q := &s.px[i]
+		if _, _, mm2 := s.onSkin(q, ax, 1, 0); skin(q) && q.facing > 0.25 {
+			all += mm2
+			if is(q) {
+				marked += mm2
+			}
+		}
+	}
+	around, along := s.border(ax, is, skin)
+	soft := s.majority(is, max(1, int(math.Round(0.08*s.radius/s.mmStep))))
+	a2, b2 := s.border(ax, func(x *pixel) bool { return soft[x.gy*s.nx+x.gx] }, skin)
+	border := math.Hypot(around, along)
+	if border == 0 || marked == 0 {
 		l.pattern = None
 		return l
 	}
-	l.mm = math.Pi * area / border * s.mmStep
-	u := distuv.UnitNormal.Quantile(math.Max(0.01, math.Min(0.99, area/math.Max(1, all))))
-	l.grain = all / border * math.Exp(-u*u/2) * s.mmStep / s.radius
-	if around+along > 0 {
-		l.along = around / (around + along)
-	}
-	k := max(1, int(math.Round(0.08*s.radius/s.mmStep)))
-	soft := s.majority(is, k)
-	b2 := 0.0
-	for i := range s.px {
-		q := &s.px[i]
-		if s.besideOther(q, skin) {
-			continue
-		}
-		gx, gy := s.slope(q, func(x *pixel) bool { return soft[x.gy*s.nx+x.gx] })
-		b2 += math.Hypot(gx, gy)
-	}
-	l.smooth = b2 / border
+	l.smooth = math.Hypot(a2, b2) / border
+	l.along = around * around / (border * border)
+	l.mm = math.Pi * marked / border
+	u := distuv.UnitNormal.Quantile(math.Max(0.01, math.Min(0.99, marked/all)))
+	l.grain = all / border * math.Exp(-u*u/2) / s.radius
 	s.nameLay(&l, is)
 	return l
+}
+
+// border returns the length of the mark's border, mm, in the mean square of its steps around the fruit and along it: the
+// root of the sum of the two squares is the whole length.
+func (s *patchwork) border(ax axes, is, skin func(*pixel) bool) (around, along float64) {
+	b, u2, s2 := 0.0, 0.0, 0.0
+	for i := range s.px {
+		q := &s.px[i]
+		if q.facing <= 0.25 || s.besideOther(q, skin) {
+			continue
+		}
+		gx, gy := s.slope(q, is)
+		if gx == 0 && gy == 0 {
+			continue
+		}
+		du, ds, mm2 := s.onSkin(q, ax, gx, gy)
+		w := math.Hypot(du, ds) * mm2
+		if w == 0 {
+			continue
+		}
+		b += w
+		u2 += w * du * du / (du*du + ds*ds)
+		s2 += w * ds * ds / (du*du + ds*ds)
+	}
+	if b == 0 {
+		return 0, 0
+	}
+	return math.Sqrt(b * u2), math.Sqrt(b * s2)
 }
 
 // runs reports whether share of the border in one direction is enough for stripes or bands: two pieces alone may be
@@ -174,8 +175,9 @@ func (s *patchwork) slope(q *pixel, is func(*pixel) bool) (gx, gy float64) {
 	return gx, gy
 }
 
-// onSkin turns a direction in the picture into a step on the skin: around the fruit and along it, mm a grid step.
-func (s *patchwork) onSkin(q *pixel, ax axes, dx, dy float64) (around, along float64) {
+// onSkin turns a gradient over the sampling grid (per step) into one on the skin (per mm), around the fruit and along it,
+// and returns the skin's area in a grid cell, mm²; all 0 at the outline.
+func (s *patchwork) onSkin(q *pixel, ax axes, dx, dy float64) (around, along, mm2 float64) {
 	d := func(x, y int) (px *pixel, ok bool) {
 		i := s.at(q.gx+x, q.gy+y)
 		if i < 0 {
@@ -188,22 +190,20 @@ func (s *patchwork) onSkin(q *pixel, ax axes, dx, dy float64) (around, along flo
 		a, ok1 := d(dir[0], dir[1])
 		b, ok2 := d(-dir[0], -dir[1])
 		if !ok1 || !ok2 {
-			return 0, 0
+			return 0, 0, 0
 		}
 		step := a.at.Sub(b.at).Scale(0.5)
-		along := step.Dot(ax.a)
-		rest := step.Sub(ax.a.Scale(along)).Norm()
-		if math.Remainder(a.theta-b.theta, 2*math.Pi) < 0 {
-			rest = -rest
-		}
-		tx[k], ty[k] = rest, along
+		sin, cos := math.Sincos(q.theta)
+		e := ax.w.Scale(cos).Sub(ax.u.Scale(sin))
+		tx[k] = step.Dot(e)
+		ty[k] = math.Copysign(step.Sub(e.Scale(tx[k])).Norm(), step.Dot(ax.a))
 	}
 	// The border's normal on the skin is the gradient there: solve T·g_skin = g_grid for the two grid directions.
 	det := tx[0]*ty[1] - tx[1]*ty[0]
 	if math.Abs(det) < 1e-9 {
-		return 0, 0
+		return 0, 0, 0
 	}
-	return (dx*ty[1] - dy*ty[0]) / det, (dy*tx[0] - dx*tx[1]) / det
+	return (dx*ty[1] - dy*ty[0]) / det, (dy*tx[0] - dx*tx[1]) / det, math.Abs(det)
 }
 
 // countAround returns how many stripes would go around the whole fruit, from the spacing of those in view; 0 when

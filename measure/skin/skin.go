@@ -164,6 +164,12 @@ func words(r *Result) string {
 		return w
 	}
 	second := colour.Words(*r.Second)
+	if second == w {
+		second = "darker " + second
+		if r.Second.L > r.Main.L {
+			second = "lighter " + colour.Words(*r.Second)
+		}
+	}
 	switch r.Pattern {
 	case Mottled:
 		return w + ", mottled " + second
