@@ -54,3 +54,19 @@ func TestLean(t *testing.T) {
 		}
 	}
 }
+
+// The dominance relations are those of the Cucurbit Genetics Cooperative's reports; each hint needs its species.
+func TestGeneHints(t *testing.T) {
+	green := typical()
+	green.Skin, green.Pattern = &[3]float64{40, -12, 20}, "stripes"
+	for species, want := range map[string]string{"Cucurbita moschata": "gene Gr", "Cucurbita pepo": "l-1 series", "Cucurbita maxima": ""} {
+		d := mustParse(t, strings.Replace(hand, "Cucurbita moschata", species, 1))
+		got := strings.Join(GeneHints(d, []Fruit{green, green}), " ")
+		if want == "" && got != "" || !strings.Contains(got, want) {
+			t.Errorf("%s: %q, want %q", species, got, want)
+		}
+		if h := GeneHints(d, []Fruit{typical()}); len(h) > 0 {
+			t.Errorf("%s: a true fruit gives %q", species, h)
+		}
+	}
+}

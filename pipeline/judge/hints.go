@@ -13,7 +13,7 @@ import (
 // lean adds to every group that is not true to type how it lies between our variety and each other
 // described one.
 func (j *judging) lean() {
-	if j.v == nil || len(j.o.Others) == 0 {
+	if j.v == nil {
 		return
 	}
 	for i := range j.run.Judgement.Groups {
@@ -31,6 +31,7 @@ func (j *judging) lean() {
 		if len(g.Leaning) > 0 {
 			g.Leaning = append(g.Leaning, reference.LeanLimits)
 		}
+		g.Leaning = append(g.Leaning, reference.GeneHints(j.v.Description, fs)...)
 	}
 }
 
