@@ -1,0 +1,165 @@
+package segment
+
+// fillHoles adds the table areas that are wholly inside fruit: a fruit has no holes, but stripes and
+// patches can look like table. Areas with cells of seams or cards, and large ones, stay.
+func fillHoles(fg []bool, m *Maps) {
+	seen := make([]bool, len(fg))
+	var stack, area []int
+	most := m.W * m.H / 100
+	for s := range fg {
+		if fg[s] || seen[s] {
+			continue
+		}
+		seen[s] = true
+		stack, area = append(stack[:0], s), area[:0]
+		open := false
+		for len(stack) > 0 {
+			i := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			area = append(area, i)
+			x, y := i%m.W, i/m.W
+			open = open || x == 0 || y == 0 || x == m.W-1 || y == m.H-1 || m.Block[i] || m.Stalk[i] > 0.5
+			for _, j := range [4]int{i - 1, i + 1, i - m.W, i + m.W} {
+				if j < 0 || j >= len(fg) || (j == i-1 && x == 0) || (j == i+1 && x == m.W-1) {
+					continue
+				}
+				if !fg[j] && !seen[j] {
+					seen[j] = true
+					stack = append(stack, j)
+				}
+			}
+		}
+		if !open && len(area) <= most {
+			var low float32
+			for _, i := range area {
+				low += m.Body[i]
+			}
+			// Three fruit around a clear piece of table make a hole too: the map knows it for table.
+			if len(area) < 30 || low/float32(len(area)) > 0.15 {
+				for _, i := range area {
+					fg[i] = true
+				}
+			}
+		}
+	}
+}
+
+// distances returns for each cell inside about how far the nearest cell outside lies (two passes
+// with steps 1 and √2; beyond the map nothing counts as outside).
+func distances(in []bool, w, h int) []float32 {
+	const diag = 1.41421356
+	d := make([]float32, len(in))
+	for i := range d {
+		if in[i] {
+			d[i] = float32(w + h)
+		}
+	}
+	pass := func(x, y, sx, sy int) {
+		i := y*w + x
+		at := func(x, y int, step float32) {
+			if x >= 0 && y >= 0 && x < w && y < h {
+				d[i] = min(d[i], d[y*w+x]+step)
+			}
+		}
+		at(x-sx, y, 1)
+		at(x, y-sy, 1)
+		at(x-sx, y-sy, diag)
+		at(x+sx, y-sy, diag)
+	}
+	for y := range h {
+		for x := range w {
+			pass(x, y, 1, 1)
+		}
+	}
+	for y := h - 1; y >= 0; y-- {
+		for x := w - 1; x >= 0; x-- {
+			pass(x, y, -1, -1)
+		}
+	}
+	return d
+}
+
+// flood gives the body cells left over (the seams) to the nearest region, ring by ring.
+func (g *regions) flood(m *Maps, fg []bool) {
+	var ring []int
+	for i, l := range g.label {
+		if l != 0 {
+			ring = append(ring, i)
+		}
+	}
+	for len(ring) > 0 {
+		var next []int
+		for _, i := range ring {
+			g.each4(i, func(j int) {
+				if fg[j] && g.label[j] == 0 {
+					g.label[j] = g.label[i]
+					next = append(next, j)
+				}
+			})
+		}
+		ring = next
+	}
+}
+
+// keepLargestParts drops all but the greatest connected part of each region.
+func (g *regions) keepLargestParts(m *Maps) {
+	part := make([]int32, len(g.label))
+	size := []int{0}
+	best := map[int32]int32{}
+	var stack []int
+	for s, l := range g.label {
+		if l == 0 || part[s] != 0 {
+			continue
+		}
+		n := int32(len(size))
+		size = append(size, 0)
+		part[s] = n
+		stack = append(stack[:0], s)
+		for len(stack) > 0 {
+			i := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			size[n]++
+			g.each4(i, func(j int) {
+				if g.label[j] == l && part[j] == 0 {
+					part[j] = n
+					stack = append(stack, j)
+				}
+			})
+		}
+		if b, ok := best[l]; !ok || size[n] > size[b] {
+			best[l] = n
+		}
+	}
+	for i, l := range g.label {
+		if l != 0 && part[i] != best[l] {
+			g.label[i] = 0
+		}
+	}
+}
+
+// fill evens out each region's rim: a table cell with at least three of four neighbours in one
+// region joins it, twice over.
+func (g *regions) fill() {
+	for range 2 {
+		old := append([]int32(nil), g.label...)
+		for i, l := range old {
+			if l != 0 {
+				continue
+			}
+			var at [4]int32
+			n := 0
+			g.each4(i, func(j int) { at[n] = old[j]; n++ })
+			for _, v := range at {
+				k := 0
+				for _, u := range at {
+					if u == v {
+						k++
+					}
+				}
+				if v != 0 && k >= 3 {
+					g.label[i] = v
+				}
+			}
+		}
+	}
+}

@@ -1,0 +1,90 @@
+package segment
+
+import (
+	"math"
+	"sort"
+)
+
+// border is what two neighbouring regions share.
+type border struct {
+	a, b int32
+	n    int     // cell pairs
+	seam float64 // sum of the seam probability along it
+	wide float64 // greatest distance to the table along it, cells
+}
+
+// borders lists the pairs of regions at most reach cells apart, in a fixed order.
+func (g *regions) borders(m *Maps, reach int) []border {
+	by := map[[2]int32]*border{}
+	for i, l := range g.label {
+		if l == 0 {
+			continue
+		}
+		x, y := i%g.w, i/g.w
+		for _, st := range [2][2]int{{1, 0}, {0, 1}} {
+			top := m.Seam[i]
+			for k := 1; k <= reach; k++ {
+				xx, yy := x+k*st[0], y+k*st[1]
+				if xx >= g.w || yy >= g.h {
+					break
+				}
+				j := yy*g.w + xx
+				top = max(top, m.Seam[j])
+				if m.Body[j] < 0.3 || g.label[j] == l {
+					break
+				}
+				if o := g.label[j]; o != 0 {
+					key := [2]int32{min(l, o), max(l, o)}
+					b := by[key]
+					if b == nil {
+						b = &border{a: key[0], b: key[1]}
+						by[key] = b
+					}
+					b.n++
+					b.seam += float64(top)
+					b.wide = max(b.wide, float64(g.depth[i]))
+					break
+				}
+			}
+		}
+	}
+	out := make([]border, 0, len(by))
+	for _, b := range by {
+		out = append(out, *b)
+	}
+	sort.Slice(out, func(i, j int) bool {
+		return out[i].a < out[j].a || (out[i].a == out[j].a && out[i].b < out[j].b)
+	})
+	return out
+}
+
+// join merges neighbouring regions that name the same centre. Two fruit side by side have centres
+// about one sum of radii apart; parts of one fruit name nearly the same place. A seam between
+// them, or a waist where they meet, asks for closer agreement.
+func (g *regions) join(m *Maps) {
+	for range len(g.regions) {
+		by := map[int32]*region{}
+		for _, r := range g.regions {
+			by[r.id] = r
+		}
+		best, cost := border{}, 1.0
+		for _, b := range g.borders(m, 4) {
+			p, q := by[b.a], by[b.b]
+			ratio := math.Hypot(p.vx-q.vx, p.vy-q.vy) / (p.radius() + q.radius())
+			seam := b.seam / float64(b.n)
+			open := ramp(b.wide/math.Max(1, math.Min(p.wide, q.wide)), 0.55, 0.95)
+			if c := ratio / (0.2 + 0.9*(1-seam)*open); c < cost {
+				best, cost = b, c
+			}
+		}
+		if cost >= 1 {
+			return
+		}
+		for i, l := range g.label {
+			if l == best.b {
+				g.label[i] = best.a
+			}
+		}
+		g.measure(m)
+	}
+}
