@@ -43,7 +43,6 @@ type Calibration struct {
 	tone  tone
 	lut   lut
 	m     Matrix // camera light → linear sRGB reflectance
-	root  *[3][3]float64
 	fall  falloff
 	// fallCov is the covariance of the fall-off's five numbers.
 	fallCov [nFall][nFall]float64
@@ -73,18 +72,7 @@ func (c *Calibration) RGB(rgb [3]float64, p geom.Px) RGB {
 	u, v := c.frame.norm(p)
 	f := 1 / c.fall.factor(u, v)
 	x := [3]float64{c.lut.at(rgb[0]) * f, c.lut.at(rgb[1]) * f, c.lut.at(rgb[2]) * f}
-	return c.apply(x)
-}
-
-func (c *Calibration) apply(x [3]float64) RGB {
-	o := c.m.Mul(x)
-	if c.root != nil {
-		q := roots(x)
-		for i := range o {
-			o[i] += c.root[i][0]*q[0] + c.root[i][1]*q[1] + c.root[i][2]*q[2]
-		}
-	}
-	return o
+	return c.m.Mul(x)
 }
 
 // Lab returns RGB as CIELAB, D65.

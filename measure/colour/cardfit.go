@@ -317,9 +317,3 @@ func (c *cardFit) spread(r []float64, jac *mat.Dense, w []float64) (leaveOut flo
 	}
 	return sum / float64(cnt), cov
 }
-
-// roots returns the root-polynomial terms of degree 2: √rg, √gb, √rb.
-func roots(x [3]float64) [3]float64 {
-	s := func(a, b float64) float64 { return math.Sqrt(math.Max(0, a) * math.Max(0, b)) }
-	return [3]float64{s(x[0], x[1]), s(x[1], x[2]), s(x[0], x[2])}
-}
