@@ -21,9 +21,13 @@ type ray struct {
 	near  float64 // distance where it grazed the body last; NaN: not known
 }
 
-// besidePx is how near a body's rim typically lies to the outline where a neighbour or the stalk's base
-// covers it, px: the finder's line there may run in the gap, and the body goes on behind what hides it.
-const besidePx = 4
+// besidePx is how near a body's rim typically lies to the outline where a neighbour covers it,
+// px: the finder's line there may run in the gap, and the body goes on behind what hides it.
+const (
+	besidePx = 4
+	underPx  = 10  // the same under the stalk's base when the stem end faces the camera
+	rimPx    = 1.5 // and when it faces away, so that the rim stands before the stalk
+)
 
 // free reports whether the ray lies on the fruit's own outline.
 func (y *ray) free() bool { return y.edge == geom.EdgeFree }
@@ -37,12 +41,29 @@ type task struct {
 	upright bool
 	loose   float64   // factor on the wiggle prior: below 1 while the start is rough
 	robust  float64   // robust scale, multiples of sigma
+	loss    float64   // robust loss of the outline at the last pass
 	abs     []float64 // |residual| of the free rays at the last pass, multiples of sigma
 }
 
 // visit gives every residual to f; with its row when grad.
 func (t *task) visit(m *model, row []float64, grad bool, f sink) {
-	c := 2.5 * t.robust
+	t.visitRays(m, row, grad, f)
+	t.visitRest(m, row, grad, f)
+}
+
+// visitRays gives the outline's residuals to f and sums their robust loss.
+func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
+	c := 4 * t.robust
+	if t.loose != 1 {
+		c = 2.5 * t.robust
+	}
+	t.loss = 0
+	under := make([]float64, len(t.views))
+	for v := range under {
+		p, out := m.pole(0)
+		facing := out.Dot(t.eyes[v].Sub(p).Unit())
+		under[v] = rimPx + (underPx-rimPx)*math.Min(1, math.Max(0, 0.5+5*facing))
+	}
 	t.abs = t.abs[:0]
 	for i := range t.rays {
 		y := &t.rays[i]
@@ -59,9 +80,13 @@ func (t *task) visit(m *model, row []float64, grad bool, f sink) {
 			t.abs = append(t.abs, math.Abs(r))
 		case y.edge == geom.EdgeFrame && r <= 0:
 			continue
-		case y.edge != geom.EdgeFrame:
+		case y.edge == geom.EdgeContact:
 			k *= y.sigma / besidePx
 			r *= y.sigma / besidePx
+		case y.edge == geom.EdgeStalk:
+			u := y.sigma / under[y.view]
+			k *= u
+			r *= u
 		}
 		if grad {
 			m.jac(y.o.Add(y.d.Scale(l)), s, row)
@@ -69,8 +94,20 @@ func (t *task) visit(m *model, row []float64, grad bool, f sink) {
 				row[j] *= k
 			}
 		}
-		f(row, r, 1/(1+r*r/(c*c)))
+		u := r * r / (c * c)
+		w := 1 / (1 + u)
+		if t.loose == 1 { // Geman–McClure's: whole stretches of the outline may be something else
+			t.loss += c * c / 2 * u * w
+			w *= w
+		} else { // Cauchy's: pulls from afar while the start is rough
+			t.loss += c * c / 2 * math.Log1p(u)
+		}
+		f(row, r, w)
 	}
+}
+
+// visitRest gives the residuals of priors and ends to f.
+func (t *task) visitRest(m *model, row []float64, grad bool, f sink) {
 	t.priors(m, row, grad, f)
 	t.ends(m, row, grad, f)
 }
@@ -82,11 +119,12 @@ func (t *task) forget() {
 	}
 }
 
-// cost is the robust cost whose weights visit gives: c²/2·log(1 + r²/c²) of each residual, with c
-// from w = 1/(1 + r²/c²).
+// cost is the robust loss of the outline and the priors' cost, c²/2·log(1 + r²/c²) with c from the
+// weight w = 1/(1 + r²/c²) where they have heavy tails.
 func (t *task) cost(m *model, row []float64) float64 {
-	sum := 0.0
-	t.visit(m, row, false, func(_ []float64, r, w float64) {
+	t.visitRays(m, row, false, func([]float64, float64, float64) {})
+	sum := t.loss
+	t.visitRest(m, row, false, func(_ []float64, r, w float64) {
 		if u := 1/w - 1; u > 1e-12 {
 			sum += r * r / 2 * math.Log1p(u) / u
 		} else {
