@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
-	"net"
 	"net/http"
 	"strings"
 	"sync"
@@ -53,7 +52,7 @@ func (l *hostList) has(h string) bool {
 
 // Handler returns the page for this computer. Names that it may be called by come from Serve.
 func (d *Desk) Handler() http.Handler {
-	return d.guard(d.hosts, d.routes())
+	return d.guard(d.hosts, d.routes(true))
 }
 
 // guard refuses what does not come from the page itself.
@@ -219,7 +218,8 @@ func (h *harvest) page(title, tab string, data any) *page {
 	return &page{Title: title + " – " + h.Name, Door: "table", Harvest: &harvestHead{h.ID, h.Name}, Tab: tab, Data: data}
 }
 
-func (d *Desk) routes() http.Handler {
+// routes are all views; those that let phones in are for the computer itself.
+func (d *Desk) routes(own bool) http.Handler {
 	m := http.NewServeMux()
 	sub, _ := fs.Sub(static, "static")
 	files := http.FileServerFS(sub)
@@ -243,16 +243,9 @@ func (d *Desk) routes() http.Handler {
 	d.entryRoutes(m)
 	d.yearRoutes(m)
 	d.varietyRoutes(m)
+	if own {
+		d.shareRoutes(m)
+	}
 	m.HandleFunc("/", d.notFound)
 	return m
-}
-
-// localIP reports whether an address is this computer's own.
-func localIP(addr string) bool {
-	host, _, err := net.SplitHostPort(addr)
-	if err != nil {
-		return false
-	}
-	ip := net.ParseIP(host)
-	return ip != nil && ip.IsLoopback()
 }

@@ -50,18 +50,19 @@
       };
       x.onload = () => {
         under--;
-        if (x.status === 201) { sent++; li.remove(); } else bad(x.responseText.trim() || "It did not arrive.");
+        if (x.status === 201) { sent++; if (drop.dataset.list) li.remove(); else { bar.remove(); text.textContent = "arrived"; } } else bad(x.responseText.trim() || "It did not arrive.");
         refresh(); more();
       };
       x.onerror = () => { under--; bad("It did not arrive. Is the program still running on the computer?"); more(); };
       x.send(f);
     };
-    const refresh = () => htmx.ajax("GET", drop.dataset.list, { target: "#photolist", swap: "outerHTML" });
+    const refresh = () => drop.dataset.list && htmx.ajax("GET", drop.dataset.list, { target: "#photolist", swap: "outerHTML" });
     const take = (files) => {
       for (const file of files) {
         const li = document.createElement("li"), b = document.createElement("b"), text = document.createElement("span"), bar = document.createElement("progress");
         b.textContent = file.name; text.textContent = "being sent"; bar.setAttribute("aria-label", "Sending " + file.name);
         li.append(b, text, bar); list.append(li);
+        if (file.size > 200 * 1024 * 1024) { bar.remove(); text.className = "bad"; text.textContent = "larger than 200 MB; save it as JPEG and send that"; continue; }
         queue.push({ file, li, bar, text });
       }
       more();
@@ -70,11 +71,7 @@
       const i = document.getElementById(id);
       i.addEventListener("change", () => { take(i.files); i.value = ""; });
     }
-    for (const l of drop.querySelectorAll("label.button")) {
-      l.tabIndex = 0; l.setAttribute("role", "button");
-      l.addEventListener("keydown", (e) => { if (e.key === "Enter" || e.key === " ") { e.preventDefault(); document.getElementById(l.htmlFor).click(); } });
-    }
-    for (const i of drop.querySelectorAll("input.hide")) { i.tabIndex = -1; i.setAttribute("aria-hidden", "true"); }
+    for (const b of drop.querySelectorAll("[data-pick]")) b.addEventListener("click", () => document.getElementById(b.dataset.pick).click());
     addEventListener("dragover", (e) => { e.preventDefault(); drop.classList.add("over"); });
     addEventListener("dragleave", (e) => { if (!e.relatedTarget) drop.classList.remove("over"); });
     addEventListener("drop", (e) => { e.preventDefault(); drop.classList.remove("over"); take(e.dataTransfer.files); });
