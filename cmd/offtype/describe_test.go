@@ -1,0 +1,62 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// measured is a table of hand measurements: the fixed columns that are known, the rest left empty.
+func measured(t *testing.T, dir string) string {
+	t.Helper()
+	var b strings.Builder
+	b.WriteString("photo,fruit,plant,length_mm,width_mm,ratio\n")
+	for i, r := range []string{"1,210,110,1.909", "1,215,112,1.920", "2,204,108,1.889", "2,220,111,1.982", "3,208,109,1.908", "3,212,113,1.876"} {
+		b.WriteString("by hand," + string(rune('1'+i)) + "," + r + "\n")
+	}
+	file := filepath.Join(dir, "fruits.csv")
+	if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return file
+}
+
+func TestDescribe(t *testing.T) {
+	dir := t.TempDir()
+	file := func(n string) string { return filepath.Join(dir, n) }
+	csv := measured(t, dir)
+	broken := file("broken.yaml")
+	if err := os.WriteFile(broken, []byte("format: 1\nname: A\nspecies: B\nversion: \"1\"\ntraits:\n  length: {low: 9, high: 3}\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name string
+		args []string
+		code int
+		says string
+	}{
+		{"template", []string{"--new", file("new.yaml")}, exitOK, "fill it in"},
+		{"the template is valid", []string{"--check", file("new.yaml")}, exitOK, "no fault found"},
+		{"not over an existing file", []string{"--new", file("new.yaml")}, exitUsage, "not overwritten"},
+		{"learnt", []string{"--from", csv, "--name", "A", "--species", "Cucurbita moschata", "--out", file("learnt.yaml")}, exitOK, "3 plants"},
+		{"learnt from a folder", []string{"--from", dir, "--plants", "1,2", "--name", "A", "--species", "Cucurbita moschata", "--out", file("two.yaml")}, exitOK, "2 plants"},
+		{"learnt file is valid", []string{"--check", file("learnt.yaml")}, exitOK, "no fault found"},
+		{"with hand-written traits", []string{"--from", csv, "--base", file("new.yaml"), "--name", "A", "--species", "B", "--out", file("both.yaml")}, exitOK, ""},
+		{"words", []string{"--packet", "20 to 25 cm long, tan, plain", "--name", "A", "--species", "B", "--out", file("words.yaml")}, exitOK, "not from measurements"},
+		{"no such plant", []string{"--from", csv, "--plants", "9", "--name", "A", "--species", "B", "--out", file("x.yaml")}, exitUsage, `plant "9"`},
+		{"no name", []string{"--from", csv, "--out", file("x.yaml")}, exitUsage, "--name"},
+		{"nothing asked", nil, exitUsage, "give one of"},
+		{"two ways", []string{"--new", file("x.yaml"), "--check", broken}, exitUsage, "give one of"},
+		{"no such table", []string{"--from", file("none.csv"), "--name", "A", "--species", "B", "--out", file("x.yaml")}, exitUsage, "cannot be read"},
+		{"broken", []string{"--check", broken}, exitUsage, "line 6: length: low (9) is above high (3); exchange them"},
+	} {
+		code, out, errs := verb(t, append([]string{"describe"}, c.args...)...)
+		if code != c.code || !strings.Contains(out+errs, c.says) {
+			t.Errorf("%s: exit %d, %q %q; want %d and %q", c.name, code, out, errs, c.code, c.says)
+		}
+	}
+	if _, err := os.Stat(file("x.yaml")); err == nil {
+		t.Error("a failed command left a file")
+	}
+}
