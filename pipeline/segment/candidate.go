@@ -16,6 +16,7 @@ type candidate struct {
 	sigma      []float64 // px, across the outline, for each point
 	step       float64   // edge contrast in units of the noise, median along free points
 	bad        float64   // share of free points without a usable edge
+	gap        float64   // longest stretch without a usable edge over the root of the area
 	moved      float64   // RMS distance between coarse and refined outline, cells
 	stalk      []geom.Px
 	stalkCells []int

@@ -14,6 +14,7 @@ func (c *candidate) confidence(m *Maps) float64 {
 	inside := ramp(c.reg.body, 0.65, 0.92)
 	agree := 1 - ramp(c.moved, 0.5, 1.4)
 	edge := 1 - 0.6*ramp(c.bad, 0.15, 0.7)
+	edge *= 1 - 0.6*ramp(c.gap, 0.35, 0.8)
 	votes := 1 - 0.7*ramp(c.reg.spread, 0.25, 0.7)
 	hull := geom.Hull(c.line)
 	solid := geom.Area(c.line) / math.Max(geom.Area(hull), 1)

@@ -124,6 +124,7 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 	sides := make([]sideColours, max(1, n/24))
 	var steps []float64
 	free, bad := 0, 0
+	weak := make([]bool, n)
 	for i := range line {
 		if c.edge[i] == geom.EdgeFrame || c.edge[i] == geom.EdgeContact {
 			w[i] = 0.3
@@ -147,6 +148,7 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 			w[i] = 0.01
 			if c.edge[i] == geom.EdgeFree {
 				bad++
+				weak[i] = true
 			}
 			c.sigma[i] = math.Max(1, math.Min(sd, 3))
 			continue
@@ -167,6 +169,7 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 	}
 	off = robust(off, w)
 	c.step = median(steps)
+	c.gap = float64(longestRun(weak)) * geom.Perimeter(line) / float64(n) / math.Sqrt(max(1, geom.Area(line)))
 	c.bad = float64(bad) / math.Max(1, float64(free))
 	c.moveTo(line, nor, whittaker(off, w, smoothing))
 }
@@ -189,6 +192,20 @@ func (s *sideColours) bias(m *edgeModel) float64 {
 		s.at, s.known = edgeBias(s.in, s.out, m), true
 	}
 	return s.at
+}
+
+// longestRun returns the length of the longest run of true around the ring.
+func longestRun(v []bool) int {
+	best, run := 0, 0
+	for i := range 2 * len(v) {
+		if v[i%len(v)] {
+			run++
+			best = max(best, run)
+		} else {
+			run = 0
+		}
+	}
+	return min(best, len(v))
 }
 
 // misfit is the mean squared error, in units of the contrast squared, above which a single edge is

@@ -14,6 +14,9 @@ import (
 
 // TestScenesNetwork runs the whole way, network included, on the rendered scenes.
 func TestScenesNetwork(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes half a minute")
+	}
 	net, err := LoadNet()
 	if err != nil {
 		t.Fatal(err)
@@ -21,7 +24,7 @@ func TestScenesNetwork(t *testing.T) {
 	defer net.Close()
 	only := os.Getenv("SEGMENT_SCENE")
 	truth, found, extra, worst, sum := 0, 0, 0, 1.0, 0.0
-	var gaps []float64
+	var gaps, conf []float64
 	for _, name := range scene.Names(sceneDir) {
 		if !strings.Contains(name, only) {
 			continue
@@ -47,13 +50,21 @@ func TestScenesNetwork(t *testing.T) {
 		}
 		truth, found, extra, worst = truth+r.truth, found+r.found, extra+r.extra, min(worst, r.worst)
 		sum += r.iou * float64(r.found)
+		for _, f := range res.Fruits {
+			conf = append(conf, f.Confidence)
+		}
 		for _, v := range e {
 			gaps = append(gaps, math.Abs(v))
 		}
 	}
 	t.Logf("all: true %d found %d extra %d overlap %.4f worst %.4f median |edge error| %.2f px", truth, found, extra, sum/float64(max(1, found)), worst, median(gaps))
+	sort.Float64s(conf)
+	t.Logf("confidence: lowest %.2f", conf[:min(12, len(conf))])
 	if found != truth || extra != 0 {
 		t.Errorf("found %d of %d, %d extra", found, truth, extra)
+	}
+	if mean := sum / float64(max(1, found)); mean < 0.975 || worst < 0.92 {
+		t.Errorf("overlap %.4f, worst %.4f; want 0.975 and 0.92", mean, worst)
 	}
 }
 

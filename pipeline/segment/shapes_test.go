@@ -222,3 +222,18 @@ func TestWhittaker(t *testing.T) {
 		}
 	}
 }
+
+// TestSameTwice: the same photo gives the same outlines to the last bit.
+func TestSameTwice(t *testing.T) {
+	ds := []disc{{200, 200, 80}, {345, 210, 75}, {640, 300, 90}}
+	im := discImage(680, 420, ds, 0.8)
+	a := FromMaps(im, simulated(discLabels(680, 420, ds), nil, 1, 5), nil, DefaultOptions())
+	b := FromMaps(im, simulated(discLabels(680, 420, ds), nil, 1, 5), nil, DefaultOptions())
+	for i := range a.Fruits {
+		for k, p := range a.Fruits[i].Outline {
+			if p != b.Fruits[i].Outline[k] {
+				t.Fatalf("fruit %d point %d: %v and %v", i+1, k, p, b.Fruits[i].Outline[k])
+			}
+		}
+	}
+}
