@@ -112,35 +112,4 @@ func (m *measurer) scale(p *photo.Photo) (*card.Found, error) {
 }
 
 // samples turns a card's patches into samples with their true or nominal colours.
-func (m *measurer) samples(c card.Card) []colour.Sample {
-	layout := card.Revision1()
-	inks := m.inks[c.Number]
-	var out []colour.Sample
-	add := func(p card.PatchSample, kind colour.Kind, nominal [3]uint8) {
-		s := colour.Sample{Name: p.Name, Card: c.Number, Kind: kind, RGB: p.RGB, SD: [3]float64{p.SD, p.SD, p.SD}, Place: p.Px, Clipped: p.Clipped}
-		if l, ok := inks[p.Name]; ok {
-			s.Ref, s.Known = l, true
-		} else {
-			s.Ref = colour.SRGB255(float64(nominal[0]), float64(nominal[1]), float64(nominal[2]))
-		}
-		if p.N > 0 {
-			out = append(out, s)
-		}
-	}
-	for _, p := range c.Patches {
-		for _, q := range layout.Patches {
-			if q.Name == p.Name {
-				kind := colour.Chroma
-				if q.SRGB[0] == q.SRGB[1] && q.SRGB[1] == q.SRGB[2] {
-					kind = colour.Neutral
-				}
-				add(p, kind, q.SRGB)
-			}
-		}
-	}
-	for _, p := range c.Paper {
-		p.Name = "paper"
-		add(p, colour.Paper, layout.PaperSRGB)
-	}
-	return out
-}
+func (m *measurer) samples(c card.Card) []colour.Sample { return c.Samples(m.inks[c.Number]) }

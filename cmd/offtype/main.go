@@ -33,11 +33,12 @@ Exit status: 0 all done; 1 nothing could be done; 2 wrong usage or a broken file
 type cli struct {
 	Version kong.VersionFlag `help:"Print the version."`
 
-	Run   runCmd   `cmd:"" help:"Measure the photos of a harvest, group the fruit and judge them."`
-	Merge mergeCmd `cmd:"" help:"Put together a harvest that was measured in shares on several machines."`
-	Card  cardCmd  `cmd:"" help:"Write the scale card as PDF."`
-	Tags  tagsCmd  `cmd:"" help:"Write plant tags as PDF."`
-	Lens  lensCmd  `cmd:"" help:"Calibrate a camera from photos of a printed chessboard."`
+	Run       runCmd       `cmd:"" help:"Measure the photos of a harvest, group the fruit and judge them."`
+	Merge     mergeCmd     `cmd:"" help:"Put together a harvest that was measured in shares on several machines."`
+	Card      cardCmd      `cmd:"" help:"Write the scale card as PDF."`
+	Tags      tagsCmd      `cmd:"" help:"Write plant tags as PDF."`
+	CardCheck cardCheckCmd `cmd:"" help:"Say how far a printed card is from its colours and how even the light was."`
+	Lens      lensCmd      `cmd:"" help:"Calibrate a camera from photos of a printed chessboard."`
 
 	Describe describeCmd `cmd:"" help:"Make or check the description of a variety."`
 	Fix      fixCmd      `cmd:"" help:"Correct what the program found in a photo."`
