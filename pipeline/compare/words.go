@@ -84,6 +84,8 @@ func colourSentence(c *Colour, p *Pair) string {
 		return fmt.Sprintf("The skin colour changed by %s: %s.", span, colourWay(c))
 	case c.Measuring != nil && c.PAdjusted != nil && *c.PAdjusted <= 0.05:
 		return fmt.Sprintf("The skin colour seems to have changed by %s, but cards and cameras alone can make %.1f.", span, *c.Measuring)
+	case *c.Low > 0:
+		return fmt.Sprintf("The skin colour may have changed by %s. Alone this would count; among all that was looked at it can be chance.", span)
 	}
 	return fmt.Sprintf("No change of skin colour seen: %s. Dealing the same plants at random between the two harvests often gives up to %.1f.", span, *c.Chance)
 }

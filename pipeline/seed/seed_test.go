@@ -138,7 +138,7 @@ func TestPlanLayout(t *testing.T) {
 	if err := p.WriteHTML(&b); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"Trace every vine", "before they flower", "<td>19</td>"} {
+	for _, want := range []string{"Trace every vine", "before they flower", `<td class="n">19</td>`} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("page lacks %q", want)
 		}
