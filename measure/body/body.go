@@ -236,7 +236,7 @@ func (t *task) tryRibs(smooth *model, starts []candidate, known int) (*model, *n
 	}
 	var best *model
 	cost := math.Inf(1)
-	for _, s := range starts {
+	for _, s := range starts[:min(len(starts), 2)] {
 		for _, r := range t.scallops(s.m, known) {
 			p := append(append([]float64(nil), s.m.p...), ribDepth, r.phase)
 			m := newModel(p, smooth.nq, smooth.prof.rho0*(1+r.mean), r.n) // ridges
@@ -356,7 +356,7 @@ func (t *task) scallops(m *model, known int) []scallop {
 		out = append(out, scallop{n: n, phase: math.Atan2(k[2], k[1]), mean: math.Min(0.05, amp), gain: gain})
 	}
 	slices.SortFunc(out, func(a, b scallop) int { return cmp.Compare(b.gain, a.gain) })
-	return out[:min(len(out), 4)]
+	return out[:min(len(out), 3)]
 }
 
 // compare returns the costs of two bodies at the robust scale of the first; the last pass is that of

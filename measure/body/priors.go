@@ -13,7 +13,7 @@ const (
 	tailTip       = 2.0  // scale of the heavy tails of the tips' priors, standard deviations
 	contactMM     = 0.4  // lowest point above the table, mm
 	wiggle        = 0.12 // second difference of the profile's coefficients
-	slopeMean     = 5.0  // growth of q from the tips inwards per length
+	slopeMean     = 7.0  // growth of q from the tips inwards per length
 	slopeSpread   = 4.0
 	sizeQ         = 1.0  // the profile's coefficients
 	tipMean       = -0.8 // q at the tips: slimmer than the greatest radius

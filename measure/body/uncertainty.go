@@ -11,7 +11,7 @@ const (
 	// hiddenDoubt is the standard uncertainty of the part of a tip that no view shows, as a share of its
 	// depth, when it is small; it grows with the slant, as less and less of the flank before the tip is
 	// seen. Both found on rendered fruit, whose coverage docs/body.md gives.
-	hiddenDoubt = 0.08
+	hiddenDoubt = 0.10
 	slantDoubt  = 0.15
 	// obliqueSlant is the slant from which on a length is called too oblique.
 	obliqueSlant = 38 * math.Pi / 180
@@ -23,6 +23,23 @@ const (
 	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
 	lengthFloor = 0.0025
 )
+
+// A tip seen at a slant beyond unmarkedTan (tangent) that no sure mark names may carry part of a stalk
+// that the outline took along: unmarkedDoubt is what that does, standard deviation / length.
+const (
+	unmarkedTan   = 0.55
+	unmarkedDoubt = 0.05
+)
+
+// marked reports whether a sure mark names the end.
+func (t *task) marked(m *model, end int) bool {
+	for i := range t.marks {
+		if k := &t.marks[i]; !k.either && m.nearPole(&t.views[k.view], k.at) == end {
+			return true
+		}
+	}
+	return false
+}
 
 // stationTraits are the places of the profile's diameters among the traits.
 var stationTraits = func() []int {
@@ -73,6 +90,9 @@ func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
 	for end := 0; end < 2; end++ {
 		depth, tan := t.hidden(m, end)
 		tips += math.Pow((hiddenDoubt+slantDoubt*tan*tan)*depth, 2)
+		if tan > unmarkedTan && !t.marked(m, end) {
+			tips += math.Pow(unmarkedDoubt*v[qLength], 2)
+		}
 	}
 	for _, j := range append([]int{qWidth}, stationTraits...) {
 		out[j] += math.Pow(roundness*v[qWidth], 2)
