@@ -11,7 +11,9 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/measure/camera"
 	"offtype/measure/colour"
+	"offtype/measure/geom"
 	"offtype/pipeline"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/card"
@@ -50,6 +52,7 @@ type cardCheck struct {
 	Card     int          `json:"card"`
 	Measured bool         `json:"measured"` // it has a colour file
 	By       *int         `json:"by"`       // number of the measured card it was judged by
+	ApartMM  float64      `json:"apart_mm"` // distance to that card
 	Mean     float64      `json:"mean_de00"`
 	Uneven   float64      `json:"uneven_percent"` // spread of the light over its paper
 	Advice   []string     `json:"advice"`
@@ -170,6 +173,7 @@ func checkPhoto(in pipeline.Input, inks map[int]map[string]colour.Lab) ([]cardCh
 		if ref >= 0 && inks[c.Number] == nil {
 			b := &found.Cards[ref]
 			fitTo, r.By = b.Samples(inks[b.Number]), &b.Number
+			r.ApartMM = apart(&found.Camera, c, b)
 		}
 		cal, err := colour.Calibrate(fitTo, frame, colour.DefaultOptions())
 		if err != nil {
@@ -179,6 +183,20 @@ func checkPhoto(in pipeline.Input, inks map[int]map[string]colour.Lab) ([]cardCh
 		out = append(out, r)
 	}
 	return out, nil
+}
+
+// maxApartMM is how far two cards may lie apart (middle to middle) to be compared: beyond that the light may differ
+// by more than the inks.
+const maxApartMM = 450
+
+// apart returns the distance of the middles of two cards on the table, mm.
+func apart(cam *camera.Camera, a, b *card.Card) float64 {
+	p, ok := cam.OnPlane(geom.Centroid(a.Quad), 0)
+	q, ok2 := cam.OnPlane(geom.Centroid(b.Quad), 0)
+	if !ok || !ok2 {
+		return math.Inf(1)
+	}
+	return p.Sub(q).Norm()
 }
 
 // fill compares the samples with what they should be.
@@ -227,8 +245,10 @@ func (r *cardCheck) advise(cal *colour.Calibration) {
 	}
 	say(r.Uneven > 100*colour.DefaultOptions().MaxUneven, "the light on the card was uneven: retake the photo in open shade or even light, with no shadow on the card")
 	say(slices.Contains(cal.Reasons, "card-too-bright-or-dark"), "the photo is too bright or too dark: retake it")
-	say(r.Mean > 3 && r.Uneven <= 100*colour.DefaultOptions().MaxUneven, "the print is far from nominal: have its colours measured and use --card-colours, or print it again on matt paper without any print-quality effects")
-	say(r.Mean > 1.5 && r.Mean <= 3, "the print is a little off: fine for comparing fruit measured with this card; to compare with others, have it measured")
+	far := r.ApartMM > maxApartMM
+	say(far, "the measured card lies too far away to judge this one by it: lay the two side by side")
+	say(!far && r.Mean > 3 && r.Uneven <= 100*colour.DefaultOptions().MaxUneven, "the print is far from nominal: have its colours measured and use --card-colours, or print it again on matt paper without any print-quality effects")
+	say(!far && r.Mean > 1.5 && r.Mean <= 3, "the print is a little off: fine for comparing fruit measured with this card; to compare with others, have it measured")
 }
 
 // spread returns the standard deviation of v (n−1), 0 when there are fewer than three.
@@ -274,7 +294,7 @@ func saveInks(file string, n int, all []cardCheck) error {
 	sum, count := map[string][3]float64{}, map[string]float64{}
 	var names []string
 	for _, r := range all {
-		if r.Card != n || r.By == nil {
+		if r.Card != n || r.By == nil || r.ApartMM > maxApartMM {
 			continue
 		}
 		for _, p := range r.Patches {
@@ -293,7 +313,7 @@ func saveInks(file string, n int, all []cardCheck) error {
 		}
 	}
 	if len(names) == 0 {
-		return fmt.Errorf("card %d was not seen beside a measured card: photograph both together", n)
+		return fmt.Errorf("card %d was not seen beside a measured card: photograph both together, side by side", n)
 	}
 	return atomic.Write(file, func(w io.Writer) error {
 		fmt.Fprintf(w, "CGATS.17\nORIGINATOR \"offtype card-check\"\nDESCRIPTOR \"card %d, beside a measured card\"\nILLUMINANT D65\n", n)
