@@ -320,6 +320,7 @@ func (e *editor) outline(line []geom.Px, snap bool) *Fruit {
 	c.mark(e.im, m, g)
 	if snap {
 		c.refine(e.im, m, e.t, e.opt)
+		c.untangle(60)
 	}
 	f := c.fruit(e.im, m, e.opt)
 	f.byHand()

@@ -136,6 +136,7 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 	}
 	settleContacts(cand)
 	for _, c := range cand {
+		c.untangle(60)
 		c.refineStalk(im, m, g, t, opt)
 		f := c.fruit(im, m, opt)
 		if why := implausible(f, im, opt); why != "" {

@@ -237,3 +237,24 @@ func TestSameTwice(t *testing.T) {
 		}
 	}
 }
+
+// TestUntangle: a circle with a small loop drawn in keeps its points but for the loop.
+func TestUntangle(t *testing.T) {
+	line := circleLine(100, 100, 50, 200)
+	for k, p := range circleLine(152, 100, 3, 12) { // runs out, round and back across itself
+		line = append(line[:5+k], append([]geom.Px{p}, line[5+k:]...)...)
+	}
+	n := len(line)
+	c := &candidate{line: line, edge: make([]geom.Edge, n), other: make([]int32, n), sigma: make([]float64, n)}
+	c.untangle(60)
+	for i, a := range c.line {
+		for j := i + 2; j < len(c.line); j++ {
+			if p, ok := crossing(a, c.line[(i+1)%len(c.line)], c.line[j], c.line[(j+1)%len(c.line)]); ok {
+				t.Fatalf("crosses itself at %v", p)
+			}
+		}
+	}
+	if len(c.line) < 195 || len(c.edge) != len(c.line) {
+		t.Errorf("%d points left of 200, %d marks", len(c.line), len(c.edge))
+	}
+}
