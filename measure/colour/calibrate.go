@@ -15,7 +15,7 @@ var ErrFewPatches = errors.New("too few usable card patches")
 // Options of Calibrate. The limits are this program's own (common practice, no source): a phone with one
 // chart holds 2–5 ΔE on matt patches.
 type Options struct {
-	MaxMean    float64 // mean ΔE00 over the patches above which colours are doubtful; default 2.5
+	MaxMean    float64 // mean ΔE00 over the patches above which colours are doubtful; default 3.3
 	MaxNeutral float64 // mean ΔE00 over paper and greys above which colours are doubtful; default 2.0
 	MaxUneven  float64 // spread (SD) of log light over the paper of one card; default 0.06
 	MinNeutral int     // greys and paper needed; default 4
@@ -23,7 +23,7 @@ type Options struct {
 
 // DefaultOptions returns the limits named at Options.
 func DefaultOptions() Options {
-	return Options{MaxMean: 2.5, MaxNeutral: 2.0, MaxUneven: 0.06, MinNeutral: 4}
+	return Options{MaxMean: 3.3, MaxNeutral: 2.0, MaxUneven: 0.06, MinNeutral: 4}
 }
 
 // PatchResidual is what is left of a patch after the correction.
@@ -101,6 +101,8 @@ func Calibrate(samples []Sample, f Frame, opt Options) (*Calibration, error) {
 // report fills the residuals.
 func (c *Calibration) report(f *cardFit, samples []Sample) {
 	var all, neutral []float64
+	paper := map[int][]float64{}
+	var cards []int
 	known := map[int]bool{}
 	for _, s := range samples {
 		known[s.Card] = known[s.Card] || s.Known && s.Kind != Table
@@ -123,10 +125,20 @@ func (c *Calibration) report(f *cardFit, samples []Sample) {
 		if r.State == "clipped" {
 			continue
 		}
-		if s.Kind != Chroma {
+		switch s.Kind {
+		case Paper:
+			if paper[s.Card] == nil {
+				cards = append(cards, s.Card)
+			}
+			paper[s.Card] = append(paper[s.Card], r.DE00)
+			continue
+		case Neutral:
 			neutral = append(neutral, r.DE00)
 		}
 		all = append(all, r.DE00)
+	}
+	for _, n := range cards { // however many pieces of it, paper counts as one patch a card
+		all, neutral = append(all, mean(paper[n])), append(neutral, mean(paper[n]))
 	}
 	c.Mean, c.Neutral = mean(all), mean(neutral)
 	c.LeaveOut = f.leaveOut

@@ -14,6 +14,7 @@ const (
 	sdMeasured = 0.7
 	sdNominal  = 1.3
 	sdPaper    = 0.006 // log light from place to place on a card's paper: print, warp
+	maxPaper   = 12    // independent pieces of paper that many samples of one card are worth
 	maxTable   = 6     // independent pieces of table that many samples are worth
 )
 
@@ -132,7 +133,8 @@ func (c *cardFit) setAlike() {
 		c.origin[k] /= math.Max(1, n)
 	}
 	for _, k := range cards {
-		c.alike = append(c.alike, alike{paper[k], sdPaper})
+		sd := sdPaper * math.Sqrt(math.Max(1, float64(len(paper[k]))/maxPaper))
+		c.alike = append(c.alike, alike{paper[k], sd})
 	}
 	if len(table) > 1 {
 		m := median(logs)
@@ -296,8 +298,8 @@ func (c *cardFit) spread(r []float64, jac *mat.Dense, w []float64) (leaveOut flo
 			cov[i][j] = inv.At(pFall+i, pFall+j)
 		}
 	}
-	sum, cnt, n := 0.0, 0, 0
-	for _, s := range c.use {
+	sum, cnt, n := 0.0, 0.0, 0
+	for i, s := range c.use {
 		if s.Kind == Table {
 			continue
 		}
@@ -309,11 +311,13 @@ func (c *cardFit) spread(r []float64, jac *mat.Dense, w []float64) (leaveOut flo
 			d += e * e
 		}
 		n += 3
-		sum += math.Sqrt(d) * c.sdOf(s)
-		cnt++
+		if w2 := c.weight[i] * c.weight[i]; w2 > 1e-5 {
+			sum += math.Sqrt(d/w2) * c.sdOf(s) * w2
+			cnt += w2
+		}
 	}
 	if cnt == 0 {
 		return math.NaN(), cov
 	}
-	return sum / float64(cnt), cov
+	return sum / cnt, cov
 }

@@ -34,6 +34,7 @@ func TestScenes(t *testing.T) {
 	)
 	var main, second, share []float64
 	right, all := 0, 0
+	smooth, ribbed, near, called := 0, 0, 0, 0
 	for _, n := range scene.Names(scenes) {
 		l := load(t, n)
 		r := skin.Measure(&l.in, skin.DefaultOptions())
@@ -50,6 +51,18 @@ func TestScenes(t *testing.T) {
 				t.Logf("%s fruit %d: main colour %.1f, painted %.1f, ΔE00 %.1f", n, i, r[i].Main, truth, d)
 			}
 			all++
+			switch {
+			case f.Ribs == 0 && r[i].Ribs > 0:
+				called++
+				fallthrough
+			case f.Ribs == 0:
+				smooth++
+			case r[i].Ribs > 0 && math.Abs(float64(r[i].Ribs-f.Ribs)) <= 2:
+				near++
+				fallthrough
+			case r[i].Ribs > 0:
+				ribbed++
+			}
 			if want := truthPattern(f); r[i].Pattern == want {
 				right++
 			} else {
@@ -68,6 +81,7 @@ func TestScenes(t *testing.T) {
 	}
 	t.Logf("%d fruit: main ΔE00 median %.2f, 95th percentile %.2f; second median %.2f, share median %.3f; patterns %d right",
 		all, quantile(main, .5), quantile(main, .95), quantile(second, .5), quantile(share, .5), right)
+	t.Logf("ribs: %d of %d smooth fruit called ribbed; %d of %d ribbed fruit seen, %d of them to 2 ribs", called, smooth, ribbed, all-smooth, near)
 	check := func(what string, got, limit float64) {
 		if !(got <= limit) {
 			t.Errorf("%s: %.2f, allowed %.2f", what, got, limit)
