@@ -12,7 +12,7 @@ const (
 
 var (
 	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65} // tried: correlation of fruit of one plant
-	widths    = []float64{0.5, 0.7, 1, 1.4, 2}        // tried: this harvest's spread ÷ the usual
+	widths    = []float64{0.75, 1, 1.4, 2}            // tried: this harvest's spread ÷ the usual
 	pulls     = []float64{0.06, 0.2, 0.6, 2}          // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
 )
 

@@ -33,7 +33,7 @@ func FruitTraits() []Trait {
 		TBend:     {Name: "bend", Unit: "°", Label: "bend", More: "more bent", Less: "straighter", Scale: Bend, Kind: Shape, Spread: 0.7},
 		TNeck:     {Name: "neck", Label: "neck", More: "fuller in the neck", Less: "thinner in the neck", Scale: Linear, Kind: Shape, Spread: 0.06},
 		TTaper:    {Name: "taper", Label: "taper", More: "more tapered", Less: "less tapered", Scale: Linear, Kind: Shape, Spread: 0.06},
-		TGroove:   {Name: "groove depth", Label: "depth of the grooves", More: "deeper grooves", Less: "smoother", Scale: Linear, Kind: Shape, Spread: 0.013},
+		TGroove:   {Name: "groove depth", Label: "depth of the grooves", More: "deeper grooves", Less: "smoother", Scale: Linear, Kind: Shape, Spread: 0.03},
 		TSkinL:    {Name: "skin lightness", Label: "lightness of the skin", More: "paler skin", Less: "darker skin", Scale: Linear, Kind: Colour, Seasonal: true, Spread: 3},
 		TSkinA:    {Name: "skin red-green", Label: "red against green of the skin", More: "redder skin", Less: "greener skin", Scale: Linear, Kind: Colour, Seasonal: true, Spread: 3},
 		TSkinB:    {Name: "skin yellow-blue", Label: "yellow of the skin", More: "yellower skin", Less: "less yellow skin", Scale: Linear, Kind: Colour, Seasonal: true, Spread: 3.5},

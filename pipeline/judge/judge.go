@@ -111,6 +111,9 @@ func Fruits(fs []record.Fruit) []reference.Fruit {
 	return out
 }
 
+// unseenGroove: no ribs found does not mean quite smooth; shallow grooves are missed in soft light.
+const unseenGroove = 0.03
+
 // Notes that the judgement reads (docs/tables.md).
 const (
 	noteCut      = "cut"
@@ -140,7 +143,7 @@ func fruit(f *record.Fruit) reference.Fruit {
 		r.Ribs = reference.Measured{V: float64(f.Ribs)}
 	}
 	if f.Ribs == 0 && !f.GrooveDepth.Ok() {
-		r.Groove = reference.Measured{V: 0}
+		r.Groove = reference.Measured{V: 0, U: unseenGroove}
 	}
 	if f.Skin == nil || f.Has(noteDoubtful) {
 		return r
