@@ -112,6 +112,16 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 	}
 	psi := t.headings(&flat, main)
 	starts := t.straight(flat, psi)
+	for i := range t.views { // the other views' plans may lead to a better body
+		if i == main {
+			continue
+		}
+		if p, ok := flatten(&t.views[i]); ok {
+			starts = append(starts, t.straight(p, t.headings(&p, i))...)
+		}
+	}
+	slices.SortStableFunc(starts, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	starts = starts[:min(len(starts), 4)]
 	if len(starts) == 0 {
 		return nil, nil, ErrNoFit
 	}
@@ -398,17 +408,19 @@ func looksUpright(v *View, flat plan) bool {
 	return inside && top.Sub(q).Norm() < 0.4*w/2
 }
 
-// tellStem makes pole 0 the stem end: as a sure mark says, or the votes of the unsure ones, or else the
-// shape: the slimmer half, as fruit with a neck have it there.
+// tellStem makes pole 0 the stem end: as a sure mark says, or else by the votes of the unsure marks and
+// the shape together (most fruit are slimmer at the stem end).
 func (t *task) tellStem(m *model, b *Body, eq *normal) *normal {
-	vote := t.vote(m)
-	stem := vote > 0
-	if math.Abs(vote) < clearVote {
-		stem = m.prof.radius(0.2) <= m.prof.radius(0.8)
-		b.Notes = append(b.Notes, NoteStem)
-	} else {
-		b.StemKnown = true
+	vote, sure := t.vote(m)
+	b.StemKnown = sure
+	if !sure {
+		slim, wide := m.prof.radius(0.2), m.prof.radius(0.8)
+		vote = 0.5*vote + 0.6*math.Max(-1, math.Min(1, 2*(wide-slim)/math.Max(wide, slim)))
+		if math.Abs(vote) < clearVote {
+			b.Notes = append(b.Notes, NoteStem)
+		}
 	}
+	stem := vote >= 0
 	if stem {
 		return eq
 	}

@@ -20,7 +20,7 @@ type mark struct {
 
 const (
 	sureEnd   = 0.6  // from here on a named end is believed
-	clearVote = 0.25 // difference of the two names' votes that tells the stem end
+	clearVote = 0.25 // vote below which the stem end is called unsure
 	oneSpot   = 0.3  // two ends nearer than this share of the outline's size are one and the same
 )
 
@@ -71,19 +71,23 @@ func marks(views []View) []mark {
 	return out
 }
 
-// vote returns how much more the marks of a view set (−1: all views) speak for pole 0 of m being the
-// stem end than for pole 1.
-func (t *task) vote(m *model) float64 {
-	sum := 0.0
+// vote returns how much more the marks speak for pole 0 of m being the stem end than for pole 1, as a
+// mean over the views, and whether a sure mark is among them: then only the sure ones count.
+func (t *task) vote(m *model) (sum float64, sure bool) {
 	for _, k := range t.marks {
-		near := m.nearPole(&t.views[k.view], k.at)
-		if near == k.name {
+		sure = sure || !k.either
+	}
+	for _, k := range t.marks {
+		if sure && k.either {
+			continue
+		}
+		if m.nearPole(&t.views[k.view], k.at) == k.name {
 			sum += k.by
 		} else {
 			sum -= k.by
 		}
 	}
-	return sum
+	return sum / float64(len(t.views)), sure
 }
 
 // nearPole returns the end of the middle line that lies nearer to p in the view.

@@ -10,7 +10,7 @@ import (
 // what no view shows. Those of the profile describe smooth fruit with rounded tips and were set on
 // rendered fruit of nine shapes; docs/body.md says what they do to fruit of other kinds.
 const (
-	tailTip       = 2.0  // scale of the heavy tails of the tips' priors, standard deviations
+	tailTip       = 4.0  // scale of the heavy tails of the tips' priors, standard deviations
 	contactMM     = 0.4  // lowest point above the table, mm
 	wiggle        = 0.12 // second difference of the profile's coefficients
 	slopeMean     = 7.0  // growth of q from the tips inwards per length

@@ -28,7 +28,7 @@ const (
 // that the outline took along: unmarkedDoubt is what that does, standard deviation / length.
 const (
 	unmarkedTan   = 0.55
-	unmarkedDoubt = 0.05
+	unmarkedDoubt = 0.03
 )
 
 // marked reports whether a sure mark names the end.
