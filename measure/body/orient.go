@@ -1,0 +1,67 @@
+package body
+
+import "math"
+
+// looksUpright reports whether the stalk's base lies where the top of a standing fruit would be.
+func looksUpright(v *View, flat plan) bool {
+	if v.Stem == nil || flat.ratio > 1.25 {
+		return false
+	}
+	_, _, w := flat.extent(flat.axis)
+	top, ok := v.Camera.OnPlane(*v.Stem, flat.z)
+	if !ok {
+		return false
+	}
+	// the top of a body as high as 0.8 of its width, seen from here, in the plane of the outline
+	up := flat.mid
+	up.Z = 0.8 * w
+	q, ok := v.Camera.OnPlane(v.Camera.Project(up), flat.z)
+	if !ok {
+		return false
+	}
+	inside := top.Sub(flat.mid).Norm() < 0.62*w/2
+	return inside && top.Sub(q).Norm() < 0.4*w/2
+}
+
+// tellStem makes pole 0 the stem end: as a sure mark says, or else by the votes of the unsure marks and
+// the shape together (most fruit are slimmer at the stem end).
+func (t *task) tellStem(m *model, b *Body, eq *normal) *normal {
+	vote, sure := t.vote(m)
+	b.StemKnown = sure
+	if !sure {
+		slim, wide := m.prof.radius(0.2), m.prof.radius(0.8)
+		vote = 0.5*vote + 0.6*math.Max(-1, math.Min(1, 2*(wide-slim)/math.Max(wide, slim)))
+		if math.Abs(vote) < clearVote {
+			b.Notes = append(b.Notes, NoteStem)
+		}
+	}
+	stem := vote >= 0
+	if stem {
+		return eq
+	}
+	m.reverse()
+	e, _ := t.run(m, 3)
+	return e
+}
+
+// reverse swaps the ends.
+func (m *model) reverse() {
+	p := m.p
+	c := append([]float64(nil), m.prof.c...)
+	for k := range c {
+		p[pProfile+k] = c[len(c)-1-k]
+	}
+	if m.bent() {
+		h0 := m.mid.h[0]
+		bs := append([]float64(nil), m.mid.b...)
+		for j := range bs {
+			p[pProfile+m.nq+j] = -bs[len(bs)-1-j]
+		}
+		p[pYaw] += h0
+	}
+	p[pCap0], p[pCap1] = p[pCap1], p[pCap0]
+	p[pYaw] += math.Pi
+	p[pRise] = -p[pRise]
+	p[pRoll] = -p[pRoll]
+	m.update()
+}

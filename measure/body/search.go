@@ -1,0 +1,156 @@
+package body
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// clearTurn is the turn of the outline's own middle from which on it is bent, not ribbed, rad.
+const clearTurn = 0.35
+
+// A tip is the outer tipKnots coefficients of the profile; a nose shows as a second difference of
+// noseBump prior standard deviations there and is cut by noseShare of the length.
+const (
+	tipKnots  = 5
+	noseBump  = 1.6
+	noseShare = 0.08
+)
+
+// stiff tightens the profile's smoothness at the start.
+const stiff = 0.3
+
+// candidate is a body on the way to the best one.
+type candidate struct {
+	m    *model
+	cost float64
+}
+
+// straight tries the headings with several tilts and returns the candidates, best first. A stiff
+// profile comes first: it finds tips and tilt before the details.
+func (t *task) straight(flat plan, psi []float64) []candidate {
+	const deg = math.Pi / 180
+	var all []candidate
+	for _, h := range psi {
+		for _, tilt := range [...]float64{0, 12 * deg, -12 * deg} {
+			m := flat.begin(h)
+			m.p[pRise] += tilt
+			m.update()
+			t.loose = stiff
+			_, c := t.run(m, 7)
+			t.loose = 1
+			if !math.IsNaN(c) {
+				all = append(all, candidate{m, c})
+			}
+		}
+	}
+	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	var apart []candidate
+	for _, c := range all {
+		same := false
+		for _, d := range apart {
+			same = same || math.Abs(c.m.p[pRise]-d.m.p[pRise]) < 2*deg && math.Abs(c.m.p[pYaw]-d.m.p[pYaw]) < 10*deg
+		}
+		if !same && len(apart) < 4 {
+			apart = append(apart, c)
+		}
+	}
+	for i := range apart {
+		_, apart[i].cost = t.run(apart[i].m, 6)
+	}
+	slices.SortFunc(apart, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	return apart
+}
+
+// tryBends fits bent middle lines and returns one when the outline clearly asks for it.
+func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *normal) {
+	var best *model
+	cost := math.Inf(1)
+	for _, share := range [][bends]float64{{.35, .4, .2, .05, 0}, {.2, .2, .2, .2, .2}, {.6, .6, .3, 0, 0}} {
+		m := flat.beginBent(psi, share)
+		t.loose = stiff
+		t.run(m, 10)
+		t.loose = 1
+		if _, c := t.run(m, 6); c < cost {
+			best, cost = m, c
+		}
+	}
+	if best == nil {
+		return nil, nil
+	}
+	eq, _ := t.run(best, 20)
+	with, without := t.compare(best, straight)
+	turn := best.traits()[qBend]
+	if without-with > 12 && math.Abs(turn) > 5 {
+		return best, eq
+	}
+	return nil, nil
+}
+
+// hop tries to shorten a tip that came out as a nose: a narrow tip beyond a shoulder, mostly hidden,
+// is a place where the minimiser gets caught. It returns a better body or nil.
+func (t *task) hop(m *model) (*model, *normal) {
+	var best *model
+	var eq *normal
+	n := m.nq
+	for end := 0; end < 2; end++ {
+		c := append([]float64(nil), m.prof.c...)
+		at := func(k int) *float64 { // k counts from the tip
+			if end == 1 {
+				k = n - 1 - k
+			}
+			return &c[k]
+		}
+		bump := 0.0
+		for k := 1; k < tipKnots; k++ {
+			bump = math.Max(bump, math.Abs(*at(k - 1)+*at(k + 1)-2**at(k))/wiggle)
+		}
+		if bump < noseBump {
+			continue
+		}
+		for k := tipKnots - 1; k >= 0; k-- {
+			*at(k) = 2**at(k + 1) - *at(k + 2) - 0.4*wiggle
+		}
+		w := m.clone()
+		copy(w.p[pProfile:], c)
+		l := m.p[pLen]
+		short := l * noseShare
+		w.p[pLen] = l - short
+		dir := 0.5 // the other tip stays
+		if end == 1 {
+			dir = -0.5
+		}
+		o := m.fr.a.Scale(dir * short)
+		w.p[pX], w.p[pY], w.p[pZ] = w.p[pX]+o.X, w.p[pY]+o.Y, w.p[pZ]+o.Z
+		w.p[pCap0+end] = math.Log(capShare)
+		w.update()
+		t.run(w, 10)
+		e, _ := t.run(w, 10)
+		now := best
+		if now == nil {
+			now = m
+		}
+		if a, b := t.compare(w, now); a < b {
+			best, eq = w, e
+		}
+	}
+	return best, eq
+}
+
+// compare returns the costs of two bodies at the robust scale of the first; the last pass is that of
+// the cheaper one.
+func (t *task) compare(a, b *model) (ca, cb float64) {
+	row := make([]float64, max(len(a.p), len(b.p)))
+	t.robust = 1
+	t.forget()
+	t.cost(a, row[:len(a.p)])
+	t.robust = math.Max(1, t.spread())
+	ca = t.cost(a, row[:len(a.p)])
+	t.forget()
+	cb = t.cost(b, row[:len(b.p)])
+	if ca < cb {
+		t.forget()
+		t.cost(a, row[:len(a.p)])
+	}
+	return ca, cb
+}
