@@ -79,6 +79,9 @@ func finish(res *Result, o *Options, variety *judge.Variety) error {
 	if err := writeTables(res.Run, o.Out, o.SameTable); err != nil {
 		return err
 	}
+	if err := writeVariety(variety, o.Out); err != nil {
+		return err
+	}
 	load := partLoader(res.Parts, o.Out)
 	if o.From == "" {
 		if err := writeMasks(res, o.Out, load); err != nil {

@@ -46,6 +46,7 @@ type cli struct {
 	Book    bookCmd    `cmd:"" help:"Keep the harvest book: seed lots, plants, backups, exports."`
 	Observe observeCmd `cmd:"" help:"Write down what you observed by hand."`
 	Compare compareCmd `cmd:"" help:"Compare harvests: this year against last year."`
+	Report  reportCmd  `cmd:"" help:"Write the measurement report for the seed supplier, a bench sheet or a wall sheet."`
 	Seed    seedCmd    `cmd:"" help:"Say which plants are fit to keep seed from."`
 	Plan    planCmd    `cmd:"" help:"Plan the bed: plants, tags, checklist; trial table; pooled growers."`
 

@@ -1,0 +1,283 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"image"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"offtype/cluster/reference"
+	"offtype/pipeline"
+	"offtype/pipeline/atomic"
+	"offtype/pipeline/book"
+	"offtype/pipeline/judge"
+	"offtype/pipeline/photo"
+	"offtype/pipeline/picture"
+	"offtype/pipeline/record"
+	"offtype/pipeline/report"
+)
+
+type reportCmd struct {
+	bookFile
+	Harvest  string   `arg:"" help:"Harvest of the book, or result folder of offtype run."`
+	Out      string   `help:"The PDF; the page gets the same name with .html. Default: HARVEST-report.pdf here, or report.pdf in the result folder." placeholder:"FILE.pdf" type:"path"`
+	Variety  string   `help:"Description of the variety, for its ranges. Default: the one kept in the result folder." placeholder:"FILE" type:"existingfile"`
+	Photos   string   `help:"Folder where the photos lie now, when they were moved (harvests of the book)." placeholder:"DIR" type:"existingdir"`
+	Paper    string   `help:"Paper: a4 or letter." enum:"a4,letter" default:"a4"`
+	Language string   `help:"Language of the report: en." enum:"en" default:"en"`
+	Date     string   `help:"Date printed on the report. Default: today." placeholder:"YYYY-MM-DD"`
+	Bench    string   `name:"bench-sheet" help:"Write the sheet for observations by hand instead of the report." placeholder:"FILE.pdf" type:"path"`
+	Wall     string   `help:"Write the one-page summary for the wall instead of the report." placeholder:"FILE.pdf" type:"path"`
+	Grower   string   `help:"Name to print as grower. Default: as in the book." placeholder:"NAME"`
+	Place    string   `help:"Place to print. Default: as in the book." placeholder:"PLACE"`
+	Supplier string   `help:"Seed supplier to print. Default: as in the book." placeholder:"NAME"`
+	Lot      string   `help:"Lot number on the packet to print. Default: as in the book." placeholder:"LOT"`
+	Control  []string `help:"Plant numbers of control plants, when the book does not know them." placeholder:"PLANT"`
+}
+
+func (*reportCmd) Help() string {
+	return `Example: offtype report autumn-2026 --out autumn-2026.pdf
+         offtype report ./result --supplier "Example Seeds" --lot A123
+         offtype report autumn-2026 --bench-sheet bench.pdf
+
+Writes the measurement report for the seed supplier as PDF and as one HTML page: finding, photos with outlines,
+measurement sheets, statistics, other explanations, what to do, fingerprints of the photos. Names stand in it only
+as you entered them; places and device numbers of the photos never do. docs/report.md explains every part.` + "\n" + exitHelp
+}
+
+// Run writes the report or one of the sheets.
+func (c *reportCmd) Run(e *env) error {
+	d, dir, err := c.document(e)
+	if err != nil {
+		return err
+	}
+	if c.Bench != "" || c.Wall != "" {
+		for _, s := range []struct {
+			path  string
+			write func(io.Writer) error
+		}{{c.Bench, func(w io.Writer) error { return d.BenchSheet(w, benchColumns()) }}, {c.Wall, d.WallSheet}} {
+			if s.path == "" {
+				continue
+			}
+			if err := atomic.Write(s.path, s.write); err != nil {
+				return err
+			}
+			fmt.Fprintln(e.out, s.path)
+		}
+		return nil
+	}
+	out := c.Out
+	switch {
+	case out == "" && dir != "":
+		out = filepath.Join(dir, "measurement-report.pdf")
+	case out == "":
+		out = fileName(c.Harvest) + "-report.pdf"
+	case !strings.EqualFold(filepath.Ext(out), ".pdf"):
+		return usage(fmt.Errorf("--out %q: the name must end in .pdf", c.Out))
+	}
+	page := out[:len(out)-4] + ".html"
+	var pdf, html bytes.Buffer
+	if err := d.Both(&pdf, &html); err != nil {
+		return err
+	}
+	if err := atomic.WriteBytes(out, pdf.Bytes()); err != nil {
+		return err
+	}
+	if err := atomic.WriteBytes(page, html.Bytes()); err != nil {
+		return err
+	}
+	fmt.Fprintln(e.out, out)
+	fmt.Fprintln(e.out, page)
+	return nil
+}
+
+// fileName makes a harvest's name fit for a file.
+func fileName(s string) string {
+	return strings.Map(func(r rune) rune {
+		if strings.ContainsRune(`/\:*?"<>| `, r) {
+			return '-'
+		}
+		return r
+	}, s)
+}
+
+// document reads the harvest; dir is the result folder when it came from one.
+func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error) {
+	d = &report.Document{Paper: c.Paper, Language: c.Language, Made: time.Now().UTC()}
+	if c.Date != "" {
+		if d.Made, err = time.Parse("2006-01-02", c.Date); err != nil {
+			return nil, "", usage(fmt.Errorf("--date %q: write YYYY-MM-DD", c.Date))
+		}
+	}
+	var kept *judge.Variety
+	if isResult(c.Harvest) {
+		dir = c.Harvest
+		res, v, err := pipeline.ReadResult(dir)
+		if err != nil {
+			return nil, "", err
+		}
+		d.Run, d.Load, kept = res.Run, res.Loader(), v
+		d.Entered.Harvest = filepath.Base(filepath.Clean(dir))
+	} else if err := c.fromBook(e, d); err != nil {
+		return nil, "", err
+	}
+	if c.Variety != "" {
+		b, err := os.ReadFile(c.Variety)
+		if err != nil {
+			return nil, "", usage(fmt.Errorf("--variety %s: %w", c.Variety, err))
+		}
+		if kept, err = judge.ParseVariety(filepath.Base(c.Variety), b); err != nil {
+			return nil, "", usage(fmt.Errorf("--variety %s: %w", c.Variety, err))
+		}
+	}
+	if d.Description, err = sameDescription(d.Run, kept, c.Variety); err != nil {
+		return nil, "", err
+	}
+	if d.Description == nil && d.Run.Judgement.Variety != nil {
+		fmt.Fprintf(e.err, "note: the description %q is not at hand, so its ranges are left out; name it with --variety FILE\n", d.Run.Judgement.Variety.Name)
+	}
+	for _, x := range []struct {
+		to   *string
+		from string
+	}{{&d.Entered.Grower, c.Grower}, {&d.Entered.Place, c.Place}, {&d.Entered.Supplier, c.Supplier}, {&d.Entered.SupplierLot, c.Lot}} {
+		if x.from != "" {
+			*x.to = x.from
+		}
+	}
+	if len(c.Control) > 0 {
+		d.Entered.Controls = c.Control
+	}
+	d.Cautions = judge.Cautions(d.Run)
+	return d, dir, nil
+}
+
+// sameDescription returns the description when it is the one that the verdicts used.
+func sameDescription(run *record.Run, v *judge.Variety, named string) (*reference.Description, error) {
+	r := run.Judgement.Variety
+	if v == nil || r == nil {
+		return nil, nil
+	}
+	if v.Description.Name != r.Name || v.Description.Version != r.Version {
+		if named == "" {
+			return nil, nil
+		}
+		return nil, usage(fmt.Errorf("--variety %s: it is %q version %s, but the verdicts used %q version %s; name that one, or run again with this one", named, v.Description.Name, v.Description.Version, r.Name, r.Version))
+	}
+	return v.Description, nil
+}
+
+// fromBook reads run and entries from the book.
+func (c *reportCmd) fromBook(e *env, d *report.Document) error {
+	b, err := c.open(e, false)
+	if err != nil {
+		return fmt.Errorf("%w (%q is no result folder either)", err, c.Harvest)
+	}
+	defer b.Close()
+	h, err := b.Harvest(e.ctx, c.Harvest)
+	if err != nil {
+		return err
+	}
+	run, err := b.LoadRun(e.ctx, c.Harvest)
+	if err != nil {
+		return err
+	}
+	d.Run, d.Entered = &run, entered(&h)
+	d.Load = c.originals(e, &run)
+	return nil
+}
+
+// originals reads photos from where they lay when they were measured, or from --photos. A photo that
+// is gone is shown by its outlines alone.
+func (c *reportCmd) originals(e *env, run *record.Run) report.Loader {
+	fruits := map[string][]record.Fruit{}
+	for _, f := range run.Fruits {
+		fruits[f.Photo] = append(fruits[f.Photo], f)
+	}
+	paths := map[string]string{}
+	for _, p := range run.Photos {
+		paths[p.Name] = p.Path
+		if c.Photos != "" {
+			paths[p.Name] = filepath.Join(c.Photos, filepath.FromSlash(p.Name))
+		}
+	}
+	return func(name string) (image.Image, float64, []record.Fruit, error) {
+		err := errors.New("it is not known where it lies")
+		if p := paths[name]; p != "" {
+			var ph *photo.Photo
+			if ph, err = photo.Read(p, photo.DefaultOptions()); err == nil {
+				m, s := picture.Shrink(ph.Pix, ph.Width, ph.Height, picture.PreviewSide)
+				return m, s, fruits[name], nil
+			}
+		}
+		fmt.Fprintf(e.err, "note: photo %q is shown by its outlines alone: %v; name its folder with --photos\n", name, err)
+		return nil, 0, fruits[name], nil
+	}
+}
+
+func number[T any](v *T, unit string) string {
+	if v == nil {
+		return ""
+	}
+	return strings.TrimSpace(fmt.Sprint(*v) + " " + unit)
+}
+
+// entered turns what the book holds into what the report prints.
+func entered(h *book.Harvest) report.Entered {
+	x := report.Entered{Harvest: h.Name, Season: number(h.Season, ""), Picked: h.Picked, Stage: h.Stage, Note: h.Note, Variety: h.Variety(), Notes: h.Notes}
+	if g := h.Grower; g != nil {
+		x.Grower, x.Place, x.Country, x.Contact = g.Name, g.Place, g.Country, g.Contact
+	}
+	if l := h.Lot; l != nil {
+		x.Lot, x.Species, x.Supplier, x.SupplierLot, x.Bought, x.Packet = l.Code, l.Species, l.Supplier, l.SupplierLot, l.Bought, l.Packet
+		x.Kind, x.Generation, x.Origin, x.Sown, x.SeedLeft = l.Kind, l.Generation, l.Origin, l.Sown, l.SeedLeft
+		x.SeedsSown, x.SeedsGerminated = number(l.SeedsSown, ""), number(l.SeedsGerminated, "")
+	}
+	beds := map[string]bool{}
+	for _, p := range h.Plants {
+		if p.Control {
+			x.Controls = append(x.Controls, p.Number)
+		}
+		if p.Bed != "" && !beds[p.Bed] {
+			beds[p.Bed] = true
+			x.Bed = strings.TrimPrefix(x.Bed+", "+p.Bed, ", ")
+		}
+		for _, o := range [][2]string{{"habit", p.Habit}, {"leaf", p.Leaf}, {"disease", p.Disease}, {"flowered", p.Flowered}, {"first ripe", p.FirstRipe}, {"fruit on the plant", number(p.FruitCount, "")}, {"weight of all fruit", number(p.WeightG, "g")}, {"note", p.Note}} {
+			if o[1] != "" {
+				x.Hand = append(x.Hand, report.Hand{Plant: p.Number, Trait: o[0], Value: o[1]})
+			}
+		}
+	}
+	for _, o := range h.Observations {
+		if o.Lost != "" {
+			continue
+		}
+		v := o.Words
+		if o.Value != nil {
+			v = strings.TrimSpace(fmt.Sprintf("%g %s", *o.Value, o.Unit))
+			if o.Words != "" {
+				v += ", " + o.Words
+			}
+		}
+		t := report.Hand{Photo: o.Photo, Fruit: o.Fruit, Plant: o.Plant, Group: o.Group, Trait: o.Trait, Value: v, Date: o.Date, By: o.By, Note: o.Note}
+		x.Hand = append(x.Hand, t)
+	}
+	return x
+}
+
+// benchColumns are the observations of the bench sheet, as the book takes them.
+func benchColumns() []report.BenchColumn {
+	var out []report.BenchColumn
+	for _, t := range book.BenchTraits {
+		k := report.BenchColumn{Name: strings.ReplaceAll(t.Trait, "_", " "), Unit: t.Unit}
+		if h, err := book.HandTraitNamed(t.Trait); err == nil {
+			k.Words = h.Words
+		}
+		out = append(out, k)
+	}
+	return out
+}

@@ -1,0 +1,255 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"sort"
+	"strings"
+	"time"
+
+	"offtype/cluster/reference"
+	"offtype/pipeline/record"
+)
+
+// Entered is what people wrote down about a harvest: who, where, seed lot, observations. Every field
+// may be empty; names appear only as they are given here.
+type Entered struct {
+	Harvest, Season, Picked, Stage, Note           string
+	Grower, Place, Country, Contact                string
+	Lot, Variety, Species, Supplier, SupplierLot   string
+	Bought, Packet, Kind, Generation, Origin, Sown string
+	SeedsSown, SeedsGerminated, SeedLeft           string
+	Bed                                            string
+	Controls                                       []string // control plants: same variety, other seed
+	Hand                                           []Hand
+	Notes                                          []string
+}
+
+// Hand is an observation by hand on a fruit (Photo and Fruit), a plant or a group.
+type Hand struct {
+	Photo        string
+	Fruit        int
+	Plant        string
+	Group        int
+	Trait, Value string // the value with its unit
+	Date, By     string
+	Note         string
+}
+
+// Document is everything a report is made of.
+type Document struct {
+	Run         *record.Run
+	Load        Loader
+	Entered     Entered
+	Description *reference.Description // nil: none; then no ranges are shown
+	Cautions    []string
+	Made        time.Time // printed, and the date inside the file
+	Paper       string    // a4 or letter
+	Language    string    // en
+	MostPhotos  int       // photos shown (60); the tables hold all
+	MostSheets  int       // fruit with a sheet of their own (300); off-types and doubtful ones first
+}
+
+// Languages lists the languages the report can be written in.
+func Languages() []string { return []string{"en"} }
+
+func (d *Document) texts() (*docTexts, error) {
+	switch d.Language {
+	case "", "en":
+		return &docEnglish, nil
+	}
+	return nil, fmt.Errorf("language %q: the report speaks %s", d.Language, strings.Join(Languages(), ", "))
+}
+
+// PDF writes the report as PDF.
+func (d *Document) PDF(w io.Writer) error {
+	b, bs, err := d.build()
+	if err != nil {
+		return err
+	}
+	return b.pdf(w, bs)
+}
+
+// Both writes the report as PDF and as one page with the same content.
+func (d *Document) Both(pdf, page io.Writer) error {
+	b, bs, err := d.build()
+	if err != nil {
+		return err
+	}
+	if err := b.pdf(pdf, bs); err != nil {
+		return err
+	}
+	return b.html(page, bs)
+}
+
+func (b *docBuilder) pdf(w io.Writer, bs []block) error {
+	p, err := newPDF(b.doc.Paper, b.title, b.doc.Made, b.t)
+	if err != nil {
+		return err
+	}
+	if err := p.write(bs); err != nil {
+		return err
+	}
+	return p.output(w)
+}
+
+// docBuilder turns a document into blocks.
+type docBuilder struct {
+	doc     *Document
+	run     *record.Run
+	desc    *reference.Description
+	t       *docTexts
+	title   string
+	pics    []*pic
+	widths  map[int]bool // of pictures, px
+	views   map[record.Key]*view
+	member  map[record.Key]record.Membership
+	verdict map[record.Key]record.FruitVerdict
+	scale   float64 // of the sheets, paper mm a mm
+	scaleTo string
+	photos  []photoPic
+}
+
+func (d *Document) builder() (*docBuilder, error) {
+	t, err := d.texts()
+	if err != nil {
+		return nil, err
+	}
+	if d.MostPhotos == 0 {
+		d.MostPhotos = 60
+	}
+	if d.MostSheets == 0 {
+		d.MostSheets = 300
+	}
+	b := &docBuilder{doc: d, run: d.Run, desc: d.Description, t: t, widths: map[int]bool{}, views: map[record.Key]*view{},
+		member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{}}
+	for _, m := range d.Run.Groups {
+		b.member[m.Key] = m
+	}
+	for _, v := range d.Run.Judgement.Fruits {
+		b.verdict[record.Key{Photo: v.Photo, Number: v.Fruit}] = v
+	}
+	b.title = t.Title
+	if v := d.Run.Judgement.Variety; v != nil {
+		b.title = fmt.Sprintf(t.TitleOf, v.Name)
+	}
+	if d.Entered.Harvest != "" {
+		b.title += ", " + d.Entered.Harvest
+	}
+	return b, nil
+}
+
+// build makes all blocks of the report.
+func (d *Document) build() (*docBuilder, []block, error) {
+	b, err := d.builder()
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := b.pictures(); err != nil {
+		return nil, nil, err
+	}
+	var bs []block
+	for _, part := range []func() []block{b.cover, b.found, b.photoPart, b.groupSheets, b.plots, b.lot, b.advice, b.method, b.annex} {
+		bs = append(bs, part()...)
+	}
+	return b, bs, nil
+}
+
+func (b *docBuilder) groupNumbers() []int {
+	var out []int
+	seen := map[int]bool{}
+	for _, g := range b.run.Judgement.Groups {
+		if !seen[g.Group] {
+			out, seen[g.Group] = append(out, g.Group), true
+		}
+	}
+	for _, m := range b.run.Groups {
+		if !seen[m.Group] {
+			out, seen[m.Group] = append(out, m.Group), true
+		}
+	}
+	sort.Ints(out)
+	return out
+}
+
+func (b *docBuilder) inGroup(g int) []*record.Fruit {
+	var out []*record.Fruit
+	for i := range b.run.Fruits {
+		if b.member[b.run.Fruits[i].Key()].Group == g {
+			out = append(out, &b.run.Fruits[i])
+		}
+	}
+	return out
+}
+
+func (b *docBuilder) groupVerdict(g int) record.GroupVerdict {
+	for _, v := range b.run.Judgement.Groups {
+		if v.Group == g {
+			return v
+		}
+	}
+	return record.GroupVerdict{Group: g}
+}
+
+// judged reports whether there are verdicts at all.
+func (b *docBuilder) judged() bool { return b.run.Judgement.Variety != nil }
+
+func (b *docBuilder) verdictText(v record.Verdict) string {
+	if v == "" || !b.judged() {
+		return "–"
+	}
+	m, _ := verdictLook(v)
+	return m + " " + or(b.t.Verdicts[v], string(v))
+}
+
+// plantsOf lists the plants of fruit, in plant order.
+func plantsOf(fs []*record.Fruit) []string {
+	seen := map[string]bool{}
+	var out []string
+	for _, f := range fs {
+		if f.Plant != "" && !seen[f.Plant] {
+			out, seen[f.Plant] = append(out, f.Plant), true
+		}
+	}
+	sort.Slice(out, func(i, j int) bool {
+		if len(out[i]) != len(out[j]) {
+			return len(out[i]) < len(out[j])
+		}
+		return out[i] < out[j]
+	})
+	return out
+}
+
+// finding is the result in one sentence, with its interval.
+func (b *docBuilder) finding() string {
+	j := &b.run.Judgement
+	l := &j.Lot
+	switch {
+	case len(b.run.Fruits) == 0:
+		return b.t.NoFruit
+	case !b.judged():
+		return fmt.Sprintf(b.t.FindGroups, plural(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), plural(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
+	case l.Unit != "plant" || l.Rate == nil || l.Low == nil || l.High == nil:
+		off := 0
+		for _, v := range j.Fruits {
+			if v.Verdict == record.OffType {
+				off++
+			}
+		}
+		return fmt.Sprintf(b.t.FindFruit, off, plural(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit))
+	}
+	s := fmt.Sprintf(b.t.FindPlants, l.Off, plural(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	if l.Unsure > 0 {
+		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
+	}
+	return s
+}
+
+// percent writes a share with two significant digits, at most one decimal.
+func percent(v float64) string {
+	p := 100 * v
+	if p > 0 && p < 9.95 {
+		return fmt.Sprintf("%.1f %%", p)
+	}
+	return fmt.Sprintf("%.0f %%", p)
+}

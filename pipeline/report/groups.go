@@ -1,0 +1,239 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"offtype/pipeline/record"
+)
+
+// sideBySide shows a typical fruit of each group at one scale, beside the described size.
+func (b *docBuilder) sideBySide() (drawing, bool) {
+	type col struct {
+		v *view
+		g int
+	}
+	var cols []col
+	wide, tall := 0.0, 0.0
+	boxes := b.sizeBoxes()
+	for _, g := range b.groupNumbers() {
+		if ts := b.typical(g, 1); len(ts) > 0 && len(cols) < 12 {
+			cols = append(cols, col{ts[0], g})
+			wide, tall = math.Max(wide, ts[0].w), math.Max(tall, ts[0].h)
+		}
+	}
+	if len(cols) == 0 {
+		return drawing{}, false
+	}
+	for _, q := range boxes {
+		wide, tall = math.Max(wide, q.X), math.Max(tall, q.Y)
+	}
+	n := len(cols)
+	if len(boxes) > 0 {
+		n++
+	}
+	per := min(n, 6)
+	rows := (n + per - 1) / per
+	cw := pageWidth / float64(per)
+	s, name := chooseScale(wide, tall, math.Min(cw-6, 60), math.Min(100, 190/float64(rows)))
+	rh := tall*s + 13
+	h := rh*float64(rows) + 10
+	return drawing{w: pageWidth, h: h, alt: b.t.SideAlt, draw: func(c canvas) {
+		c.path(rect(0, 0, pageWidth, h), true, pen{fill: pale})
+		place := func(k int) (float64, float64) { return (float64(k%per) + .5) * cw, float64(k/per)*rh + 3 + tall*s }
+		for k, x := range cols {
+			cx, base := place(k)
+			_, bottom := spotBounds(x.v.outline)
+			for _, q := range boxes {
+				c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: grey, w: .15, dash: []float64{1, .8}})
+			}
+			lo, hi := spotBounds(x.v.outline)
+			x.v.draw(c, cx-(lo.X+hi.X)/2*s, base-bottom.Y*s, s)
+			groupMark(c, cx-9, base+4.6, 1.3, x.g, white)
+			c.text(cx-6, base+5.6, fmt.Sprintf(b.t.GroupN, x.g), ink{size: 8.5, bold: true})
+			c.text(cx, base+9, b.verdictText(b.groupVerdict(x.g).Verdict), ink{size: 7.5, at: 'c'})
+		}
+		if len(boxes) > 0 {
+			cx, base := place(n - 1)
+			for _, q := range boxes {
+				c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: black, w: .3, dash: []float64{1, .8}})
+			}
+			if sk := b.desc.Skin; sk != nil && len(sk.Lab) == 3 {
+				q := boxes[0]
+				c.path(rect(cx-q.X*s/4, base-q.Y*s*.75, q.X*s/2, q.Y*s/2), true, pen{fill: hex(record.Lab{L: sk.Lab[0], A: sk.Lab[1], B: sk.Lab[2]}), line: black, w: .15})
+			}
+			c.text(cx, base+5.6, b.t.Described, ink{size: 8.5, bold: true, at: 'c'})
+			c.text(cx, base+9, b.t.LeastMost, ink{size: 7.5, at: 'c'})
+		}
+		if cols[0].v.scaled {
+			scaleBar(c, 5, h-7, barLength(s, 50), s, fmt.Sprintf(b.t.ScaleIs, name))
+		}
+	}}, true
+}
+
+// groupSheets has a measurement sheet for each group.
+func (b *docBuilder) groupSheets() []block {
+	gs := b.groupNumbers()
+	if len(gs) == 0 {
+		return nil
+	}
+	bs := []block{heading{b.t.GroupPart, 1, "groups"}, para{b.t.GroupIntro, plain}}
+	for i, g := range gs {
+		if i > 0 {
+			bs = append(bs, newPage{})
+		}
+		bs = append(bs, b.groupSheet(g)...)
+	}
+	return bs
+}
+
+func (b *docBuilder) groupSheet(g int) []block {
+	fs := b.inGroup(g)
+	v := b.groupVerdict(g)
+	head := fmt.Sprintf(b.t.GroupN, g) + ": " + plural(len(fs), b.t.OneFruit, b.t.ManyFruit)
+	if ps := plantsOf(fs); len(ps) > 0 {
+		head += ", " + fmt.Sprintf(b.t.PlantsN, strings.Join(ps, ", "))
+	}
+	bs := []block{heading{text: head, level: 2}}
+	if b.judged() {
+		bs = append(bs, para{b.verdictText(v.Verdict), lead})
+	}
+	why := v.Reasons
+	if len(why) == 0 {
+		why = v.Apart
+	}
+	if len(why) > 0 {
+		bs = append(bs, list{items: why})
+	}
+	if ts := b.typical(g, 1); len(ts) > 0 {
+		bs = append(bs, b.fruitFigure(ts[0].f), para{fmt.Sprintf(b.t.TypicalIs, ts[0].f.Number, ts[0].f.Photo), small})
+	}
+	bs = append(bs, b.groupTable(fs))
+	if d, ok := b.row(g); ok {
+		bs = append(bs, d)
+	}
+	if len(v.Leaning) > 0 {
+		bs = append(bs, heading{text: b.t.Leaning, level: 3}, list{items: v.Leaning})
+	}
+	in := map[record.Key]bool{}
+	plants := map[string]bool{}
+	for _, f := range fs {
+		in[f.Key()] = true
+		if f.Plant != "" {
+			plants[f.Plant] = true
+		}
+	}
+	bs = append(bs, heading{text: b.t.HandPart, level: 3})
+	return append(bs, b.handTable(func(h *Hand) bool {
+		return h.Group == g || in[record.Key{Photo: h.Photo, Number: h.Fruit}] || h.Fruit == 0 && h.Group == 0 && plants[h.Plant]
+	})...)
+}
+
+// groupTable sums up the traits of a group.
+func (b *docBuilder) groupTable(fs []*record.Fruit) table {
+	t := table{head: b.t.GroupTraitHead, widths: []float64{33, 14, 24, 9, 8, 20, 22}}
+	for i := range traits {
+		tr := &traits[i]
+		lo, hi, n := math.Inf(1), math.Inf(-1), 0
+		for _, f := range fs {
+			if v := tr.of(f); v.Ok() && !math.IsInf(v.V, 0) {
+				lo, hi = math.Min(lo, v.V), math.Max(hi, v.V)
+				n++
+			}
+		}
+		if n == 0 {
+			continue
+		}
+		m := medianOf(fs, tr.of)
+		t.rows = append(t.rows, []cell{{text: b.t.Traits[tr.key]}, {text: tr.text(m), right: true, bold: true}, {text: tr.text(lo) + " – " + tr.text(hi), right: true}, {text: fmt.Sprint(n), right: true},
+			{text: tr.unit}, {text: tr.rangeText(b.desc, b.t)}, {text: tr.against(record.Value{V: m, U: 0}, b.desc, b.t)}})
+	}
+	if l, n := b.meanSkin(fs0(fs, b)); n > 0 {
+		t.rows = append(t.rows, []cell{{text: b.t.MainColour, swatch: hex(l)}, {text: fmt.Sprintf("L* %.0f", l.L), right: true}, {text: fmt.Sprintf("a* %.0f  b* %.0f", l.A, l.B), right: true}, {text: fmt.Sprint(n), right: true},
+			{}, {text: b.toleranceText() + " ΔE00"}, {text: b.skinAgainst(&record.Fruit{Skin: &record.Lab{L: l.L, A: l.A, B: l.B}})}})
+	}
+	return t
+}
+
+func fs0(fs []*record.Fruit, b *docBuilder) int {
+	if len(fs) == 0 {
+		return 0
+	}
+	return b.member[fs[0].Key()].Group
+}
+
+// row shows the fruit of a group beside each other at one scale.
+func (b *docBuilder) row(g int) (drawing, bool) {
+	vs := b.typical(g, 24)
+	if len(vs) == 0 {
+		return drawing{}, false
+	}
+	wide, tall := 0.0, 0.0
+	for _, v := range vs {
+		wide, tall = math.Max(wide, v.w), math.Max(tall, v.h)
+	}
+	per := min(8, len(vs))
+	if len(vs) > 8 {
+		per = 12
+	}
+	cw := pageWidth / float64(per)
+	s, name := chooseScale(wide, tall, cw-2, 32)
+	rows := (len(vs) + per - 1) / per
+	rh := tall*s + 9
+	h := rh*float64(rows) + 10
+	caption := ""
+	if all := len(b.inGroup(g)); all > len(vs) {
+		caption = fmt.Sprintf(b.t.RowOf, len(vs), all)
+	}
+	return drawing{w: pageWidth, h: h, alt: fmt.Sprintf(b.t.RowAlt, g), caption: caption, draw: func(c canvas) {
+		c.path(rect(0, 0, pageWidth, h), true, pen{fill: pale})
+		for k, v := range vs {
+			cx, base := (float64(k%per)+.5)*cw, float64(k/per)*rh+2+tall*s
+			lo, hi := spotBounds(v.outline)
+			v.draw(c, cx-(lo.X+hi.X)/2*s, base-hi.Y*s, s)
+			t := fmt.Sprint(v.f.Number)
+			if v.f.Plant != "" {
+				t = fmt.Sprintf(b.t.PlantN, v.f.Plant)
+			}
+			for fit := 7.0; ; fit -= .5 {
+				if c.width(t, ink{size: fit}) < cw-1 || fit < 5 {
+					c.text(cx, base+4, t, ink{size: fit, at: 'c'})
+					break
+				}
+			}
+			if b.judged() {
+				m, _ := verdictLook(b.verdict[v.f.Key()].Verdict)
+				c.text(cx, base+7, m+" "+fmt.Sprintf(b.t.NoN, v.f.Number), ink{size: 6.5, at: 'c', colour: grey})
+			}
+		}
+		if vs[0].scaled {
+			scaleBar(c, 5, h-7, barLength(s, 50), s, fmt.Sprintf(b.t.ScaleIs, name))
+		}
+	}}, true
+}
+
+// plots shows every trait as dots, and the colours.
+func (b *docBuilder) plots() []block {
+	var bs []block
+	for i := range traits {
+		if traits[i].plot {
+			if d, ok := b.dotPlot(&traits[i]); ok {
+				bs = append(bs, d)
+			}
+		}
+	}
+	c, ok := b.colourPlot()
+	if len(bs) == 0 && !ok {
+		return nil
+	}
+	intro := b.t.DotIntro
+	if b.desc != nil {
+		intro += " " + b.t.DotBand
+	}
+	bs = append([]block{heading{b.t.TraitPart, 1, "traits"}, para{intro, plain}}, bs...)
+	if ok {
+		bs = append(bs, keep{140}, heading{text: b.t.ColourPlot, level: 2}, c)
+	}
+	return bs
+}
