@@ -64,6 +64,9 @@ func traitSentence(t *Trait, tr trait, p *Pair) string {
 	case (*t.Low > 0 || *t.High < 0) && (t.Measuring == nil || size >= *t.Measuring):
 		return fmt.Sprintf("%s may be %s by %s (%s). Alone this would count; among all that was looked at it can be chance.", p.To, word, amount(size, tr.decimals, t.Unit), between)
 	}
+	if *t.Low > 0 || *t.High < 0 {
+		return fmt.Sprintf("No change beyond what measuring alone can make, %s (%s).", amount(*t.Measuring, tr.decimals, t.Unit), between)
+	}
 	return fmt.Sprintf("No change seen (%s).", between)
 }
 
