@@ -106,22 +106,6 @@ func quantile(v []float64, q float64) float64 {
 
 func lab3(v [3]float64) colour.Lab { return colour.Lab{L: v[0], A: v[1], B: v[2]} }
 
-// things returns the outlines of fruit, stalks (as a box), cards and tags.
-func things(s *scene.Scene) [][]geom.Px {
-	var out [][]geom.Px
-	for _, f := range s.Fruits {
-		out = append(out, outline(s, f.Label))
-	}
-	for _, c := range s.Cards {
-		var q []geom.Px
-		for _, p := range c.CornersPx {
-			q = append(q, geom.Px{X: p[0], Y: p[1]})
-		}
-		out = append(out, q)
-	}
-	return out
-}
-
 // fitted is the surface of the body fitted to the true outline and ends; a spheroid when the fit fails.
 func fitted(s *scene.Scene, f *scene.Fruit) skin.Surface {
 	cam := &s.Camera
