@@ -139,7 +139,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 			best, eq = m, e
 		}
 	}
-	if !opt.Straight && flat.ratio > 1.3 && (math.Abs(turn) > 0.09 || rough > 2.5) {
+	if !opt.Straight && flat.ratio > 1.5 && (math.Abs(turn) > 0.09 || rough > 2.5) {
 		if m, e := t.tryBends(flat, psi[0], best); m != nil {
 			best, eq = m, e
 		}

@@ -187,7 +187,7 @@ func (t *task) headings(p *plan, view int) []float64 {
 		}
 		add(dir)
 	}
-	if !sure || p.ratio > 1.25 {
+	if !sure || p.ratio > 1.4 {
 		add(along)
 	}
 	if !sure && p.ratio < 1.25 {

@@ -81,7 +81,8 @@ func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *norma
 	eq, _ := t.run(best, 20)
 	with, without := t.compare(best, straight)
 	turn := best.traits()[qBend]
-	if without-with > 12 && math.Abs(turn) > 5 {
+	_, arc := flat.arc(psi)
+	if without-with > 12 && math.Abs(turn) > 5 && math.Abs(turn) < 25+2*math.Abs(arc)*180/math.Pi {
 		return best, eq
 	}
 	return nil, nil

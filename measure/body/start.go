@@ -202,6 +202,13 @@ func (p *plan) beginBent(psi float64, share [bends]float64) *model {
 	return newModel(par, base.nq, base.prof.rho0, 0)
 }
 
+// The noise of an outline that is believed lies in these bounds, px: fruit are not turned on a lathe and
+// neighbouring points err together.
+const (
+	leastSigma = 0.5
+	mostSigma  = 2
+)
+
 // rays turns a view's outline into at most n viewing rays. Each is the mean of its neighbourhood
 // along the outline, so that no measured point is lost.
 func rays(v *View, view, n int) []ray {
@@ -211,6 +218,7 @@ func rays(v *View, view, n int) []ray {
 	if sigma <= 0 {
 		sigma = 0.5
 	}
+	sigma = math.Min(math.Max(sigma, leastSigma), mostSigma)
 	out := make([]ray, 0, n)
 	for i := 0; i < n; i++ {
 		at := smoothed(pts, 4*i)
