@@ -198,16 +198,27 @@ func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error
 
 // loadVariety reads the description, if one is named.
 func loadVariety(o *Options) (*judge.Variety, error) {
+	for _, file := range o.Others {
+		v, err := readVariety("--other", file)
+		if err != nil {
+			return nil, err
+		}
+		o.Judge.Others = append(o.Judge.Others, v)
+	}
 	if o.Variety == "" {
 		return nil, nil
 	}
-	b, err := os.ReadFile(o.Variety)
+	return readVariety("--variety", o.Variety)
+}
+
+func readVariety(option, file string) (*judge.Variety, error) {
+	b, err := os.ReadFile(file)
 	if err != nil {
-		return nil, usageError{fmt.Errorf("--variety %s: cannot be read (%v); check the name", o.Variety, plainErr(err))}
+		return nil, usageError{fmt.Errorf("%s %s: cannot be read (%v); check the name", option, file, plainErr(err))}
 	}
-	v, err := judge.ParseVariety(filepath.Base(o.Variety), b)
+	v, err := judge.ParseVariety(filepath.Base(file), b)
 	if err != nil {
-		return nil, usageError{fmt.Errorf("--variety %s: %w", o.Variety, err)}
+		return nil, usageError{fmt.Errorf("%s %s: %w", option, file, err)}
 	}
 	return v, nil
 }

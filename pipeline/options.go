@@ -18,6 +18,7 @@ type Options struct {
 	Out    string   // result folder
 
 	Variety     string         // file of the variety's description, empty: groups only
+	Others      []string       // files of other varieties' descriptions: off-types may lean towards them
 	CardColours map[int]string // card number → file of its measured patch colours
 	CameraFile  string         // lens file
 	CardLength  float64        // mm read on the card's 100 mm line; 0: 100

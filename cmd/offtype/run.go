@@ -15,6 +15,7 @@ type runCmd struct {
 	Photos []string `arg:"" optional:"" name:"photo" help:"Photos, or folders of photos (JPEG, PNG, TIFF, WebP, HEIC)."`
 
 	Variety     string   `help:"File with the variety's description (YAML). Without one: groups, no verdicts." placeholder:"FILE"`
+	Other       []string `help:"Description of another variety, to say which way off-types lean. May be given several times." placeholder:"FILE"`
 	Out         string   `help:"Folder for the result." default:"offtype-out" placeholder:"DIR"`
 	From        string   `help:"Table of fruit measured by hand or elsewhere (CSV), in place of photos." placeholder:"FILE"`
 	CardColours []string `help:"Measured patch colours of card number N (CGATS.17 text)." placeholder:"N=FILE"`
@@ -61,7 +62,7 @@ A second run skips photos that were measured with the same settings.` + exitHelp
 
 func (c *runCmd) options(e *env) (pipeline.Options, error) {
 	o := pipeline.Options{
-		Inputs: c.Photos, From: c.From, Out: c.Out, Variety: c.Variety, CameraFile: c.Camera, CardLength: c.CardLength,
+		Inputs: c.Photos, From: c.From, Out: c.Out, Variety: c.Variety, Others: c.Other, CameraFile: c.Camera, CardLength: c.CardLength,
 		SameTable: c.SameTable, CoinMM: c.Coin, ScaleLine: c.ScaleLine, NoScale: c.NoScale, Fixes: c.Fixes, ShowSteps: c.ShowSteps,
 		Workers: c.Workers, Again: c.Again, MaxPixels: c.MaxMP * 1_000_000, Program: version,
 	}
