@@ -29,6 +29,11 @@ func Run(ctx context.Context, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
+	if variety != nil {
+		if err := variety.Check(o.Judge.Species); err != nil {
+			return nil, usageError{err}
+		}
+	}
 	if o.From != "" {
 		return runFrom(o, variety, start)
 	}
