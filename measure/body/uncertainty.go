@@ -11,8 +11,8 @@ const (
 	// hiddenDoubt is the standard uncertainty of the part of a tip that no view shows, as a share of its
 	// depth, when it is small; it grows with the slant, as less and less of the flank before the tip is
 	// seen. Both found on rendered fruit, whose coverage docs/body.md gives.
-	hiddenDoubt = 0.10
-	slantDoubt  = 0.15
+	hiddenDoubt = 0.06
+	slantDoubt  = 0.10
 	// obliqueSlant is the slant from which on a length is called too oblique.
 	obliqueSlant = 38 * math.Pi / 180
 	// leastScale bounds how far below its stated sigma an outline's noise is believed to be.
