@@ -53,7 +53,8 @@ func TestWholeJob(t *testing.T) {
 	u.until(`/not a photo/.test(document.getElementById("sending").innerText)`, 20*time.Second)
 	u.until(`/All photos are through/.test(document.getElementById("photolist").innerText)`, 4*time.Minute)
 	u.look("photos")
-	u.do("say what they are", chromedp.SetValue("select[name=variety]", "hollin-tan"), chromedp.SetValue("select[name=stage]", "cured"), chromedp.Click("details.panel button"), chromedp.WaitReady("#drop"))
+	u.do("say what they are", chromedp.SetValue("select[name=variety]", "hollin-tan"), chromedp.SetValue("select[name=stage]", "cured"), chromedp.Click("details.panel button"))
+	u.until(`/said=saved/.test(location.href) && document.readyState==="complete"`, 20*time.Second)
 	u.until(`/All photos are through/.test(document.getElementById("photolist").innerText)`, 2*time.Minute)
 
 	// the table: choose a fruit, take its outline away, take that back, draw one again

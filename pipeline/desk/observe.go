@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"net/http"
 	"slices"
 	"strconv"
@@ -36,6 +37,13 @@ type cell struct {
 	Problem             string
 	Slip                bool // refused as a likely slip: can be kept anyway
 	Saved               bool
+}
+
+// ID names the field on the page, the same before and after it was saved, so that it keeps the focus.
+func (c cell) ID() string {
+	h := fnv.New64a()
+	fmt.Fprintf(h, "%s|%s", c.Row, c.Trait)
+	return fmt.Sprintf("c%x", h.Sum64())
 }
 
 type gridRow struct {

@@ -9,9 +9,8 @@ document.addEventListener("keydown", (e) => {
   const next = to && to.children[col].querySelector("input[name=value],select[name=value]");
   if (next) { next.focus(); if (next.select) next.select(); } else f.blur();
 });
-// A field that is saved while its neighbour has the focus must not take the focus away, and one that
-// was refused says so.
+// A field that was refused says so.
 document.addEventListener("htmx:afterSwap", (e) => {
-  const bad = e.target.querySelector && e.target.querySelector("[role=alert]");
+  const bad = document.querySelector("table.grid [role=alert]");
   if (bad) desk.say(bad.textContent);
 });
