@@ -15,3 +15,29 @@ func BenchmarkGraze(b *testing.B) {
 		m.graze(o, d, math.NaN())
 	}
 }
+
+func BenchmarkFit(b *testing.B) {
+	m := bulb()
+	cam := tilted(1200, 0.2)
+	px := outline(m, &cam)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := Fit([]View{{Camera: cam, Outline: px}}, Options{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkSurface(b *testing.B) {
+	m := bulb()
+	cam := tilted(1200, 0.2)
+	body, err := Fit([]View{{Camera: cam, Outline: outline(m, &cam)}}, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	p := body.Views[0].Midline[10]
+	body.Surface(&cam, p)
+	for b.Loop() {
+		body.Surface(&cam, p)
+	}
+}
