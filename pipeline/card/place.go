@@ -126,20 +126,26 @@ func (p *placer) doubtLens() bool {
 	cut := loose
 	cut.Focal = camera.Prior{Mean: 1.15 * stated.Mean, SD: 0.2 * stated.Mean} // a cut-out has the smaller diagonal
 	cut.CX.SD, cut.CY.SD = looseCentre*float64(p.im.W), looseCentre*float64(p.im.H)
-	free, err := p.solveWith(v, loose)
-	if err != nil {
-		return false
-	}
-	if sol, err := p.solveWith(v, cut); err == nil && free.RMS[0] > doubtRMS && free.RMS[0] > doubtGain*sol.RMS[0] {
-		p.trust(cut, sol)
-		return true
-	}
 	z := math.Log(p.sol.Camera.Focal/stated.Mean) * stated.Mean / stated.SD
 	zk := 0.0 // of a lens file's distortion
 	if p.lens.K1.SD > 0 {
 		zk = (p.sol.Camera.K1 - p.lens.K1.Mean) / p.lens.K1.SD
 	}
-	if math.Max(math.Abs(z), math.Abs(zk)) < doubtFocal && (p.sol.RMS[0] < doubtRMS || p.sol.RMS[0] < doubtGain*free.RMS[0]) {
+	near := math.Max(math.Abs(z), math.Abs(zk)) < doubtFocal
+	if near && p.sol.RMS[0] < doubtRMS { // nothing to doubt: a freer fit could not be told from it
+		return false
+	}
+	free, err := p.solveWith(v, loose)
+	if err != nil {
+		return false
+	}
+	if free.RMS[0] > doubtRMS {
+		if sol, err := p.solveWith(v, cut); err == nil && free.RMS[0] > doubtGain*sol.RMS[0] {
+			p.trust(cut, sol)
+			return true
+		}
+	}
+	if near && (p.sol.RMS[0] < doubtRMS || p.sol.RMS[0] < doubtGain*free.RMS[0]) {
 		return false
 	}
 	p.trust(loose, free)
