@@ -20,6 +20,7 @@ type candidate struct {
 	moved      float64   // RMS distance between coarse and refined outline, cells
 	stalk      []geom.Px
 	stalkCells []int
+	stalkTop   float64 // highest stalk probability of its cells
 	// stalkBefore: the stalk stands before the body, whose outline runs round both
 	stalkBefore bool
 	stem        heatPoint
@@ -166,4 +167,5 @@ func (c *candidate) notes(im Image, m *Maps, contact int, f *Fruit) {
 	add(share > 0.02, "touches")
 	add(share > 0.3, "partly-hidden")
 	add(c.bad > 0.25, "weak-edge")
+	add(f.StemBase != nil && f.StemBy < 0.5, "stem-unsure")
 }

@@ -72,8 +72,15 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 		for _, p := range base {
 			mid = mid.Add(p.Scale(1 / float64(len(base))))
 		}
-		if sure < 0.5 || mid.Sub(stem).Norm() < 5*m.Cell {
+		near := mid.Sub(stem).Norm() < 5*m.Cell
+		weak := c.stalkTop < stalkLimit
+		switch {
+		case !weak && (near || sure < 0.5):
 			stem, sure = mid, math.Max(sure, 0.8)
+		case weak && (near || sure < c.stalkTop):
+			stem, sure = mid, math.Max(sure, c.stalkTop)
+		case weak: // two faint signs at odds: the stronger one counts
+			c.stalk, f.Stalk = nil, nil
 		}
 	}
 	if sure >= heatLimit {
@@ -91,6 +98,14 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 	if c.bloss.heat >= heatLimit {
 		b := c.bloss.p
 		f.Blossom, f.BlossomBy = &b, c.bloss.heat
+	}
+	// Both ends at one place: only the surer one can be right.
+	if f.StemBase != nil && f.Blossom != nil && f.StemBase.Sub(*f.Blossom).Norm() < 0.35*math.Sqrt(geom.Area(f.Outline)) {
+		if f.StemBy >= f.BlossomBy {
+			f.Blossom, f.BlossomBy = nil, 0
+		} else {
+			f.StemBase, f.StemBy = nil, 0
+		}
 	}
 	f.UprightScore = uprightScore(f)
 }

@@ -125,6 +125,9 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 		}
 		if c := newCandidate(im, m, g, r); c != nil {
 			c.stalk, c.stalkCells = m.traceStalk(stalks[r.id], im), stalks[r.id]
+			for _, i := range c.stalkCells {
+				c.stalkTop = max(c.stalkTop, float64(m.Stalk[i]))
+			}
 			cand = append(cand, c)
 		}
 	}

@@ -10,6 +10,10 @@ import (
 // stalkLimit is the stalk probability that counts as stalk.
 const stalkLimit = 0.5
 
+// weakStalk is the limit for fruit that have no stalk by the first: their best one counts when
+// its strongest cell reaches half as much again.
+const weakStalk = 0.18
+
 // findStalks gives each region its stalk: the connected stalk cells that touch it most (its stem
 // heat weighing in), completed by their own colours, and taken out of the region. A region keeps
 // its greatest stalk. The result maps region numbers to cells.
@@ -17,17 +21,54 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 	clear := func(i int) bool {
 		return m.Stalk[i] > stalkLimit && (g.label[i] == 0 || m.Stalk[i] > m.Body[i])
 	}
-	is := func(i int) bool {
-		if m.Block[i] || m.Stalk[i] < 0.4 {
-			return false
-		}
-		// Well inside a region, less will do: a fruit that stands, with its stalk before it.
-		return clear(i) || (g.label[i] != 0 && g.depth[i] >= 3 && m.Stalk[i] > 0.6*m.Body[i])
-	}
-	seen := make([]bool, len(g.label))
 	by := map[int32][]int{}
+	g.stalkParts(m, func(i int) bool {
+		// Well inside a region, less will do: a fruit that stands, with its stalk before it.
+		return clear(i) || (g.label[i] != 0 && g.depth[i] >= 3 && m.Stalk[i] > 0.4 && m.Stalk[i] > 0.6*m.Body[i])
+	}, func(to *region, cells []int) {
+		if g.touchesTable(m, cells) {
+			cells = slices.DeleteFunc(cells, func(i int) bool { return !clear(i) })
+		}
+		if len(cells) >= 4 && len(cells) > len(by[to.id]) {
+			by[to.id] = cells
+		}
+	})
+	weak, best := map[int32][]int{}, map[int32]float32{}
+	g.stalkParts(m, func(i int) bool { return m.Stalk[i] > weakStalk && g.label[i] == 0 }, func(to *region, cells []int) {
+		top, heat := float32(0), float32(0)
+		for _, i := range cells {
+			top, heat = max(top, m.Stalk[i]), max(heat, m.Stem[i])
+			g.each4(i, func(j int) { heat = max(heat, m.Stem[j]) })
+		}
+		if by[to.id] == nil && top > 1.5*weakStalk && len(cells) >= 5 && top+heat > best[to.id] {
+			weak[to.id], best[to.id] = cells, top+heat
+		}
+	})
+	for _, r := range g.regions {
+		cells := by[r.id]
+		if cells == nil {
+			cells = weak[r.id]
+		}
+		if len(cells) > 0 {
+			cells = g.growStalk(m, r, cells, own)
+			by[r.id] = cells
+			for _, i := range cells {
+				g.label[i] = 0
+			}
+		}
+	}
+	if len(by) > 0 {
+		g.keepLargestParts(m)
+	}
+	return by
+}
+
+// stalkParts calls found for each connected part of the cells that is selects, with the region
+// that it touches most. Parts that touch none, or that are half as large as it, are passed over.
+func (g *regions) stalkParts(m *Maps, is func(i int) bool, found func(to *region, cells []int)) {
+	seen := make([]bool, len(g.label))
 	for s := range seen {
-		if seen[s] || !is(s) {
+		if seen[s] || m.Block[s] || !is(s) {
 			continue
 		}
 		seen[s] = true
@@ -35,7 +76,7 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 		touch := map[int32]float64{}
 		for k := 0; k < len(cells); k++ {
 			g.each4(cells[k], func(j int) {
-				if is(j) {
+				if !m.Block[j] && is(j) {
 					if !seen[j] {
 						seen[j] = true
 						cells = append(cells, j)
@@ -53,9 +94,6 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 				})
 			})
 		}
-		if g.touchesTable(m, cells) {
-			cells = slices.DeleteFunc(cells, func(i int) bool { return !clear(i) })
-		}
 		var to *region
 		top := 0.0
 		for _, r := range g.regions { // fixed order
@@ -63,23 +101,10 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 				to, top = r, t
 			}
 		}
-		if to != nil && len(cells) >= 4 && len(cells) > len(by[to.id]) && 2*len(cells) < to.cells {
-			by[to.id] = cells
+		if to != nil && 2*len(cells) < to.cells {
+			found(to, cells)
 		}
 	}
-	for _, r := range g.regions {
-		if cells := by[r.id]; len(cells) > 0 {
-			cells = g.growStalk(m, r, cells, own)
-			by[r.id] = cells
-			for _, i := range cells {
-				g.label[i] = 0
-			}
-		}
-	}
-	if len(by) > 0 {
-		g.keepLargestParts(m)
-	}
-	return by
 }
 
 // touchesTable tells a stalk that leaves its fruit's outline from one that lies all before it.
