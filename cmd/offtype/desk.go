@@ -1,14 +1,21 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"io"
+	"os"
 	"os/exec"
+	"path/filepath"
 	"runtime"
+	"time"
 
 	"offtype/pipeline/book"
 	"offtype/pipeline/compare"
 	"offtype/pipeline/desk"
+	"offtype/pipeline/judge"
+	"offtype/pipeline/report"
 	"offtype/pipeline/seed"
 )
 
@@ -16,6 +23,7 @@ type deskCmd struct {
 	Book      string `help:"Harvest book. Default: in your data folder." placeholder:"FILE" type:"path"`
 	Listen    string `help:"Address of the page, on this computer only." default:"127.0.0.1:7890" placeholder:"127.0.0.1:PORT"`
 	NoBrowser bool   `help:"Do not open the browser; print the address only."`
+	Share     bool   `help:"Let a phone on the same network in, after you accept it on this computer."`
 }
 
 func (*deskCmd) Help() string {
@@ -23,7 +31,8 @@ func (*deskCmd) Help() string {
 
 Opens a page in the browser that does the whole job: photos, outlines, groups, verdicts, weights and tastes,
 comparison of years, report. It is served by this computer and for this computer; nothing is sent anywhere.
-Photos and corrections are kept in a folder beside the harvest book. Stop it with Ctrl-C.` + exitHelp
+Photos and corrections are kept in a folder beside the harvest book. With --share a phone on the same network can
+take part; this computer must stay on, for the measuring is done here. Stop it with Ctrl-C.` + exitHelp
 }
 
 // Run serves the page until Ctrl-C.
@@ -40,6 +49,13 @@ func (c *deskCmd) Run(e *env) error {
 	defer d.Close()
 	address := "http://" + l.Addr().String() + "/"
 	fmt.Fprintf(e.out, "%s\nPhotos and results: %s\nStop with Ctrl-C.\n", address, d.Folder())
+	if c.Share {
+		if err := d.Share(); err != nil {
+			return err
+		}
+		address += "share"
+		fmt.Fprintf(e.out, "For a phone: open %s and scan the code.\n", address)
+	}
 	if !c.NoBrowser {
 		openBrowser(e.ctx, address)
 	}
@@ -55,9 +71,59 @@ func deskCommands() desk.Commands {
 		Seed: func(ctx context.Context, b *book.Book, harvest string) (seed.Input, error) {
 			return seedInput(&env{ctx: ctx}, b, harvest)
 		},
-		Trial: trialPlants,
-		Share: shareOf,
+		Trial:  trialPlants,
+		Share:  shareOf,
+		Report: deskReport,
+		Sheet:  deskSheet,
 	}
+}
+
+// deskDocument reads a harvest of the book for the report. The harvest's name never counts as a folder here.
+func deskDocument(ctx context.Context, of desk.ReportOf) (*report.Document, error) {
+	e := &env{ctx: ctx, out: io.Discard, err: io.Discard}
+	c := &reportCmd{bookFile: bookFile{Book: of.Book}, Harvest: of.Harvest, Photos: of.Photos}
+	d := &report.Document{Paper: "a4", Language: "en", Made: time.Now().UTC()}
+	if err := c.fromBook(e, d); err != nil {
+		return nil, err
+	}
+	if of.Variety != "" {
+		b, err := os.ReadFile(of.Variety)
+		if err != nil {
+			return nil, err
+		}
+		v, err := judge.ParseVariety(filepath.Base(of.Variety), b)
+		if err != nil {
+			return nil, err
+		}
+		if d.Description, err = sameDescription(d.Run, v, ""); err != nil {
+			return nil, err
+		}
+	}
+	d.Cautions = judge.Cautions(d.Run)
+	return d, nil
+}
+
+func deskReport(ctx context.Context, of desk.ReportOf) (pdf, page []byte, err error) {
+	d, err := deskDocument(ctx, of)
+	if err != nil {
+		return nil, nil, err
+	}
+	var a, b bytes.Buffer
+	if err := d.Both(&a, &b); err != nil {
+		return nil, nil, err
+	}
+	return a.Bytes(), b.Bytes(), nil
+}
+
+func deskSheet(ctx context.Context, of desk.ReportOf, which string, w io.Writer) error {
+	d, err := deskDocument(ctx, of)
+	if err != nil {
+		return err
+	}
+	if which == "wall" {
+		return d.WallSheet(w)
+	}
+	return d.BenchSheet(w, benchColumns())
 }
 
 // openBrowser asks the system to show the address; where that fails the printed address is enough.

@@ -117,9 +117,7 @@ func TestWholeJob(t *testing.T) {
 	u.look("verdict")
 	u.open("/h/2026-squash/report")
 	u.look("report")
-	if s := u.text(`fetch("/h/2026-squash/file/report.html").then(r=>r.text()).then(t=>window.rep=t),""`); s != "" {
-		t.Error(s)
-	}
+	u.do("take the report away", chromedp.Evaluate[chromedp.Void](`fetch("/h/2026-squash/file/report.html").then(r=>r.text()).then(t=>{window.rep=t})`))
 	u.until(`window.rep && /<svg/.test(window.rep)`, 20*time.Second)
 
 	for _, v := range []struct{ name, path string }{

@@ -29,7 +29,6 @@ func (d *Desk) groupRoutes(m *http.ServeMux) {
 type cutCard struct {
 	Key      string // photo key
 	Number   int
-	W, H     int // px on the page; 0 before the picture is made
 	Caption  string
 	Size     string
 	Alt      string
@@ -162,7 +161,6 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 			c.Caption = "plant " + f.Plant + ", " + c.Caption
 		}
 		c.Alt = fmt.Sprintf("Fruit %d of %s, %s", f.Number, f.Photo, c.Size)
-		c.W, c.H = cutSize(f, ppm)
 		if x, ok := hand[f.Key()]; ok {
 			if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
 				c.Group, c.ByHand = n, true
@@ -224,18 +222,6 @@ func (h *harvest) pxPerMM() float64 {
 		return 0
 	}
 	return cutSide / long
-}
-
-// cutSize is the place to keep free for a cut-out, px.
-func cutSize(f *record.Fruit, ppm float64) (w, h int) {
-	if ppm == 0 || !f.Width.Ok() {
-		return 80, 110
-	}
-	l := f.Length.V
-	if !f.Length.Ok() {
-		l = f.Width.V
-	}
-	return int(f.Width.V*ppm) + 8, int(l*ppm) + 8
 }
 
 func (d *Desk) groupsView(w http.ResponseWriter, r *http.Request, h *harvest) {

@@ -25,7 +25,7 @@ var gridTraits = []string{"weight", "rind_thumbnail", "flesh_thickness", "seed_m
 var gridWords = map[string]string{
 	"weight": "Weight", "rind_thumbnail": "Rind, thumbnail", "rind_force": "Rind, force", "rind_thickness": "Rind thickness", "flesh_thickness": "Flesh thickness",
 	"flesh_colour": "Flesh colour", "brix": "Sweetness (°Bx)", "dry_matter": "Dry matter", "seed_maturity": "Seed", "days_to_maturity": "Days to ripe",
-	"disease": "Disease", "keeping": "Kept, days", "taste": "Taste, 1–9", "bitter": "Bitter", "saved_seed": "Seed kept", "other": "Other",
+	"disease": "Disease", "keeping": "Kept, days", "taste": "Taste", "bitter": "Bitter", "saved_seed": "Seed kept", "other": "Other",
 }
 
 // cell is a field of the grid.

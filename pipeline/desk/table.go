@@ -262,7 +262,7 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 		add("Along the curve", plusMinus(f.Midline, 0, "mm"))
 		add("Bend", record.Fixed(f.Bend.V, 0)+"°")
 	}
-	add("Widest at (0 stem end, 1 blossom end)", record.Fixed(f.BroadestAt.V, 2))
+	add("Widest at (0 stem, 1 blossom)", record.Fixed(f.BroadestAt.V, 2))
 	add("Volume", plusMinus(f.Volume, 0, "cm³"))
 	if f.Ribs > 0 {
 		add("Ribs", strconv.Itoa(f.Ribs))

@@ -2,9 +2,11 @@ package desk
 
 import (
 	"fmt"
+	"io"
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
@@ -15,6 +17,7 @@ func (d *Desk) verdictRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /h/{id}/report", d.withHarvest(d.reportView))
 	m.HandleFunc("GET /h/{id}/file/{name}", d.withHarvest(d.download))
 	m.HandleFunc("GET /h/{id}/page", d.withHarvest(d.reportPage))
+	m.HandleFunc("GET /h/{id}/print/{what}", d.withHarvest(d.printReport))
 }
 
 type verdictLine struct {
@@ -117,11 +120,12 @@ type reportData struct {
 	Files   []struct{ Name, Text string }
 	Judging bool
 	Ready   bool
+	Printed bool // the measurement report can be made
 }
 
 func (d *Desk) reportView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	h.mu.Lock()
-	v := reportData{ID: h.ID, Judging: h.judging || h.busy(), Ready: h.result != nil}
+	v := reportData{ID: h.ID, Judging: h.judging || h.busy(), Ready: h.result != nil, Printed: h.result != nil && d.opt.Commands.Report != nil}
 	h.mu.Unlock()
 	for _, f := range downloads {
 		if _, err := os.Stat(filepath.Join(h.resultDir(), f.Name)); err == nil {
@@ -147,6 +151,32 @@ func (d *Desk) download(w http.ResponseWriter, r *http.Request, h *harvest) {
 		return
 	}
 	d.notFound(w, r)
+}
+
+// printReport makes the measurement report for the supplier, or a sheet for the bench or the wall.
+func (d *Desk) printReport(w http.ResponseWriter, r *http.Request, h *harvest) {
+	h.mu.Lock()
+	of := ReportOf{Book: d.book.Path(), Harvest: h.Name, Photos: h.photoDir(), Variety: h.varietyFile()}
+	h.mu.Unlock()
+	c := d.opt.Commands
+	what := r.PathValue("what")
+	switch {
+	case c.Report != nil && (what == "report.pdf" || what == "report"):
+		pdf, page, err := c.Report(r.Context(), of)
+		if err != nil {
+			d.problem(w, r, http.StatusUnprocessableEntity, err)
+			return
+		}
+		if what == "report" {
+			d.wholePage(w, page)
+			return
+		}
+		d.pdf(w, r, h.ID+"-report.pdf", func(b io.Writer) error { _, err := b.Write(pdf); return err })
+	case c.Sheet != nil && (what == "bench.pdf" || what == "wall.pdf"):
+		d.pdf(w, r, h.ID+"-"+what, func(b io.Writer) error { return c.Sheet(r.Context(), of, strings.TrimSuffix(what, ".pdf"), b) })
+	default:
+		d.notFound(w, r)
+	}
 }
 
 // reportPage shows the report in the browser, without any right to run scripts.

@@ -28,8 +28,18 @@ type Commands struct {
 	Seed  func(context.Context, *book.Book, string) (seed.Input, error)         // what the book knows of a harvest's plants
 	Trial func(*book.Harvest, *record.Run) []seed.TrialPlant                    // rows of a variety trial
 	Share func(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) // a harvest's count of a lot
-	// Report makes the off-type report of a harvest as PDF; nil: not there.
-	Report func(ctx context.Context, b *book.Book, harvest string, w io.Writer) error
+	// Report makes the measurement report of a harvest of the book as PDF and as a page.
+	Report func(context.Context, ReportOf) (pdf, page []byte, err error)
+	// Sheet makes the bench sheet ("bench") or the sheet for the wall ("wall") as PDF.
+	Sheet func(ctx context.Context, of ReportOf, which string, w io.Writer) error
+}
+
+// ReportOf says of what a report is made.
+type ReportOf struct {
+	Book    string // file
+	Harvest string
+	Photos  string // folder where the photos lie
+	Variety string // file of the description, or empty
 }
 
 func (d *Desk) yearRoutes(m *http.ServeMux) {

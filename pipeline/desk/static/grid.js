@@ -9,8 +9,3 @@ document.addEventListener("keydown", (e) => {
   const next = to && to.children[col].querySelector("input[name=value],select[name=value]");
   if (next) { next.focus(); if (next.select) next.select(); } else f.blur();
 });
-// A field that was refused says so.
-document.addEventListener("htmx:afterSwap", (e) => {
-  const bad = document.querySelector("table.grid [role=alert]");
-  if (bad) desk.say(bad.textContent);
-});

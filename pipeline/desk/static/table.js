@@ -35,7 +35,7 @@
     box = [Math.min(Math.max(b[0], -w * .3), W - w * .7), Math.min(Math.max(b[1], -h * .3), H - h * .7), w, h];
     if (z === 1) box = [0, 0, W, H];
     svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
-    const size = svg.dataset.font * Math.max(.25, z);
+    const size = 15 * box[2] / Math.max(200, svg.clientWidth || 800); // 15 px on the screen
     for (const t of svg.querySelectorAll("text")) t.setAttribute("font-size", size);
   }
   function zoomAt(k, x, y) {
