@@ -140,6 +140,8 @@ func arrow(c canvas, a, b spot) {
 	c.path([]spot{a, foot.add(n.times(.65)), foot.sub(n.times(.65))}, true, pen{fill: black})
 }
 
+var dimInk = ink{size: 8, bold: true, at: 'c', box: pale}
+
 // dimension draws a dimension line for the distance a–b, off mm to the side of n (unit), with
 // extension lines, arrow heads and a label.
 func dimension(c canvas, a, b, n spot, off float64, label string) {
@@ -151,7 +153,7 @@ func dimension(c canvas, a, b, n spot, off float64, label string) {
 	arrow(c, p, q)
 	arrow(c, q, p)
 	m := mid(p, q)
-	c.text(m.X, m.Y+1.1, label, ink{size: 8, bold: true, at: 'c', box: white})
+	c.text(m.X, m.Y+1.1, label, dimInk)
 }
 
 // scaleBar draws a bar of mm millimetres of the fruit at scale s (paper mm a mm), alternately filled.
@@ -189,7 +191,7 @@ func barLength(s, most float64) float64 {
 var drawingScales = []struct {
 	s    float64
 	name string
-}{{2, "2 : 1"}, {1, "1 : 1"}, {1. / 2, "1 : 2"}, {1. / 3, "1 : 3"}, {1. / 4, "1 : 4"}, {1. / 5, "1 : 5"}, {1. / 6, "1 : 6"}, {1. / 8, "1 : 8"}, {1. / 10, "1 : 10"}, {1. / 15, "1 : 15"}, {1. / 20, "1 : 20"}, {1. / 40, "1 : 40"}, {1. / 80, "1 : 80"}}
+}{{2, "2 : 1"}, {1, "1 : 1"}, {1. / 2, "1 : 2"}, {1. / 3, "1 : 3"}, {1. / 4, "1 : 4"}, {1. / 5, "1 : 5"}, {1. / 6, "1 : 6"}, {1. / 8, "1 : 8"}, {1. / 10, "1 : 10"}, {1. / 12, "1 : 12"}, {1. / 15, "1 : 15"}, {1. / 20, "1 : 20"}, {1. / 40, "1 : 40"}, {1. / 80, "1 : 80"}}
 
 // chooseScale returns the largest drawing scale at which w × h mm fit into mw × mh mm of paper.
 func chooseScale(w, h, mw, mh float64) (float64, string) {

@@ -20,6 +20,9 @@ func (b *docBuilder) cover() []block {
 		n = append(n, figure{fmt.Sprint(l.Off), b.t.OffPlants}, figure{fmt.Sprint(l.Unsure), b.t.UnsurePlants})
 	}
 	bs = append(bs, numbers{n})
+	if d, ok := b.sideBySide(44); ok {
+		bs = append(bs, d)
+	}
 	v, species, version := e.Variety, e.Species, ""
 	if r := b.run.Judgement.Variety; r != nil {
 		v, species, version = or(v, r.Name), or(species, r.Species), r.Version
@@ -45,7 +48,7 @@ func (b *docBuilder) cover() []block {
 		bs = append(bs, para{fmt.Sprintf(b.t.NotEntered, strings.ToLower(strings.Join(missing, ", "))), small})
 	}
 	bs = append(bs, frame{title: b.t.NotTitle, paras: b.t.Not})
-	return append(bs, keep{52}, heading{text: b.t.Contents, level: 3}, contents{})
+	return append(bs, keep{34}, heading{text: b.t.Contents, level: 3}, contents{})
 }
 
 func join(parts ...string) string {
@@ -119,7 +122,7 @@ func (b *docBuilder) taken() string {
 // found shows the groups beside each other and the verdicts on groups and plants.
 func (b *docBuilder) found() []block {
 	bs := []block{heading{b.t.FoundPart, 1, "found"}}
-	if d, ok := b.sideBySide(); ok {
+	if d, ok := b.sideBySide(95); ok {
 		bs = append(bs, para{b.t.SideIntro, plain}, d)
 	}
 	gt := table{head: b.t.GroupHead, widths: []float64{10, 9, 18, 16, 47}}

@@ -108,6 +108,7 @@ type docBuilder struct {
 	scale   float64 // of the sheets, paper mm a mm
 	scaleTo string
 	photos  []photoPic
+	metrics canvas // measures text
 }
 
 func (d *Document) builder() (*docBuilder, error) {
@@ -128,6 +129,9 @@ func (d *Document) builder() (*docBuilder, error) {
 	}
 	for _, v := range d.Run.Judgement.Fruits {
 		b.verdict[record.Key{Photo: v.Photo, Number: v.Fruit}] = v
+	}
+	if b.metrics, err = newPDF("", "", d.Made, t); err != nil {
+		return nil, err
 	}
 	b.title = t.Title
 	if v := d.Run.Judgement.Variety; v != nil {

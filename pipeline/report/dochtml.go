@@ -23,11 +23,7 @@ ul.boxes{list-style:none;padding-left:0}ul.boxes li::before{content:"☐ ";font-
 
 // html writes the blocks as one self-contained page.
 func (b *docBuilder) html(w io.Writer, bs []block) error {
-	m, err := newPDF("", "", b.doc.Made, b.t) // measures text
-	if err != nil {
-		return err
-	}
-	h := &htmlDoc{t: b.t, measure: m.width, blocks: bs}
+	h := &htmlDoc{t: b.t, measure: b.metrics.width, blocks: bs}
 	fmt.Fprintf(&h.b, `<!doctype html><html lang="%s"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>%s</title><style>%s%s</style></head><body>`,
 		b.t.Lang, html.EscapeString(b.title), pageStyle, docStyle)
 	h.b.WriteString(`<svg width="0" height="0" style="position:absolute" aria-hidden="true"><defs>`)
@@ -39,7 +35,7 @@ func (b *docBuilder) html(w io.Writer, bs []block) error {
 		h.block(x)
 	}
 	h.b.WriteString("</main></body></html>\n")
-	_, err = io.WriteString(w, h.b.String())
+	_, err := io.WriteString(w, h.b.String())
 	return err
 }
 

@@ -8,8 +8,9 @@ import (
 	"offtype/pipeline/record"
 )
 
-// sideBySide shows a typical fruit of each group at one scale, beside the described size.
-func (b *docBuilder) sideBySide() (drawing, bool) {
+// sideBySide shows a typical fruit of each group at one scale, beside the described size, at most
+// most mm high a row.
+func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
 	type col struct {
 		v *view
 		g int
@@ -36,7 +37,7 @@ func (b *docBuilder) sideBySide() (drawing, bool) {
 	per := min(n, 6)
 	rows := (n + per - 1) / per
 	cw := pageWidth / float64(per)
-	s, name := chooseScale(wide, tall, math.Min(cw-6, 60), math.Min(100, 190/float64(rows)))
+	s, name := chooseScale(wide, tall, math.Min(cw-6, 60), math.Min(most, 190/float64(rows)))
 	rh := tall*s + 13
 	h := rh*float64(rows) + 10
 	return drawing{w: pageWidth, h: h, alt: b.t.SideAlt, draw: func(c canvas) {
@@ -45,11 +46,11 @@ func (b *docBuilder) sideBySide() (drawing, bool) {
 		for k, x := range cols {
 			cx, base := place(k)
 			_, bottom := spotBounds(x.v.outline)
-			for _, q := range boxes {
-				c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: grey, w: .15, dash: []float64{1, .8}})
-			}
 			lo, hi := spotBounds(x.v.outline)
 			x.v.draw(c, cx-(lo.X+hi.X)/2*s, base-bottom.Y*s, s)
+			for _, q := range boxes {
+				c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: black, w: .15, dash: []float64{1, .8}})
+			}
 			groupMark(c, cx-9, base+4.6, 1.3, x.g, white)
 			c.text(cx-6, base+5.6, fmt.Sprintf(b.t.GroupN, x.g), ink{size: 8.5, bold: true})
 			c.text(cx, base+9, b.verdictText(b.groupVerdict(x.g).Verdict), ink{size: 7.5, at: 'c'})
@@ -92,7 +93,10 @@ func (b *docBuilder) groupSheet(g int) []block {
 	fs := b.inGroup(g)
 	v := b.groupVerdict(g)
 	head := fmt.Sprintf(b.t.GroupN, g) + ": " + plural(len(fs), b.t.OneFruit, b.t.ManyFruit)
-	if ps := plantsOf(fs); len(ps) > 0 {
+	switch ps := plantsOf(fs); {
+	case len(ps) == 1:
+		head += ", " + fmt.Sprintf(b.t.PlantN, ps[0])
+	case len(ps) > 1:
 		head += ", " + fmt.Sprintf(b.t.PlantsN, strings.Join(ps, ", "))
 	}
 	bs := []block{heading{text: head, level: 2}}
@@ -124,8 +128,7 @@ func (b *docBuilder) groupSheet(g int) []block {
 			plants[f.Plant] = true
 		}
 	}
-	bs = append(bs, heading{text: b.t.HandPart, level: 3})
-	return append(bs, b.handTable(func(h *Hand) bool {
+	return append(bs, b.handTable(false, func(h *Hand) bool {
 		return h.Group == g || in[record.Key{Photo: h.Photo, Number: h.Fruit}] || h.Fruit == 0 && h.Group == 0 && plants[h.Plant]
 	})...)
 }
@@ -178,7 +181,11 @@ func (b *docBuilder) row(g int) (drawing, bool) {
 		per = 12
 	}
 	cw := pageWidth / float64(per)
-	s, name := chooseScale(wide, tall, cw-2, 32)
+	high := 26.0
+	if per == len(vs) {
+		high = 30
+	}
+	s, name := chooseScale(wide, tall, math.Min(cw-2, 50), high)
 	rows := (len(vs) + per - 1) / per
 	rh := tall*s + 9
 	h := rh*float64(rows) + 10

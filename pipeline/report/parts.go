@@ -113,12 +113,10 @@ func shrinkTo(m image.Image, side int) (image.Image, float64) {
 	if max(r.Dx(), r.Dy()) <= side {
 		return m, 1
 	}
+	n := opaque(m)
 	pix := make([]uint8, 0, 3*r.Dx()*r.Dy())
-	for y := r.Min.Y; y < r.Max.Y; y++ {
-		for x := r.Min.X; x < r.Max.X; x++ {
-			c, g, bl, _ := m.At(x, y).RGBA()
-			pix = append(pix, uint8(c>>8), uint8(g>>8), uint8(bl>>8))
-		}
+	for i := 0; i < len(n.Pix); i += 4 {
+		pix = append(pix, n.Pix[i], n.Pix[i+1], n.Pix[i+2])
 	}
 	return picture.Shrink(pix, r.Dx(), r.Dy(), side)
 }

@@ -170,17 +170,20 @@ func (d *pdfDoc) drawing(b drawing) {
 
 func (d *pdfDoc) contents() {
 	i := looks[plain]
-	for _, m := range d.marks {
-		d.room(lineHeight(i) + .6)
-		d.text(0, .78*lineHeight(i), m.text, i)
-		d.text(110, .78*lineHeight(i), "{p:"+m.id+"}", i)
-		for x := d.width(m.text, i) + 2; x < 108; x += 1.6 {
-			d.path(ring(x, .7*lineHeight(i), .16), true, pen{fill: grey})
+	lh := lineHeight(i) + .4
+	rows := (len(d.marks) + 1) / 2
+	d.room(float64(rows) * lh)
+	for k, m := range d.marks {
+		x, y := float64(k/rows)*(pageWidth/2+4), float64(k%rows)*lh
+		const w = pageWidth/2 - 14
+		d.text(x, y+.78*lh, m.text, i)
+		d.text(x+w+2, y+.78*lh, "{p:"+m.id+"}", i)
+		for at := d.width(m.text, i) + 2; at < w; at += 1.6 {
+			d.path(ring(x+at, y+.7*lh, .16), true, pen{fill: grey})
 		}
-		d.Link(d.left, d.y, 120, lineHeight(i), d.links[m.id])
-		d.y += lineHeight(i) + .4
+		d.Link(d.left+x, d.y+y, w+8, lh, d.links[m.id])
 	}
-	d.y += 3
+	d.y += float64(rows)*lh + 3
 }
 
 const (

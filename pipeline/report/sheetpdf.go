@@ -94,7 +94,7 @@ func (d *Document) WallSheet(w io.Writer) error {
 	}
 	bs := []block{para{t.Wall, title}, para{join(name, e.Harvest, e.Place, tagged(b.t.SeedLot, or(e.SupplierLot, e.Lot)), d.Made.Format("2006-01-02")), plain},
 		frame{title: t.WallFinding, paras: []string{b.finding()}, strong: true}}
-	if f, ok := b.sideBySide(); ok {
+	if f, ok := b.sideBySide(95); ok {
 		bs = append(bs, f)
 	}
 	if b.judged() && len(d.Run.Judgement.Plants) > 0 {

@@ -16,7 +16,7 @@ func (b *docBuilder) fruitFigure(f *record.Fruit) drawing {
 	v := b.views[f.Key()]
 	s := b.scale
 	const top = 4.0
-	h := 62.0
+	h := math.Max(62, b.beside(blankCanvas{b.metrics}, f))
 	if v != nil {
 		if !v.scaled {
 			s = math.Min(sheetTall/v.h, sheetWide/v.w)
@@ -27,11 +27,11 @@ func (b *docBuilder) fruitFigure(f *record.Fruit) drawing {
 		h = math.Max(h, top+v.h*s+14+9)
 	}
 	return drawing{w: pageWidth, h: h, alt: fmt.Sprintf(b.t.SheetAlt, f.Number, f.Photo), draw: func(c canvas) {
-		c.path(rect(0, 0, 112, h), true, pen{fill: pale})
+		c.path(rect(0, 0, cutWide, h), true, pen{fill: pale})
 		if v == nil {
 			c.text(56, 30, b.t.NoOutline, ink{size: 9, at: 'c', colour: grey})
 		} else {
-			x := 18 + (94-v.w*s)/2
+			x := cutLeft + (cutWide-cutLeft-4-v.w*s)/2
 			v.draw(c, x, top, s)
 			v.dims(c, x, top, s)
 			if v.scaled {
@@ -40,9 +40,19 @@ func (b *docBuilder) fruitFigure(f *record.Fruit) drawing {
 				c.text(5, h-3, b.t.NoScale, ink{size: 7.5})
 			}
 		}
-		y := b.profile(c, f, 120, 0)
-		b.swatches(c, f, 120, y+3)
+		b.beside(c, f)
 	}}
+}
+
+const (
+	cutWide = 112.0 // mm, the ground of a cut-out with its dimension lines
+	cutLeft = 24.0  // mm, of it for the length
+)
+
+// beside draws what stands beside the cut-out and returns its height.
+func (b *docBuilder) beside(c canvas, f *record.Fruit) float64 {
+	y := b.profile(c, f, cutWide+8, 0)
+	return b.swatches(c, f, cutWide+8, y+3)
 }
 
 func scaleName(s float64) string {
@@ -56,7 +66,7 @@ func scaleName(s float64) string {
 
 // profile draws the silhouette that the diameters make, beside the described size; it returns the y below it.
 func (b *docBuilder) profile(c canvas, f *record.Fruit, x, y float64) float64 {
-	const w, tall = 58.0, 40.0
+	const w, tall = 58.0, 34.0
 	c.text(x, y+3, b.t.Profile, ink{size: 8, bold: true})
 	if len(f.Profile) < 2 || !f.Length.Ok() {
 		c.text(x, y+9, b.t.NotMeasured, ink{size: 8, colour: grey})
@@ -116,7 +126,7 @@ func (b *docBuilder) sizeBoxes() []spot {
 func labText(l record.Lab) string { return fmt.Sprintf("L* %.1f   a* %.1f   b* %.1f", l.L, l.A, l.B) }
 
 // swatches draws the fruit's colours and the white they refer to.
-func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) {
+func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) float64 {
 	c.text(x, y+3, b.t.Colours, ink{size: 8, bold: true})
 	y += 5
 	one := func(name string, l record.Lab, more string) {
@@ -125,9 +135,9 @@ func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) {
 		c.text(x+15, y+6.6, labText(l), ink{size: 7})
 		if more != "" {
 			c.text(x+15, y+9.8, more, ink{size: 7, colour: grey})
-			y += 2.6
+			y += 2.2
 		}
-		y += 9.4
+		y += 9
 	}
 	if f.Skin == nil {
 		c.text(x, y+3, b.t.NotMeasured, ink{size: 8, colour: grey})
@@ -155,6 +165,7 @@ func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) {
 	}
 	c.path(rect(x, y, 13, 5), true, pen{line: black, fill: white, w: .15})
 	c.text(x+15, y+3.3, b.t.WhiteIs, ink{size: 7})
+	return y + 6
 }
 
 // traitTable is a fruit's table of traits.
@@ -246,8 +257,8 @@ func (b *docBuilder) skinAgainst(f *record.Fruit) string {
 	return b.t.Above
 }
 
-// handTable lists observations by hand that ok chooses; nil when there are none.
-func (b *docBuilder) handTable(ok func(*Hand) bool) []block {
+// handTable lists observations by hand that ok chooses; when there are none it says so if say is set.
+func (b *docBuilder) handTable(say bool, ok func(*Hand) bool) []block {
 	t := table{head: b.t.HandHead, widths: []float64{22, 22, 24, 16, 14, 30}}
 	for i := range b.doc.Entered.Hand {
 		h := &b.doc.Entered.Hand[i]
@@ -265,10 +276,13 @@ func (b *docBuilder) handTable(ok func(*Hand) bool) []block {
 		}
 		t.rows = append(t.rows, texted(strings.ReplaceAll(h.Trait, "_", " "), h.Value, what, h.Date, h.By, h.Note))
 	}
-	if len(t.rows) == 0 {
+	switch {
+	case len(t.rows) > 0:
+		return []block{heading{text: b.t.HandPart, level: 3}, t}
+	case say:
 		return []block{para{b.t.NoHand, small}}
 	}
-	return []block{t}
+	return nil
 }
 
 // annex has a sheet for each fruit.
@@ -349,8 +363,7 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 	if len(notes) > 0 {
 		bs = append(bs, para{b.t.Notes + " " + strings.Join(notes, "; "), small})
 	}
-	bs = append(bs, heading{text: b.t.HandPart, level: 3})
-	return append(bs, b.handTable(func(h *Hand) bool {
+	return append(bs, b.handTable(true, func(h *Hand) bool {
 		return h.Photo == f.Photo && h.Fruit == f.Number || h.Fruit == 0 && h.Group == 0 && h.Plant != "" && h.Plant == f.Plant
 	})...)
 }

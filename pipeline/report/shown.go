@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"image"
+	"image/draw"
 	"math"
 	"sort"
 
@@ -43,6 +44,9 @@ func (b *docBuilder) pictures() error {
 		if err != nil {
 			return fmt.Errorf("report of photo %q: %w", p.Name, err)
 		}
+		if m != nil {
+			m = opaque(m) // once, not for each fruit
+		}
 		for k := range fruits {
 			f := &fruits[k]
 			if !wanted[f.Key()] {
@@ -66,16 +70,33 @@ func (b *docBuilder) pictures() error {
 	return nil
 }
 
+// opaque returns m as NRGBA with its origin at (0, 0), which cutting out and shrinking are quick on.
+func opaque(m image.Image) *image.NRGBA {
+	if n, ok := m.(*image.NRGBA); ok && n.Rect.Min == (image.Point{}) {
+		return n
+	}
+	r := m.Bounds()
+	out := image.NewNRGBA(image.Rect(0, 0, r.Dx(), r.Dy()))
+	if s, ok := m.(*image.RGBA); ok && s.Opaque() {
+		for y := range r.Dy() {
+			copy(out.Pix[y*out.Stride:][:4*r.Dx()], s.Pix[s.PixOffset(r.Min.X, r.Min.Y+y):])
+		}
+		return out
+	}
+	draw.Draw(out, out.Rect, m, r.Min, draw.Src)
+	return out
+}
+
 // photoPicture makes the small picture of a photo and says how many of its px a photo px is.
 func (b *docBuilder) photoPicture(m image.Image, scale float64, side int, p *record.Photo) (*pic, float64, error) {
-	var s image.Image
-	k := 1.0
-	for ; ; side-- { // no two pictures with one width, see distinct
-		s, k = shrinkTo(m, side)
-		if !b.widths[s.Bounds().Dx()] || side < 40 {
-			break
-		}
+	r := m.Bounds()
+	long := max(r.Dx(), r.Dy())
+	width := func(side int) int { return int(math.Round(float64(r.Dx()) * float64(side) / float64(long))) }
+	side = min(side, long)
+	for side > 40 && b.widths[width(side)] { // no two pictures with one width, see distinct
+		side--
 	}
+	s, k := shrinkTo(m, side)
 	b.widths[s.Bounds().Dx()] = true
 	jpg, err := picture.JPEG(s, 80)
 	if err != nil {
@@ -176,6 +197,9 @@ func (b *docBuilder) photoPart() []block {
 		bs = append(bs, para{fmt.Sprintf(b.t.PhotosLeftOut, len(b.photos), ok), plain})
 	}
 	tall := 108.0
+	if b.doc.Paper == "letter" {
+		tall = 100
+	}
 	if len(b.photos) > 20 {
 		tall = 70
 	}
@@ -248,11 +272,6 @@ func (b *docBuilder) fruitOnPhoto(c canvas, f *record.Fruit, at func(geom.Px) sp
 		i.box, i.colour = black, white
 	}
 	c.path(rect(q.X-(w+4.4)/2, q.Y-2, w+4.4, 4), true, pen{fill: i.box})
-	fill := white
-	if off {
-		fill = black
-	}
-	_ = fill
 	g := b.member[f.Key()].Group
 	if g > 0 {
 		m := groupMarks[(g-1)%len(groupMarks)]

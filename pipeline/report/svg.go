@@ -73,6 +73,13 @@ func (c *svgCanvas) pic(p *pic, x, y, w, h float64) {
 
 func (c *svgCanvas) width(s string, i ink) float64 { return c.measure(s, i) }
 
+// blankCanvas only measures: figures are drawn on it to learn their height.
+type blankCanvas struct{ canvas }
+
+func (blankCanvas) path([]spot, bool, pen)                       {}
+func (blankCanvas) text(float64, float64, string, ink)           {}
+func (blankCanvas) pic(*pic, float64, float64, float64, float64) {}
+
 // textBox is the ground behind a text.
 func textBox(c canvas, x, y float64, s string, i ink) []spot {
 	w, h := c.width(s, i), i.size*mmPerPt

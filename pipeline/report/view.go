@@ -160,10 +160,12 @@ func (v *view) draw(c canvas, x, y, s float64) {
 // dims draws the dimension lines of length (left) and width (below).
 func (v *view) dims(c canvas, x, y, s float64) {
 	o := spot{x, y}
-	lo, hi := spotBounds(v.outline)
+	lo, _ := spotBounds(v.outline)
 	if v.hasLen {
 		a, b := v.length[0].times(s).add(o), v.length[1].times(s).add(o)
-		dimension(c, a, b, spot{-1, 0}, (math.Min(v.length[0].X, v.length[1].X)-lo.X)*s+6, mmText(v.f.Length))
+		label := mmText(v.f.Length)
+		clear := c.width(label, dimInk)/2 + 2 // the label stands beside the fruit, not on it
+		dimension(c, a, b, spot{-1, 0}, (math.Min(v.length[0].X, v.length[1].X)-lo.X)*s+clear, label)
 	}
 	if v.hasWid {
 		a, b := v.width[0].times(s).add(o), v.width[1].times(s).add(o)
@@ -177,7 +179,6 @@ func (v *view) dims(c canvas, x, y, s float64) {
 			q := p.times(s).add(o).sub(a)
 			most = math.Max(most, q.X*n.X+q.Y*n.Y)
 		}
-		_ = hi
 		dimension(c, a, b, n, most+5, mmText(v.f.Width))
 	}
 }
