@@ -43,6 +43,7 @@ func (m *measurer) rows(s *shot) []record.Fruit {
 		m.stalkRow(s, i, &f)
 		if !f.Has("cut") {
 			skinRow(&f, &skins[i], s.row.ColourOK)
+			ribsRow(&f, s.bodies[i])
 		}
 		out[i] = f
 	}
@@ -88,6 +89,13 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 	f.Unscaled = noScale
 }
 
+// ribsRow prefers the ribs that the outline shows over those seen in the shading.
+func ribsRow(f *record.Fruit, b *body.Body) {
+	if b != nil && b.Ribs > 0 {
+		f.Ribs, f.GrooveDepth = b.Ribs, record.Value{V: b.GrooveDepth, U: math.NaN()}
+	}
+}
+
 func skinRow(f *record.Fruit, r *skin.Result, colourOK bool) {
 	f.Notes = append(f.Notes, r.Notes...)
 	if !colourOK {
@@ -103,6 +111,9 @@ func skinRow(f *record.Fruit, r *skin.Result, colourOK bool) {
 	}
 	f.Pattern, f.Stripes, f.Ribs = string(r.Pattern), r.Stripes, r.Ribs
 	f.GrooveDepth = record.Value{V: r.Groove, U: math.NaN()}
+	if !f.Roughness.Ok() {
+		f.Roughness = record.Value{V: r.Rough, U: math.NaN()}
+	}
 	for _, c := range r.More {
 		f.More = append(f.More, record.ColourShare{Lab: record.Lab{L: c.Lab.L, A: c.Lab.A, B: c.Lab.B}, Share: c.Share, Kind: c.Kind})
 	}
