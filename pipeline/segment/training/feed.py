@@ -3,6 +3,7 @@ import multiprocessing as mp
 import queue
 import threading
 import torch
+import photo
 import scene
 import targets
 from tracer import Tracer
@@ -22,9 +23,9 @@ def _write(shapes, seed, step, n, crop, out):
 
 
 class Feed:
-    """Renders scenes of seeds >= seed. `take()` gives (linear colour, targets, ids) of `n` crops or None."""
+    """Renders scenes of seeds >= seed. `take()` gives (photographs, targets, ids) of `n` crops or None."""
 
-    def __init__(self, bank, seed, workers, crop, n, render_device, train_device):
+    def __init__(self, bank, seed, workers, crop, n, render_device, train_device, shots):
         ctx = mp.get_context("fork")
         self.packed = ctx.Queue(maxsize=4 * workers)
         self.procs = [ctx.Process(target=_write, args=(_Shapes(bank), seed + i, workers, n, crop, self.packed), daemon=True) for i in range(workers)]
@@ -32,7 +33,7 @@ class Feed:
             p.start()
         self.bank, self.crop, self.device, self.to = bank, crop, torch.device(render_device), train_device
         self.ready = queue.Queue(maxsize=16)
-        self.error = None
+        self.error, self.shots = None, shots
         threading.Thread(target=self._render, daemon=True).start()
 
     def _render(self):
@@ -40,7 +41,7 @@ class Feed:
             trace = Tracer(self.device)
             while True:
                 p = self.packed.get()
-                self.ready.put(make(trace, self.bank, p, self.crop, self.to))
+                self.ready.put(make(trace, self.bank, p, self.crop, self.to, self.shots))
         except Exception as e:   # shown by the training loop
             self.error = e
 
@@ -58,30 +59,35 @@ class Feed:
 
 
 @torch.no_grad()
-def make(trace, bank, packed, crop, to):
+def make(trace, bank, packed, crop, to, shots=1):
+    """(photographs (N, shots, 3, H, W) uint8, targets half, ids uint8) of packed scenes, on the device `to`."""
     rgb, hits = trace(bank, packed, crop)
     t, ids = targets.build(hits, packed[3])
-    return torch.nan_to_num(rgb).clamp(0, 8).half().to(to), t.half().to(to), ids.to(torch.uint8).to(to)
+    rgb = torch.nan_to_num(rgb).clamp(0, 8)
+    y = torch.stack([(photo.take(rgb.clone()) * 255).round().to(torch.uint8) for _ in range(shots)], 1)
+    return y.to(to), t.half().to(to), ids.to(torch.uint8).to(to)
 
 
 class Pool:
     """The last `size` crops, on the training device."""
 
-    def __init__(self, size, crop, device):
-        self.rgb = torch.empty((size, 3, crop, crop), dtype=torch.half, device=device)
+    def __init__(self, size, crop, device, shots):
+        self.rgb = torch.empty((size, shots, 3, crop, crop), dtype=torch.uint8, device=device)
         self.t = torch.empty((size, 8, crop // 2, crop // 2), dtype=torch.half, device=device)
         self.ids = torch.empty((size, 1, crop // 2, crop // 2), dtype=torch.uint8, device=device)
-        self.size, self.at, self.full, self.seen = size, 0, 0, 0
+        self.size, self.at, self.full, self.seen, self.shots = size, 0, 0, 0, shots
 
     def add(self, item):
-        for x, y, z in zip(*item):
-            self.rgb[self.at], self.t[self.at], self.ids[self.at] = x, y, z
-            self.at = (self.at + 1) % self.size
-            self.full = min(self.full + 1, self.size); self.seen += 1
+        n = len(item[0])
+        i = (torch.arange(n) + self.at) % self.size
+        i = i.to(self.rgb.device)
+        self.rgb[i], self.t[i], self.ids[i] = item
+        self.at = (self.at + n) % self.size
+        self.full = min(self.full + n, self.size); self.seen += n
 
     def draw(self, n):
         i = torch.randint(self.full, (n,), device=self.rgb.device)
-        return self.rgb[i].float(), self.t[i].float(), self.ids[i]
+        return self.rgb[i, torch.randint(self.shots, (n,), device=i.device)], self.t[i], self.ids[i]
 
 
 def turn(rgb, t, ids, k):

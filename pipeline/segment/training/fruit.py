@@ -35,8 +35,8 @@ class Variety:
         r["scar"] = rng.choice([0, u(.1, .8)], p=[.8, .2]); r["dust"] = rng.choice([0, u(.1, .7)], p=[.75, .25])
         r["gloss"], r["shine"] = u(0, 1) ** 2 * .35, np.exp(u(1.8, 4.6))
         r["bump"], r["bump_f"] = u(0, 1) ** 3 * .35, np.exp(u(-2.5, -.3))
-        if self.slim < 2.2 and rng.random() < .12:
-            r["calyx"], r["calyx_n"], r["calyx_col"] = u(.25, .75), rng.integers(4, 8), C.pick(rng, C.GREENS, .25)
+        if self.slim < 1.5 and rng.random() < .14:
+            r["calyx"], r["calyx_n"], r["calyx_col"] = u(.25, .6), rng.integers(4, 8), C.pick(rng, C.GREENS, .25)
         self.rec = r
         self.spot = u(.2, .9) if rng.random() < .3 else 0
         self.stalk = rng.random() < .72

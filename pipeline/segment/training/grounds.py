@@ -4,7 +4,7 @@ import colours as C
 from layout import dtype
 
 KINDS = ["cloudy", "planks", "weave", "mesh", "strands", "folds", "corrugated", "tiles", "gravel", "print"]
-SHARE = [.17, .18, .13, .07, .15, .10, .05, .04, .06, .05]
+SHARE = [.16, .17, .13, .07, .15, .10, .05, .04, .06, .07]
 
 
 def ground(rng):
@@ -37,7 +37,7 @@ def ground(rng):
         p[0] = min(p[0], .2 * g["scale"])
     elif name == "strands":
         table = [C.STRAWS, C.GREENS, C.WOODS][rng.choice(3, p=[.5, .35, .15])]
-        g["scale"], g["relief"] = np.exp(u(2.2, 4.3)), u(.2, 1)
+        g["scale"], g["relief"] = np.exp(u(2.2, 4.8)), u(.2, 1)
         w = u(.03, .16) if rng.random() < .8 else u(.15, .5)
         p[:5] = max(w * g["scale"], .8), u(1.1, 2.6), rng.integers(3, 7), rng.choice([u(0, .4), u(.7, 1)], p=[.75, .25]), u(-4, 4)
     elif name == "folds":

@@ -18,7 +18,7 @@ def decode(y):
 
 def gauss(x, sigma):
     """Blur with a sigma (px) per picture, (N,)."""
-    r = 5
+    r = 9
     t = torch.arange(-r, r + 1, device=x.device).float()
     k = torch.exp(-0.5 * (t[None] / sigma[:, None].clamp_min(0.05)) ** 2); k = k / k.sum(1, keepdim=True)
     n, c, h, w = x.shape
@@ -53,7 +53,7 @@ def jpeg(y, quality):
     lum = blocks(p[:, :1], q)
     chroma = blocks(F.avg_pool2d(p[:, 1:], 2), q * 1.2)
     p = torch.cat([lum, F.interpolate(chroma, scale_factor=2, mode="bilinear", align_corners=False)], 1) + torch.tensor([128., 0, 0], device=dev).view(1, 3, 1, 1)
-    return (torch.einsum("ij,njhw->nihw", torch.linalg.inv(m), p) / 255).clamp(0, 1)
+    return (torch.einsum("ij,njhw->nihw", torch.linalg.inv(m.cpu()).to(dev), p) / 255).clamp(0, 1)
 
 
 def take(x, strength=1.0):
@@ -78,10 +78,11 @@ def take(x, strength=1.0):
     wb = torch.exp(torch.randn(n, 3, device=dev) * .07 + on(.3)[:, None] * torch.randn(n, 3, device=dev) * .2)
     x = x * (wb / wb.mean(1, keepdim=True)).view(n, 3, 1, 1)
     x = x + v(on(.25) * u(0, .06))   # haze, flare
-    x = gauss(x, u(.2, .75) + on(.25) * u(0, 2.0))
-    half = on(.12).bool()
-    if bool(half.any()):
-        x[half] = F.interpolate(F.avg_pool2d(x[half], 2), scale_factor=2, mode="bilinear", align_corners=False)
+    x = gauss(x, u(.2, .75) + on(.22) * u(0, 1.8) + on(.06) * u(1, 4))
+    for k, share in ((2, .12), (4, .04)):   # small photographs, enlarged
+        few = on(share).bool()
+        if bool(few.any()):
+            x[few] = F.interpolate(F.avg_pool2d(x[few], k), scale_factor=k, mode="bilinear", align_corners=False)
     s = v(torch.exp(u(math.log(.0015), math.log(.03))) * (1 + on(.1)))
     grain = torch.randn_like(x)
     grain = torch.where(v(on(.4)).bool(), gauss(grain, torch.full((n,), .7, device=dev)) * 2, grain)

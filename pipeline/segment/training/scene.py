@@ -6,15 +6,15 @@ from grounds import ground
 from layout import dtype, LIGHTS
 
 
-def camera(rng, s, crop):
-    """Random camera and crop window; returns mm per pixel and the table point under the crop's centre."""
+def camera(rng, s, crop, close):
+    """Random camera (near the table when `close`) and crop window; mm per pixel and the table point at the crop's centre."""
     u = rng.uniform
-    long = rng.choice([1024, 640]) if rng.random() < .3 else 1024
+    long = 1024 if rng.random() < .8 else rng.choice([640, 768])
     short = int(long * rng.choice([.75, .5625, .667, 1], p=[.7, .12, .12, .06]))
     W, H = (long, short) if rng.random() < .75 else (short, long)
     f = u(21, 34) * np.hypot(W, H) / 43.27
-    tilt = np.radians(rng.choice([u(0, 12), u(0, 45), u(35, 62)], p=[.35, .55, .1]))
-    az, dist = u(0, 6.28), u(550, 2300) / np.cos(tilt)
+    tilt = np.radians(rng.choice([u(0, 12), u(0, 45), u(35, 62), u(60, 84)], p=[.35, .5, .1, .05]))
+    az, dist = u(0, 6.28), u(550, 2300) / max(np.cos(tilt), .4) * (u(.22, .6) if close else 1)
     eye = dist * np.array([np.sin(tilt) * np.cos(az), np.sin(tilt) * np.sin(az), np.cos(tilt)])
     fwd = -eye / dist
     right = np.array([-np.sin(az), np.cos(az), 0.0]); down = np.cross(fwd, right)
@@ -87,16 +87,16 @@ def decals(rng, at, span, tops, small):
             r = u(8, 16) if rng.random() < .6 else u(20, 120)
             add(3, (r, r), C.near(rng, [(.5, .5, .48), (.5, .3, .12), (.6, .5, .25)][rng.integers(3)], .3) if rng.random() < .7 else C.anything(rng), C.anything(rng), (rng.integers(2), 0, 0, 0), u(.02, .5))
     def leaf(z=None, c=None):
-        w = np.exp(u(2.3, 4.9))
+        w = np.exp(u(2.3, 4.9)) if rng.random() < .85 else u(100, 240)
         col = C.pick(rng, C.GREENS if rng.random() < .65 else C.STRAWS + C.EARTHS, .35)
         add(4, (w, w * u(.3, 1)), col, C.near(rng, col, .5), (rng.integers(1, 8), u(.3, 2), 0, 0), u(0, .1), u(1, 18) if z is None else z, c, rng.normal(0, .12, 2))
-    if rng.random() < .3:
-        for _ in range(rng.integers(1, 9)):
+    if rng.random() < .38:
+        for _ in range(rng.integers(1, 10)):
             leaf()
     if tops and rng.random() < .12:
         for _ in range(rng.integers(1, 3)):
             t = tops[rng.integers(len(tops))]
-            leaf(t[2] * u(.7, 1.05), np.array(t[:2]) + rng.normal(0, .5 * t[2], 2))
+            leaf(max(t[2], 5) * u(.7, 1.05), np.array(t[:2]) + rng.normal(0, .5 * abs(t[2]), 2))
     if rng.random() < .16:
         for _ in range(rng.integers(1, 3)):
             add(5, (u(60, 170), u(6, 20)), C.near(rng, (.55, .56, .58), .2) if rng.random() < .7 else C.anything(rng), C.anything(rng), (u(0, 1), rng.choice([0, u(5, 12)]), 0, 0), u(.05, .7), u(2, 10))
@@ -144,7 +144,7 @@ def place(rng, bank, varieties, n, at, span):
                     m = .5 * (lo + hi); b.c[:2] = o.c[:2] + d * m
                     lo, hi = (lo, m) if b.gap(o) > want else (m, hi)
                 b.c[:2] = o.c[:2] + d * hi
-            near = [q[0] for q in placed if np.linalg.norm(q[0].c - b.c) < q[0].bound() + b.bound()]
+            near = [q[0] for q in placed if ((q[0].c - b.c) ** 2).sum() < (q[0].reach + b.reach) ** 2]
             g = min([b.gap(q) for q in near], default=9)
             if layout == "heap" and near and g < 0 and rng.random() < .6:
                 top = max(q.c[2] + q.bound() for q in near)
@@ -164,13 +164,14 @@ def scene(rng, bank, crop):
     """(scene record, solids, decals, ends) of one random scene; ends: rows ident, stem x y facing, blossom x y facing."""
     u = rng.uniform
     s = np.zeros((), dtype("scene"))
-    mmpp, at = camera(rng, s, crop)
+    big = rng.random() < .2
+    px = u(280, 760) if big else np.exp(u(np.log(24), np.log(420)))
+    mmpp, at = camera(rng, s, crop, rng.random() < (.6 if big else .12))
     span = crop * mmpp
     s["ga"], s["gb"], s["seed"] = ground(rng), ground(rng), rng.integers(1 << 20)
     if rng.random() < .13:
         a = u(0, 6.28); s["edge"] = [np.cos(a), np.sin(a), np.cos(a) * at[0] + np.sin(a) * at[1] + u(-.1, .5) * span]; s["drop"] = u(60, 900)
-    px = np.exp(u(np.log(26), np.log(400))) if rng.random() < .95 else u(300, 620)
-    n = 0 if rng.random() < .05 else 1 if rng.random() < .12 else int(rng.integers(2, 1 + int(np.clip(1.1 * (crop / px) ** 2, 3, 26))))
+    n = 0 if rng.random() < .05 else 1 if rng.random() < (.5 if big else .1) else int(rng.integers(2, 1 + int(np.clip(1.1 * (crop / px) ** 2, 3, 30))))
     size = float(np.clip(px * mmpp, 16, 520))
     var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"]) for k in range(rng.choice([1, 2, 3, 4], p=[.45, .3, .15, .1]))]
     placed = place(rng, bank, var, n, at, span) if n else []
@@ -184,7 +185,7 @@ def scene(rng, bank, crop):
         ends.append([i + 1, *project(s, p), view(p, d), *project(s, q), view(q, e)])
     if rng.random() < .08:
         to = at + rng.normal(size=2) * span; solids += F.hand(rng, bank, at + u(-.4, .4, 2) * span, to)
-    if rng.random() < .12:
+    if rng.random() < .18:
         for _ in range(rng.integers(1, 3)):
             b, r = F.other(rng, bank, np.exp(u(3.3, 5.8)), at + u(-.6, .6, 2) * span)
             if all(b.gap(q[0]) > 0 for q in placed):

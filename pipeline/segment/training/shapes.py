@@ -146,6 +146,7 @@ class Body:
         s = np.repeat(q[:, 0], 14); r = np.repeat(q[:, 1], 14); a = np.tile(a, len(q))
         self.weight = r * r + 1e-6
         self.local = self.forward(np.stack([s, r * np.cos(a), r * np.sin(a) * zs], 1))
+        self.reach = float(np.sqrt((self.local ** 2).sum(1).max())) * 1.06 + 1.0
         self.R = np.eye(3); self.c = np.zeros(3)
 
     def neck(self, p):
@@ -164,11 +165,11 @@ class Body:
     def centre_mass(self):
         return (self.local * self.weight[:, None]).sum(0) / self.weight.sum()
 
-    def world(self):
-        return self.local @ self.R.T + self.c
+    def world(self, every=1):
+        return self.local[::every] @ self.R.T + self.c
 
     def bound(self):
-        return float(np.linalg.norm(self.local, axis=1).max()) * 1.06 + 1.0
+        return self.reach
 
     def sdf(self, w):
         q = (w - self.c) @ self.R
@@ -176,16 +177,18 @@ class Body:
         dx, dy = q[:, 0] - self.xb, self.ra - q[:, 1]
         x = np.where(k, self.xb + np.arctan2(dx, dy) * self.ra, q[:, 0]); y = np.where(k, self.ra - np.hypot(dx, dy), q[:, 1])
         x = x / (self.size * self.ax); r = np.hypot(y, q[:, 2] / self.zs) / (self.size * self.ar)
-        cx, cr = np.clip(x, -EX, EX), np.minimum(r, EX)
+        cx, cr = np.minimum(np.maximum(x, -EX), EX), np.minimum(r, EX)
         t = self.bank.cpu[self.shape]
-        i = np.rint((cx + EX) * ((NX / 2 - 1) / (2 * EX))).astype(int).clip(0, NX // 2 - 1); j = np.rint(cr * ((NR / 2 - 1) / EX)).astype(int).clip(0, NR // 2 - 1)
+        i = ((cx + EX) * ((NX / 2 - 1) / (2 * EX)) + .5).astype(int); j = (cr * ((NR / 2 - 1) / EX) + .5).astype(int)
         return (t[j, i] + np.hypot(x - cx, r - cr)) * self.size * min(self.ax, self.ar)
 
     def gap(self, other):
         """Smallest distance between the two surfaces, negative when they overlap (coarse)."""
-        if np.linalg.norm(self.c - other.c) > self.bound() + other.bound() + 5:
-            return np.linalg.norm(self.c - other.c) - self.bound() - other.bound()
-        return float(min(self.sdf(other.world()).min(), other.sdf(self.world()).min()))
+        d = self.c - other.c
+        d = float(np.sqrt(d @ d))
+        if d > self.reach + other.reach + 5:
+            return d - self.reach - other.reach
+        return float(self.sdf(other.world(3)).min())
 
 
 def rot(axis, a):

@@ -14,7 +14,7 @@ def _pool(x, k):
     return F.max_pool2d(x, k, 1, k // 2)
 
 
-def centreness(ids, steps=160):
+def centreness(ids, steps=200):
     """Distance to the outline of one's own fruit over that fruit's greatest; ids (N, 1, H, W) float, 0 = none."""
     n, _, h, w = ids.shape
     dist = torch.zeros_like(ids); alive = ids > 0

@@ -14,7 +14,6 @@ import torch
 import torch.nn.functional as F
 import export
 import feed
-import photo
 import scene
 import targets
 from net import Net
@@ -35,7 +34,7 @@ def loss_of(out, t, ids):
     p = out[:, 0].sigmoid()
     inter, tot = (p * body).sum((1, 2)), (p + body).sum((1, 2))
     dice = (1 - (2 * inter + 50) / (tot + 50)).mean()
-    l = {"body": bce(0, body, w), "dice": dice, "stalk": bce(1, stalk, 1 + 4 * stalk), "seam": bce(2, seam, 1 + 3 * seam + (soft > .02).float())}
+    l = {"body": bce(0, body, w), "dice": dice, "stalk": bce(1, stalk, 1 + 9 * stalk), "seam": bce(2, seam, 1 + 3 * seam + (soft > .02).float())}
     own = (ids > 0).float()[:, 0]
     n = own.sum().clamp_min(1)
     l["centre"] = ((out[:, 3] - t[:, 3]).abs() * (own + .1)).sum() / n
@@ -43,8 +42,8 @@ def loss_of(out, t, ids):
     for c, k in ((6, "stem"), (7, "blossom")):
         y, z = t[:, c], out[:, c]
         q = z.sigmoid()
-        l[k] = (F.binary_cross_entropy_with_logits(z, y, reduction="none") * (q - y).abs() ** 2).sum() / (y > .97).sum().clamp_min(4)
-    k = dict(body=1.0, dice=.5, stalk=.5, seam=.5, centre=.5, offset=.5, stem=.05, blossom=.05)
+        l[k] = (F.binary_cross_entropy_with_logits(z, y, reduction="none") * (q - y).abs() ** 2).sum() / (y > .9).sum().clamp_min(len(y) * 4)
+    k = dict(body=1.0, dice=.5, stalk=.8, seam=.5, centre=.5, offset=.5, stem=.1, blossom=.1)
     return sum(k[i] * v for i, v in l.items()), l
 
 
@@ -80,10 +79,11 @@ def sheet(path, y, t, out=None):
 def arguments():
     a = argparse.ArgumentParser()
     a.add_argument("--out", default="out"); a.add_argument("--init"); a.add_argument("--seconds", type=float, default=400)
-    a.add_argument("--crop", type=int, default=512); a.add_argument("--batch", type=int, default=32); a.add_argument("--pool", type=int, default=4000)
+    a.add_argument("--crop", type=int, default=512); a.add_argument("--batch", type=int, default=32); a.add_argument("--pool", type=int, default=6000)
     a.add_argument("--lr", type=float, default=3e-3); a.add_argument("--seed", type=int, default=1); a.add_argument("--workers", type=int, default=14)
     a.add_argument("--width", type=int, nargs=5, default=[16, 32, 64, 96, 128]); a.add_argument("--blocks", type=int, nargs=5, default=[0, 1, 2, 2, 2])
     a.add_argument("--wait", type=int, default=600, help="crops in the pool before training starts")
+    a.add_argument("--shots", type=int, default=3, help="photographs of each rendered crop")
     a.add_argument("--tiny", action="store_true", help="a check on a CPU: small bank, small pictures")
     o = a.parse_args()
     if o.tiny:
@@ -104,23 +104,26 @@ def main():
     torch.backends.cudnn.benchmark = True
     bank = Bank(1, *((20, 6, 6) if o.tiny else (2000, 250, 150)), device=rdev)
     say("bank %.0f s" % (time.time() - t0))
-    f = feed.Feed(bank, o.seed * 10_000_000, o.workers, o.crop, 4, rdev, dev)
+    f = feed.Feed(bank, o.seed * 10_000_000, o.workers, o.crop, 4 if o.tiny else 16, rdev, dev, o.shots)
     trace = Tracer(rdev)
     torch.manual_seed(5)
     held = []
     for i in range(2 if o.tiny else 12):
         x, t, ids = feed.make(trace, bank, scene.batch(HELD_OUT + i, bank, 4, o.crop), o.crop, dev)
-        held.append((photo.take(x.float()), t.float(), ids))
+        held.append((x[:, 0].float() / 255, t.float(), ids))
     sheet(os.path.join(o.out, "scenes.jpg"), torch.cat([h[0] for h in held[:2]]), torch.cat([h[1] for h in held[:2]]))
     say("held-out scenes %.0f s" % (time.time() - t0))
 
+    if gpus:
+        torch.cuda.set_device(dev)
     net = Net(o.width, o.blocks)
     if o.init:
         net.load_state_dict(torch.load(o.init, map_location="cpu")["net"])
     net = net.to(dev).to(memory_format=torch.channels_last)
     mean = copy.deepcopy(net).eval()
-    opt = torch.optim.AdamW(net.parameters(), lr=o.lr, weight_decay=1e-2, betas=(.9, .98))
-    pool = feed.Pool(o.pool, o.crop, dev)
+    averaged, current = ([v for v in m.state_dict().values() if v.dtype.is_floating_point] for m in (mean, net))
+    opt = torch.optim.AdamW(net.parameters(), lr=o.lr, weight_decay=1e-2, betas=(.9, .98), **(dict(fused=True) if gpus else {}))
+    pool = feed.Pool(o.pool, o.crop, dev, o.shots)
     while pool.full < o.wait:
         item = f.take(wait=True)
         if item is not None:
@@ -143,7 +146,7 @@ def main():
             q = o.batch // 4
             parts = [feed.turn(x[i * q:(i + 1) * q], t[i * q:(i + 1) * q], ids[i * q:(i + 1) * q], int(c)) for i, c in enumerate(torch.randint(8, (4,)))]
             x, t, ids = (torch.cat(v) for v in zip(*parts))
-            y = photo.take(x).contiguous(memory_format=torch.channels_last)
+            y, t = (x.float() / 255).contiguous(memory_format=torch.channels_last), t.float()
         with autocast():
             out = net(y)
         l, lp = loss_of(out, t, ids)
@@ -154,19 +157,15 @@ def main():
         step += 1
         d = min(.999, (1 + step) / (20 + step))
         with torch.no_grad():
-            for a, b in zip(mean.state_dict().values(), net.state_dict().values()):
-                if a.dtype.is_floating_point:
-                    a.lerp_(b, 1 - d)
-                else:
-                    a.copy_(b)
+            torch._foreach_mul_(averaged, d); torch._foreach_add_(averaged, current, alpha=1 - d)
         if step % 50 == 0:
             if not math.isfinite(float(l)):
                 raise RuntimeError("loss is not finite at step %d" % step)
             if time.time() - shown > (5 if o.tiny else 20):
                 shown = time.time()
                 iou, v = check(mean, held, autocast)
-                say("%4.0f s step %d lr %.1e crops %d loss %.3f | held-out body overlap %.4f %s" % (
-                    time.time() - t0, step, lr, pool.seen, float(l), iou, " ".join("%s %.3f" % i for i in v.items())))
+                say("%4.0f s step %d lr %.1e crops %d (waiting %d/%d) loss %.3f | held-out body overlap %.4f %s" % (
+                    time.time() - t0, step, lr, pool.seen, f.ready.qsize(), f.packed.qsize(), float(l), iou, " ".join("%s %.3f" % i for i in v.items())))
     f.close()
     torch.save({"net": {k: v.cpu() for k, v in mean.state_dict().items()}, "config": net.config, "steps": step}, os.path.join(o.out, "checkpoint.pt"))
     iou, v = check(mean, held, autocast)

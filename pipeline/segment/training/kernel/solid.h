@@ -126,9 +126,9 @@ DEV Skin skin(const Solid& s, v3 p, v3 nl) {
     col = mix(col, V(0.20f, 0.15f, 0.10f), s.dust * step01(0.0f, 0.5f, m) * clampf(0.5f - nl.z, 0.f, 1.f));
   }
   Skin out = {V(fmaxf(col.x, 0.002f), fmaxf(col.y, 0.002f), fmaxf(col.z, 0.002f)), s.gloss, false};
-  if (s.calyx > 0.f && t < 0.35f) {
+  if (s.calyx > 0.f && t < 0.22f) {
     float star = 0.35f + 0.65f * powf(fabsf(cosf(0.5f * s.calyx_n * th + 0.8f * nz)), 1.5f) + 0.15f * nz;
-    if (l.rho < s.calyx * s.size * s.ar * 0.5f * star && nl.x > -0.2f) {
+    if (l.rho < s.calyx * s.size * s.ar * 0.5f * star && nl.x > 0.1f) {
       out.col = V(s.calyx_col) * (0.8f + 0.5f * nz); out.gloss *= 0.3f; out.calyx = true;
     }
   }

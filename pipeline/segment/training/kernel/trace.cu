@@ -134,6 +134,10 @@ DEV v3 sample(const World& w, v3 o, v3 d, uint8_t* hit) {
     float k = clampf((s.edge[0] * p.x + s.edge[1] * p.y - s.edge[2]) / s.drop, 0.f, 1.f);
     return groundColour(w, s.gb, p, d, px) * (.15f + .85f * k);
   }
+  if (best > 9000.f || d.z > -.02f) {  // past the table: an out-of-focus room or garden
+    float k = fbm2(d.x * 4.f + 7.f, (d.y + 3.f * d.z) * 4.f, (uint32_t)s.seed, 3, .5f);
+    return mix(V(s.gb.ca), V(s.gb.cb), step01(.3f, .7f, k)) * (V(s.sky) + V(.2f, .2f, .2f));
+  }
   return groundColour(w, s.ga, p, d, px);
 }
 DEV void pixel(const World& w, int i, int j, int W, float* rgb, uint8_t* ids) {
