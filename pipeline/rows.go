@@ -63,9 +63,9 @@ func (m *measurer) outlineRow(s *shot, i int) record.Fruit {
 		&f.Lopsided, &f.SecondShare, &f.GrooveDepth, &f.Roughness, &f.StalkLength} {
 		*v = record.None()
 	}
-	f.Notes = append(f.Notes, g.Notes...)
-	if g.CutByFrame && !f.Has("cut") {
-		f.Notes = append(f.Notes, "cut")
+	f.AddNotes(g.Notes...)
+	if g.CutByFrame {
+		f.AddNotes("cut")
 	}
 	f.StemBy, f.BlossomBy = g.StemBy, g.BlossomBy
 	f.TableMM, f.SegStem, f.SegTip = middle(&s.found.Camera, g.Outline, s.bodies[i]), g.StemBase, g.StalkTip
@@ -77,7 +77,7 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 	f.Length, f.Width, f.Midline = value(b.Length), value(b.Width), value(b.Midline)
 	f.Bend, f.BroadestAt, f.Volume = value(b.Bend), value(b.BroadestAt), value(b.Volume)
 	f.Profile = b.Profile
-	f.Notes = append(f.Notes, b.Notes...)
+	f.AddNotes(b.Notes...)
 	if len(b.Views) > 0 {
 		d := b.Views[0]
 		f.LengthLine, f.WidthLine, f.MidlinePx = d.Length, d.Width, d.Midline
@@ -97,9 +97,9 @@ func ribsRow(f *record.Fruit, b *body.Body) {
 }
 
 func skinRow(f *record.Fruit, r *skin.Result, colourOK bool) {
-	f.Notes = append(f.Notes, r.Notes...)
+	f.AddNotes(r.Notes...)
 	if !colourOK {
-		f.Notes = append(f.Notes, "colour-doubtful")
+		f.AddNotes("colour-doubtful")
 	}
 	if !r.OK {
 		return

@@ -146,7 +146,7 @@ func joinViews(groups [][]seen, parts []*Part, o *Options) {
 				f.Notes = dropNotes(f.Notes, body.NoteOblique, body.NoteEnds, body.NoteStem, body.NoteResidual, body.NoteHidden, body.NoteUpright, body.NotePose, "cut", "too-much-hidden", "no-body-fits")
 				bodyRow(&f, b, o.NoScale)
 			} else {
-				f.Notes = append(f.Notes, "views-do-not-fit")
+				f.AddNotes("views-do-not-fit")
 			}
 			takePlant(&f, g)
 		}

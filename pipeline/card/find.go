@@ -63,14 +63,14 @@ type Found struct {
 	Notes      []string
 }
 
-// Notes of Found.
+// Notes of Found: short codes, explained in docs/tables.md.
 const (
-	NoteCardNotFlat   = "card not flat"    // large residual
-	NoteCardBlurred   = "card blurred"     // only the markers' corners could be used
-	NoteCardPart      = "card part hidden" // fewer than four markers
-	NoteFocalUnsure   = "focal length unsure"
-	NoteCardTwice     = "card number twice" // two cards of the same number
-	NoteLensDoubted   = "stated focal length does not fit"
+	NoteCardNotFlat   = "card-not-flat"    // large residual
+	NoteCardBlurred   = "card-blurred"     // only the markers' corners could be used
+	NoteCardPart      = "card-part-hidden" // fewer than four markers
+	NoteFocalUnsure   = "focal-length-unsure"
+	NoteCardTwice     = "card-number-twice" // two cards of the same number
+	NoteLensDoubted   = "stated-focal-length-does-not-fit"
 	residualLimitPx   = 0.5
 	residualLimitMM   = 0.3
 	focalUnsureRel    = 0.02

@@ -13,10 +13,10 @@ import (
 
 // Notes of photos without a card.
 const (
-	NoteCoinScale   = "scale from a coin"
-	NoteLineScale   = "scale from a line"
-	NoteNoScale     = "no scale" // lengths are in px of the table, not mm
-	NoteOblique     = "taken obliquely"
+	NoteCoinScale   = "scale-from-coin"
+	NoteLineScale   = "scale-from-line"
+	NoteNoScale     = "no-scale" // lengths are in px of the table, not mm
+	NoteOblique     = "taken-obliquely"
 	coinThicknessSD = 0.002 // relative: the rim seen lies up to 3 mm above the table (assumed)
 )
 

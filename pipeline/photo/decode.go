@@ -35,13 +35,13 @@ func decodeJPEG(data []byte, o Options) (*raw, error) {
 		if err := judgeWarning(warning); err != nil {
 			return nil, err
 		}
-		r.notes = append(r.notes, "the JPEG has small faults: "+warning)
+		r.notes = append(r.notes, NoteFaults)
 	}
 	segments := readJPEGSegments(data)
 	r.icc, r.grey = segments.icc, segments.components == 1
 	if head.FourInks {
 		r.pix, r.inks = inksToRGB(pix, segments.adobe), true
-		r.notes = append(r.notes, "the picture is made for print (four inks); its colours are doubtful")
+		r.notes = append(r.notes, NoteInks)
 	}
 	return r, nil
 }
@@ -161,10 +161,10 @@ func decodeHEIC(data []byte, o Options) (*raw, error) {
 	}
 	r := &raw{pix: pix, w: x.Width, h: x.Height, upright: true, nclx: x.Primaries}
 	if r.icc, err = x.ICC(); err != nil {
-		r.notes = append(r.notes, "its colour profile cannot be read; sRGB is assumed")
+		r.notes = append(r.notes, NoteProfile)
 	}
 	if r.icc == nil && (x.Transfer == 16 || x.Transfer == 18) {
-		r.notes = append(r.notes, "it is a high dynamic range picture; its colours are doubtful")
+		r.notes = append(r.notes, NoteHDR)
 	}
 	return r, nil
 }
@@ -259,7 +259,7 @@ func fromImage(img image.Image, icc []byte) *raw {
 	}
 	if _, four := img.(*image.CMYK); four {
 		r.inks = true
-		r.notes = append(r.notes, "the picture is made for print (four inks); its colours are doubtful")
+		r.notes = append(r.notes, NoteInks)
 	}
 	return r
 }

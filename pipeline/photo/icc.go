@@ -11,8 +11,6 @@ import (
 	"github.com/kovidgoyal/imaging/prism/meta/icc"
 )
 
-const noteProfile = "its colour profile cannot be used; sRGB is assumed"
-
 // convert changes pix in place from the picture's colour space to sRGB, relative colorimetric.
 // Values outside sRGB are cut in each channel and counted; when there are any, wide keeps them. A
 // profile that cannot be used leaves pix alone and gives a note.
@@ -26,15 +24,15 @@ func convert(pix []uint8, r *raw) (p Profile, wide *wide, note string) {
 	}
 	defer func() {
 		if recover() != nil {
-			p, wide, note = Profile{Name: p.Name}, nil, noteProfile
+			p, wide, note = Profile{Name: p.Name}, nil, NoteProfile
 		}
 	}()
 	if !plausibleProfile(r.icc) {
-		return p, nil, noteProfile
+		return p, nil, NoteProfile
 	}
 	profile, err := icc.DecodeProfile(bytes.NewReader(r.icc))
 	if err != nil {
-		return p, nil, noteProfile
+		return p, nil, NoteProfile
 	}
 	if name, err := profile.Description(); err == nil {
 		p.Name = words(name)
@@ -48,12 +46,12 @@ func convert(pix []uint8, r *raw) (p Profile, wide *wide, note string) {
 	case space == icc.ColorSpaceRGB:
 		table := tableOf(r.icc, profile)
 		if table == nil {
-			return p, nil, noteProfile
+			return p, nil, NoteProfile
 		}
 		p, wide = convertRGB(pix, table, p)
 		return p, wide, ""
 	}
-	return p, nil, noteProfile
+	return p, nil, NoteProfile
 }
 
 // lastTable keeps the table of the last profile: the photos of a batch come from one or two phones,

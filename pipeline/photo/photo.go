@@ -28,11 +28,20 @@ type Photo struct {
 	Format        Format
 	Exif          Exif
 	Profile       Profile
-	// Notes are short sentences on what makes the picture doubtful; empty for a sound photo.
+	// Notes are short codes of what makes the picture doubtful; empty for a sound photo.
 	Notes []string
 
 	wide *wide // the file's values where sRGB is too small for them, else nil
 }
+
+// Notes of a Photo: short codes, explained in docs/tables.md.
+const (
+	NoteFaults  = "file-has-small-faults" // it was read whole all the same
+	NoteInks    = "made-for-print"        // four inks: its colours are doubtful
+	NoteGrey    = "grey-picture"          // no colours can be measured in it
+	NoteProfile = "colour-profile-unused" // it cannot be read; sRGB is assumed
+	NoteHDR     = "high-dynamic-range"    // its colours are doubtful
+)
 
 // Exif is what the camera wrote and this program uses. 0 or empty means not stated.
 type Exif struct {
@@ -168,7 +177,7 @@ func ReadBytes(name string, data []byte, o Options) (p *Photo, err error) {
 		p.Pix, p.Width, p.Height = orient(raw.pix, raw.w, raw.h, p.Exif.Orientation)
 	}
 	if raw.grey {
-		p.Notes = append(p.Notes, "the picture is grey: no colours can be measured in it")
+		p.Notes = append(p.Notes, NoteGrey)
 	}
 	var note string
 	if p.Profile, p.wide, note = convert(p.Pix, raw); note != "" {

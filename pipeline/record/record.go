@@ -145,6 +145,15 @@ func (f *Fruit) Has(code string) bool {
 	return false
 }
 
+// AddNotes adds note codes, each once.
+func (f *Fruit) AddNotes(codes ...string) {
+	for _, c := range codes {
+		if !f.Has(c) {
+			f.Notes = append(f.Notes, c)
+		}
+	}
+}
+
 // Membership is a row of groups.csv.
 type Membership struct {
 	Key

@@ -1,5 +1,7 @@
 package report
 
+import "offtype/pipeline/record"
+
 // texts are the words of the page, in one place, so that another language is another value.
 type texts struct {
 	Lang, Kicker, Contents, Groups, GroupsIntro, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
@@ -30,9 +32,5 @@ var english = texts{
 	},
 }
 
-// noteWords explains the short codes of fruits.csv to a person; unknown codes are shown as they are.
-var noteWords = map[string]string{
-	"cut": "cut by the picture's edge", "cut-by-frame": "cut by the picture's edge", "near-edge": "near the picture's edge",
-	"touch": "touches a neighbour", "touches": "touches a neighbour", "hidden": "partly hidden", "too-oblique": "seen too much from one end",
-	"ends-unsure": "ends not well seen", "stem-unsure": "stem end not sure", "far-from-card": "far from the card", "colour-doubtful": "colour doubtful",
-}
+// noteWords says the short codes of fruits.csv in words; unknown codes are shown as they are.
+var noteWords = record.NoteWords

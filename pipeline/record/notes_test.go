@@ -1,0 +1,31 @@
+package record
+
+import (
+	"os"
+	"strings"
+	"testing"
+)
+
+// TestNotesAreDocumented: every code is lower case with hyphens and explained in docs/tables.md.
+func TestNotesAreDocumented(t *testing.T) {
+	doc, err := os.ReadFile("../../docs/tables.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for code, words := range NoteWords {
+		if !strings.Contains(string(doc), "`"+code+"`") {
+			t.Errorf("docs/tables.md does not explain `%s`", code)
+		}
+		if words == "" || strings.Trim(code, "abcdefghijklmnopqrstuvwxyz-") != "" {
+			t.Errorf("code %q, words %q", code, words)
+		}
+	}
+}
+
+func TestAddNotes(t *testing.T) {
+	f := Fruit{Notes: []string{"cut"}}
+	f.AddNotes("touches", "cut", "touches")
+	if got := strings.Join(f.Notes, ";"); got != "cut;touches" {
+		t.Error(got)
+	}
+}
