@@ -127,10 +127,9 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 	}
 	best := starts[0].m
 	eq, cost := t.run(best, 15)
-	for _, s := range starts[1:] { // another axis that fits nearly as well makes the length doubtful
-		if off := math.Remainder(s.m.p[pYaw]-best.p[pYaw], math.Pi); math.Abs(off) > 0.5 && s.cost < cost+rivalCost {
-			b.rival = math.Max(b.rival, math.Abs(s.m.p[pLen]-best.p[pLen]))
-		}
+	if m := t.rivals(b, best, &flat, main, starts[1:], cost); m != best {
+		best = m
+		eq, _ = t.run(best, 15)
 	}
 	_, turn := flat.arc(psi[0])
 	rough := t.spread()
@@ -149,9 +148,6 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 	}
 	return best, t.tellStem(best, b, eq), nil
 }
-
-// rivalCost is how much worse another axis may fit and still be thought of.
-const rivalCost = 10
 
 // finish fills the results.
 func (t *task) finish(b *Body, eq *normal, seen float64) {
@@ -184,11 +180,12 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 	if b.ResidualPx > 2.5*t.rays[0].sigma && b.ResidualPx > 1.5 {
 		b.Notes = append(b.Notes, NoteResidual)
 	}
-	if b.rival > 0 {
+	if b.rival.length > 0 {
 		b.Notes = append(b.Notes, NoteEnds)
 		for _, u := range []*Value{&b.Length, &b.Midline} {
-			u.U = math.Hypot(u.U, b.rival) // ± the difference, taken as two standard uncertainties
+			u.U = math.Hypot(u.U, b.rival.length) // ± the difference, taken as two standard uncertainties
 		}
+		b.Width.U = math.Hypot(b.Width.U, b.rival.width)
 	}
 	if seen < 0.7 {
 		b.Notes = append(b.Notes, NoteHidden)

@@ -14,6 +14,8 @@ type mark struct {
 	name   int     // 0 named stem end, 1 blossom end
 	by     float64 // 0–1, how sure the finder is
 	either bool    // the name is not to be trusted
+	stalk  bool    // a stalk is clearly seen there: the axis leads to it
+	weak   bool    // the finder is not sure of the place
 	sigma  float64 // px
 	tail   float64 // square of the scale of its heavy tails, standard deviations
 }
@@ -41,20 +43,22 @@ func marks(views []View) []mark {
 			if name == 1 {
 				m.by = v.BlossomBy
 			}
-			if m.by == 0 || name == 0 && v.StalkTip != nil {
-				m.by = 1
-			}
-			m.either = m.by < sureEnd
+			m.stalk = name == 0 && v.StalkTip != nil && (m.by == 0 || m.by >= sureEnd)
+			m.weak = m.by != 0 && m.by < sureEnd
 			if m.sigma <= 0 {
 				m.sigma = 4
-				if m.by < 0.4 {
+				if m.by != 0 && m.by < 0.4 {
 					m.sigma = 8
 				}
 			}
 			m.tail = 9
-			if m.either {
+			if m.weak {
 				m.tail = 3
 			}
+			if m.by == 0 || name == 0 && v.StalkTip != nil {
+				m.by = 1
+			}
+			m.either = m.by < sureEnd
 			here = append(here, m)
 		}
 		if len(here) == 2 && here[0].at.Sub(here[1].at).Norm() < oneSpot*size {
@@ -138,9 +142,37 @@ func (t *task) ends(m *model, row []float64, grad bool, f sink) {
 	}
 }
 
+// A stalk that is clearly seen rules out axes more than stalkReach away from it, for an outline less than
+// mostFlat times as long as wide: no common fruit is flatter than that.
+const (
+	stalkReach = 50 * math.Pi / 180
+	mostFlat   = 3
+)
+
+// stalkAxis returns the direction in the plan from a clearly seen stalk at the rim through the middle.
+func (t *task) stalkAxis(p *plan, view int) (dir float64, ok bool) {
+	for _, k := range t.marks {
+		if k.view != view || !k.stalk {
+			continue
+		}
+		w, on := t.views[view].Camera.OnPlane(k.at, p.z)
+		if !on {
+			continue
+		}
+		d := p.mid.Sub(w)
+		dir = math.Atan2(d.Y, d.X)
+		lo, hi, _ := p.extent(dir)
+		return dir, d.Norm() > rimShare*(hi-lo)/2
+	}
+	return 0, false
+}
+
+// rimShare is how far out, of the half extent, a stalk's base must lie to point along the axis.
+const rimShare = 0.6
+
 // headings returns the directions that the axis may have in the plan of a view, stem to blossom, best
 // first: from the marks, along the longer axis of the outline and, where the outline is nearly round
-// and no mark is sure, across it.
+// and no mark is sure, across it. A stalk clearly seen at the rim leaves only what agrees with it.
 func (t *task) headings(p *plan, view int) []float64 {
 	var sure bool
 	var d geom.Vec3
@@ -153,7 +185,7 @@ func (t *task) headings(p *plan, view int) []float64 {
 		if !ok {
 			continue
 		}
-		sure = sure || !k.either
+		sure = sure || !k.weak
 		w = w.Sub(p.mid)
 		if k.name == 0 {
 			w = w.Scale(-1) // towards the blossom end
@@ -166,9 +198,14 @@ func (t *task) headings(p *plan, view int) []float64 {
 	if len(seen) == 2 && seen[0].Dot(seen[1]) < 0 { // both marks on one side
 		d = seen[0]
 	}
+	stalk, clear := t.stalkAxis(p, view)
+	clear = clear && p.ratio < mostFlat
 	turned := func(x float64) float64 { return math.Abs(math.Remainder(x, math.Pi)) }
 	var l []float64
 	add := func(h float64) {
+		if clear && turned(h-stalk) > stalkReach {
+			return
+		}
 		for _, o := range l {
 			if turned(h-o) < 12*math.Pi/180 {
 				return
@@ -186,6 +223,16 @@ func (t *task) headings(p *plan, view int) []float64 {
 			add(along) // a clear long axis is sharper than a point or two
 		}
 		add(dir)
+	}
+	if clear {
+		across := along + math.Pi/2
+		if math.Cos(across-stalk) < 0 {
+			across -= math.Pi
+		}
+		if p.ratio > 1.15 && turned(across-stalk) < math.Pi/6 {
+			l = append([]float64{across}, l...) // flat: the short axis is sharper than one point
+		}
+		add(stalk)
 	}
 	if !sure || p.ratio > 1.4 {
 		add(along)

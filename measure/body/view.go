@@ -105,7 +105,7 @@ type Body struct {
 	Views []Drawing // one a view, in the order given
 
 	m     *model
-	rival float64 // difference of length of the rival axis, mm
+	rival rival
 	views []View
 	grids []*grid
 }

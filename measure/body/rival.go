@@ -1,0 +1,62 @@
+package body
+
+import "math"
+
+// rival is how much the size would change if the axis lay another way that the outline allows as well.
+type rival struct{ length, width float64 } // mm
+
+const (
+	rivalCost  = 10   // how much worse another axis among the starts may fit and still be thought of
+	flatBonus  = 5    // how much worse a flattened body may fit than a long one
+	rivalRatio = 1.35 // outlines rounder than this are tried across
+	rivalReach = 1.25 // the true axis may lie a little aside of both
+	rivalWorse = 1.35 // how much greater the spread of the outline about the body across may be
+)
+
+// rivals looks for other axes that fit about as well. Where no stalk is clearly seen at the rim and the
+// outline is nearly round, the axis across is tried by itself: only the outline counts then, as the
+// priors of fruit lying this or that way are no evidence.
+//
+// Between two that fit the same, the flattened fruit is the likelier one (common practice, no source): then
+// rivals returns it as the better body, or else best.
+func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candidate, cost float64) *model {
+	take := func(m *model) {
+		b.rival.length = math.Max(b.rival.length, rivalReach*math.Abs(m.p[pLen]-best.p[pLen]))
+		r, _ := m.broadest()
+		r0, _ := best.broadest()
+		b.rival.width = math.Max(b.rival.width, rivalReach*2*math.Abs(r-r0))
+	}
+	for _, s := range others {
+		if off := math.Remainder(s.m.p[pYaw]-best.p[pYaw], math.Pi); math.Abs(off) > 0.5 && s.cost < cost+rivalCost {
+			take(s.m)
+		}
+	}
+	if _, clear := t.stalkAxis(flat, main); clear || flat.ratio > rivalRatio || len(t.views) > 1 {
+		return best
+	}
+	u := *t
+	u.marks = nil
+	u.abs = nil
+	w := flat.begin(best.p[pYaw] + math.Pi/2)
+	u.loose = stiff
+	u.run(w, 7)
+	u.loose = 1
+	u.run(w, 6)
+	worse := u.spread()
+	u.compare(best, best)
+	if worse < rivalWorse*math.Max(u.spread(), 0.5) {
+		take(w)
+		if !best.flattened() && w.flattened() {
+			if cw, cb := t.compare(w, best); cw < cb+flatBonus {
+				return w
+			}
+		}
+	}
+	return best
+}
+
+// flattened reports whether the body is shorter than wide.
+func (m *model) flattened() bool {
+	r, _ := m.broadest()
+	return m.p[pLen] < 2*r
+}
