@@ -51,10 +51,11 @@ func (c *deskCmd) Run(e *env) error {
 	fmt.Fprintf(e.out, "%s\nPhotos and results: %s\nStop with Ctrl-C.\n", address, d.Folder())
 	if c.Share {
 		if err := d.Share(); err != nil {
-			return err
+			fmt.Fprintf(e.err, "no phone can come in: %v\n", err) // the page is of use all the same
+		} else {
+			address += "share"
+			fmt.Fprintf(e.out, "For a phone: open %s and scan the code.\n", address)
 		}
-		address += "share"
-		fmt.Fprintf(e.out, "For a phone: open %s and scan the code.\n", address)
 	}
 	if !c.NoBrowser {
 		openBrowser(e.ctx, address)

@@ -13,6 +13,10 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+
+	"offtype/pipeline/book"
+	"offtype/pipeline/compare"
+	"offtype/pipeline/seed"
 )
 
 // startDesk serves a fresh desk on a free port and returns it with its address.
@@ -24,12 +28,30 @@ func startDesk(t testing.TB) (*Desk, string) {
 
 func openDesk(t testing.TB, dir string) *Desk {
 	t.Helper()
-	d, err := New(t.Context(), Options{Book: filepath.Join(dir, "book.sqlite"), Program: "test", Workers: 1})
+	d, err := New(t.Context(), Options{Book: filepath.Join(dir, "book.sqlite"), Program: "test", Workers: 1, Commands: testCommands()})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { d.Close() })
 	return d
+}
+
+// testCommands stands in for what cmd hands in.
+func testCommands() Commands {
+	return Commands{
+		Side: func(ctx context.Context, b *book.Book, name string) (compare.Side, error) {
+			run, err := b.LoadRun(ctx, name)
+			return compare.Side{Name: name, Run: run}, err
+		},
+		Seed: func(ctx context.Context, b *book.Book, name string) (seed.Input, error) {
+			run, err := b.LoadRun(ctx, name)
+			in := seed.Input{Harvest: name, Species: "Cucurbita moschata", Variety: "Hollin Tan"}
+			for _, v := range run.Judgement.Plants {
+				in.Plants = append(in.Plants, seed.Plant{Number: v.Plant, Verdict: v.Verdict, Flowered: true})
+			}
+			return in, err
+		},
+	}
 }
 
 func serveDesk(t testing.TB, d *Desk) string {

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 )
 
@@ -88,6 +89,8 @@ func TestWholeJob(t *testing.T) {
 		t.Errorf("the correction is not beside the photo: %v %s", err, b)
 	}
 
+	frames(t, u)
+
 	// groups: move a fruit with the menu, then ask about unsure ones
 	u.until(`fetch("/h/2026-squash/photos/list").then(r=>r.text()).then(t=>window.through=/All photos are through/.test(t)),window.through`, 2*time.Minute)
 	u.open("/h/2026-squash/groups")
@@ -96,6 +99,8 @@ func TestWholeJob(t *testing.T) {
 	first := u.text(`document.querySelectorAll(".cuts")[0].children.length`)
 	u.do("move", chromedp.Evaluate[chromedp.Void](`document.querySelector(".cut input").focus()`), chromedp.KeyEvent(" "), chromedp.SetValue("#moveform select", "2"), chromedp.Click("#moveform button"))
 	u.until(`/by hand/.test(document.getElementById("rows").innerText) && document.querySelectorAll(".cuts")[0].children.length===`+first+`-1`, 20*time.Second)
+	drag(t, u, `.cuts[data-group="2"] .cut img`, `.cuts[data-group="1"] .cut:last-child img`)
+	u.until(`document.querySelectorAll(".cuts")[0].children.length===`+first, 20*time.Second)
 	u.open("/h/2026-squash/unsure")
 	u.look("unsure")
 
@@ -115,12 +120,22 @@ func TestWholeJob(t *testing.T) {
 		t.Errorf("the verdict does not name the variety and the off-types: %.400s", s)
 	}
 	u.look("verdict")
+	u.do("decide by hand", chromedp.Evaluate[chromedp.Void](`document.querySelector("main details").open=true`), chromedp.SetValue("select[name=verdict]", "doubtful"), chromedp.Click("main details button"))
+	u.until(`/by hand: doubtful/.test(document.querySelector("main").innerText)`, 20*time.Second)
 	u.open("/h/2026-squash/report")
 	u.look("report")
 	u.do("take the report away", chromedp.Evaluate[chromedp.Void](`fetch("/h/2026-squash/file/report.html").then(r=>r.text()).then(t=>{window.rep=t})`))
 	u.until(`window.rep && /<svg/.test(window.rep)`, 20*time.Second)
 
+	run, err := d.book.LoadRun(t.Context(), "2026 squash")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.book.RecordRun(t.Context(), "2025 squash", "", run); err != nil {
+		t.Fatal(err)
+	}
 	for _, v := range []struct{ name, path string }{
+		{"compared", "/compare?h=2025+squash&h=2026+squash"}, {"chosen", "/seed/choose?h=2026+squash"},
 		{"sow", "/sow"}, {"bed", "/bed"}, {"seed", "/seed"}, {"lots", "/book/lot"}, {"plants", "/book/plant"}, {"varieties", "/varieties"},
 		{"variety", "/varieties/edit?name=hollin-tan"}, {"compare", "/compare"}, {"choose", "/seed/choose"},
 		{"plan", "/plan?v1=Hollin+Tan&n1=18&length=20&spacing=0.9"}, {"print", "/print"}, {"share", "/share"}, {"problem", "/nothing-here"},
@@ -139,4 +154,40 @@ func abs(t testing.TB, p string) string {
 		t.Fatal(err)
 	}
 	return a
+}
+
+// frames measures how smoothly a table of 60 fruit zooms, on copies of the fruit that are there.
+func frames(t testing.TB, u *user) {
+	u.do("zoom", chromedp.Evaluate[chromedp.Void](`(()=>{
+		const svg=document.getElementById("photo"),all=[...svg.querySelectorAll(".fruit")];
+		for(let i=0;svg.querySelectorAll(".fruit").length<60;i++){const c=all[i%all.length].cloneNode(true);c.removeAttribute("id");c.setAttribute("transform","translate("+(37*i%400)+","+(53*i%300)+")");svg.append(c)}
+		const r=svg.getBoundingClientRect(),times=[];let n=0,last=performance.now();
+		const step=()=>{const now=performance.now();times.push(now-last);last=now;
+			svg.dispatchEvent(new WheelEvent("wheel",{deltaY:n<40?-60:60,clientX:r.x+r.width/2,clientY:r.y+r.height/2,bubbles:true,cancelable:true}));
+			if(++n<80)requestAnimationFrame(step);else{times.sort((a,b)=>a-b);window.frames60=times}};
+		requestAnimationFrame(step)})()`))
+	u.until(`window.frames60`, 60*time.Second)
+	t.Logf("60 fruit, zooming: median %s ms a frame, 95 %% within %s ms", u.text(`frames60[40].toFixed(1)`), u.text(`frames60[76].toFixed(1)`))
+}
+
+// drag moves the middle of one element to another with the mouse, slowly enough for the page to follow.
+func drag(t testing.TB, u *user, from, to string) {
+	t.Helper()
+	u.do("scroll", chromedp.Evaluate[chromedp.Void](`document.querySelector('`+from+`').scrollIntoView({block:"center"})`))
+	at := func(sel string) (x, y float64) {
+		if _, err := fmt.Sscan(u.text(`(()=>{const r=document.querySelector('`+sel+`').getBoundingClientRect();return (r.x+r.width/2)+" "+(r.y+r.height/2)})()`), &x, &y); err != nil {
+			t.Fatal(err)
+		}
+		return x, y
+	}
+	x0, y0 := at(from)
+	x1, y1 := at(to)
+	step := func(typ input.DispatchMouseEventType, x, y float64) {
+		u.do("mouse", chromedp.MouseEvent(typ, x, y, chromedp.ButtonLeft), chromedp.Sleep(60*time.Millisecond))
+	}
+	step(input.DispatchMouseEventTypeMousePressed, x0, y0)
+	for i := 1; i <= 8; i++ {
+		step(input.DispatchMouseEventTypeMouseMoved, x0+(x1-x0)*float64(i)/8, y0+(y1-y0)*float64(i)/8)
+	}
+	step(input.DispatchMouseEventTypeMouseReleased, x1, y1)
 }

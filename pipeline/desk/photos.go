@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -208,6 +209,7 @@ func (h *harvest) add(name string, body io.Reader) (key string, status int, err 
 			return errors.New("the photo cannot be saved; check the free space")
 		}
 		s.Photos = append(s.Photos, savedPhoto{Key: key, SHA: sha, File: file})
+		slices.SortFunc(s.Photos, func(a, b savedPhoto) int { return strings.Compare(a.File, b.File) }) // as the command takes them
 		return nil
 	})
 	if err != nil {
@@ -283,6 +285,13 @@ func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
 			s.Plants = n
 		}
 		s.Item = f.Get("item") == "1"
+		s.Control = nil
+		for _, p := range strings.FieldsFunc(f.Get("control"), func(c rune) bool { return c == ',' || c == ' ' }) {
+			if n, err := strconv.Atoi(p); err != nil || n < 1 {
+				return errors.New("control plants are numbers, such as 3, 7")
+			}
+			s.Control = append(s.Control, p)
+		}
 		return nil
 	})
 	if err != nil {

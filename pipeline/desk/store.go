@@ -32,7 +32,9 @@ type saved struct {
 	Stage   string       // young, at harvest, cured, stored
 	Plants  int          // fruiting plants, when there are no tags
 	Item    bool         // one item is one plant
-	Photos  []savedPhoto // in the order they came
+	Control []string     // plant numbers: same variety, other seed, same bed and sowing
+	Spared  []string     // FILE:NUMBER of fruit that are not to be judged: sick, damaged, unripe
+	Photos  []savedPhoto // by name, as the command takes them
 }
 
 // savedPhoto is a photo of a harvest.

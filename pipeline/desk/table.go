@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -19,6 +20,7 @@ func (d *Desk) tableRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /h/{id}/photo/{key}/fruit/{n}", d.withHarvest(d.fruitPanel))
 	m.HandleFunc("POST /h/{id}/photo/{key}/fix", d.withHarvest(d.fix))
 	m.HandleFunc("POST /h/{id}/photo/{key}/undo", d.withHarvest(d.undo))
+	m.HandleFunc("POST /h/{id}/photo/{key}/spare", d.withHarvest(d.spare))
 }
 
 // shape is a fruit drawn on the photo.
@@ -66,6 +68,7 @@ type fruitData struct {
 	Plant    string
 	Pose     string
 	Group    string
+	Spared   bool // not to be judged
 }
 
 type swatch struct{ Colour, Text string }
@@ -283,6 +286,7 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 		v.Swatches = append(v.Swatches, swatch{screen(f.Second), t})
 	}
 	v.Profile = profilePath(f)
+	v.Spared = slices.Contains(h.Spared, fmt.Sprintf("%s:%d", f.Photo, f.Number))
 	g, j := h.finding(f.Key())
 	if g != nil {
 		v.Group = fmt.Sprintf("Group %d", g.Group)
@@ -345,6 +349,38 @@ func (d *Desk) fix(w http.ResponseWriter, r *http.Request, h *harvest) {
 		fx.Fixes = append(fx.Fixes, more)
 		return nil
 	})
+	d.afterFix(w, r, h, n, err)
+}
+
+// spare takes a fruit out of the judging, or back in: sick, damaged or unripe fruit say nothing of
+// the variety. It is still measured.
+func (d *Desk) spare(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	n, _ := strconv.Atoi(r.PostForm.Get("fruit"))
+	h.mu.Lock()
+	p, _ := h.photo(r.PathValue("key"))
+	known := p != nil && h.fruitData(p.Key, n) != nil
+	h.mu.Unlock()
+	err := errors.New("choose a fruit first")
+	if known {
+		err = h.change(func(s *saved) error {
+			name := fmt.Sprintf("%s:%d", p.File, n)
+			s.Spared = slices.DeleteFunc(slices.Clone(s.Spared), func(x string) bool { return x == name })
+			if r.PostForm.Get("on") == "1" {
+				s.Spared = append(s.Spared, name)
+			}
+			return nil
+		})
+	}
+	if err == nil {
+		h.mu.Lock()
+		h.stale = true
+		h.refresh()
+		h.mu.Unlock()
+	}
 	d.afterFix(w, r, h, n, err)
 }
 

@@ -1,19 +1,24 @@
 package desk
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
+	"offtype/pipeline/book"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
 )
 
 func (d *Desk) verdictRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /h/{id}/verdict", d.withHarvest(d.verdictView))
+	m.HandleFunc("POST /h/{id}/verdict", d.withHarvest(d.decide))
 	m.HandleFunc("GET /h/{id}/report", d.withHarvest(d.reportView))
 	m.HandleFunc("GET /h/{id}/file/{name}", d.withHarvest(d.download))
 	m.HandleFunc("GET /h/{id}/page", d.withHarvest(d.reportPage))
@@ -33,6 +38,7 @@ type verdictLine struct {
 
 type verdictData struct {
 	ID        string
+	Moves     []string // decided by hand: shown beside, never mixed in
 	Empty     string
 	Judging   bool
 	Variety   string
@@ -48,8 +54,61 @@ type verdictData struct {
 }
 
 func (d *Desk) verdictView(w http.ResponseWriter, r *http.Request, h *harvest) {
-	d.show(w, r, "verdict", h.page("Verdict", "verdict", h.verdictData()))
+	v := h.verdictData()
+	v.Moves = h.groupsData(r.Context()).Moves
+	d.byHand(r.Context(), h, &v)
+	d.show(w, r, "verdict", h.page("Verdict", "verdict", v))
 }
+
+// byHand adds what was decided on plants.
+func (d *Desk) byHand(ctx context.Context, h *harvest, v *verdictData) {
+	b, err := d.book.Harvest(ctx, h.Name)
+	if err != nil {
+		return
+	}
+	for _, x := range b.Decisions {
+		for i := range v.Plants {
+			if x.Kind == "verdict" && x.Plant == v.Plants[i].Plant {
+				v.Plants[i].Hand = x.Value
+			}
+		}
+	}
+}
+
+// decide keeps a verdict on a plant by hand, beside the computed one; empty takes it back.
+func (d *Desk) decide(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	plant, value := oneLine(r.PostForm.Get("plant"), 20), r.PostForm.Get("verdict")
+	if value != "" && !slices.Contains(handVerdicts, value) {
+		d.problem(w, r, http.StatusUnprocessableEntity, errors.New("choose a verdict from the list"))
+		return
+	}
+	b, err := d.book.Harvest(r.Context(), h.Name)
+	if err == nil && b.PlantNamed(plant) == nil {
+		err = errors.New("there is no such plant in this harvest; load the page again")
+	}
+	if err == nil && value != "" {
+		err = d.book.AddDecision(r.Context(), h.Name, book.Subject{Plant: plant}, "verdict", value, oneLine(r.PostForm.Get("why"), 200), "")
+	}
+	if err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	for _, x := range b.Decisions { // the one before
+		if x.Kind == "verdict" && x.Plant == plant {
+			if err := d.book.Remove(r.Context(), "decision", x.ID); err != nil {
+				d.problem(w, r, http.StatusInternalServerError, err)
+				return
+			}
+		}
+	}
+	http.Redirect(w, r, "/h/"+h.ID+"/verdict?said=saved", http.StatusSeeOther)
+}
+
+var handVerdicts = []string{string(record.TrueToType), string(record.Doubtful), string(record.OffType), string(record.NotAssessable)}
 
 func (h *harvest) verdictData() verdictData {
 	h.mu.Lock()
@@ -78,7 +137,9 @@ func (h *harvest) verdictData() verdictData {
 		keys[h.Photos[i].File] = h.Photos[i].Key
 	}
 	for _, p := range run.Judgement.Plants {
-		v.Plants = append(v.Plants, line("Plant "+p.Plant, count(p.Fruits, "fruit", "fruit"), p.Verdict, p.Reasons))
+		x := line("Plant "+p.Plant, count(p.Fruits, "fruit", "fruit"), p.Verdict, p.Reasons)
+		x.Plant = p.Plant
+		v.Plants = append(v.Plants, x)
 	}
 	for _, g := range run.Judgement.Groups {
 		reasons := g.Reasons

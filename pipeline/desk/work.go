@@ -221,6 +221,26 @@ func (h *harvest) parts() []*pipeline.Part {
 
 func (h *harvest) judgeOptions() judge.Options {
 	o := judge.Options{Plants: h.saved.Plants, ItemIsPlant: h.Item, Stage: h.Stage}
+	plants, fruits := map[string]bool{}, map[string]bool{}
+	for _, l := range h.live {
+		if l.part == nil {
+			continue
+		}
+		for i := range l.part.Fruits {
+			f := &l.part.Fruits[i]
+			plants[f.Plant], fruits[fmt.Sprintf("%s:%d", f.Photo, f.Number)] = true, true
+		}
+	}
+	for _, p := range h.Control { // a plant or fruit that is gone must not cost the verdicts
+		if plants[p] {
+			o.Controls = append(o.Controls, p)
+		}
+	}
+	for _, f := range h.Spared {
+		if fruits[f] {
+			o.NotAssessable = append(o.NotAssessable, f)
+		}
+	}
 	return o
 }
 
