@@ -1,6 +1,7 @@
 package report
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 
@@ -34,33 +35,215 @@ func rightToLeft(s string) bool {
 	return false
 }
 
-// visual returns a line in the order in which it is drawn from left to right: runs that are
-// written from right to left are turned (Unicode UAX 9), and Arabic letters take the form of their
-// place in the word.
+// visual returns a line in the order in which it is drawn from left to right, and Arabic letters in
+// the form of their place in the word. The base direction is that of the first strong letter.
+//
+// It is the Unicode bidirectional algorithm (UAX 9) for one line without embedding marks, which clean
+// has taken out: rules W1–W7, N1–N2, L2 and L4.
 func visual(s string) string {
 	s = clean(s)
 	if !rightToLeft(s) {
 		return s
 	}
-	s = joinArabic(s)
-	var p bidi.Paragraph
-	if _, err := p.SetString(s); err != nil {
-		return s
+	cs := clusters(joinArabic(s))
+	class, base := classes(cs)
+	level := make([]int, len(cs))
+	top := base
+	for i, c := range class {
+		switch {
+		case c == bidi.R:
+			level[i] = 1
+		case c == bidi.EN || c == bidi.AN || base == 1:
+			level[i] = 2
+		}
+		top = max(top, level[i])
 	}
-	o, err := p.Order()
-	if err != nil {
-		return s
-	}
-	var b strings.Builder
-	for i := range o.NumRuns() {
-		r := o.Run(i)
-		if r.Direction() == bidi.RightToLeft {
-			b.WriteString(bidi.ReverseString(r.String()))
-		} else {
-			b.WriteString(r.String())
+	for l := top; l > 0; l-- { // L2: turn every run of level l or higher
+		for i := 0; i < len(cs); i++ {
+			j := i
+			for j < len(cs) && level[j] >= l {
+				j++
+			}
+			slices.Reverse(cs[i:j])
+			slices.Reverse(level[i:j])
+			i = max(i, j-1)
 		}
 	}
+	var b strings.Builder
+	for i, c := range cs {
+		if m, ok := mirrored[c]; ok && level[i]%2 == 1 {
+			c = m
+		}
+		b.WriteString(c)
+	}
 	return b.String()
+}
+
+var mirrored = map[string]string{"(": ")", ")": "(", "[": "]", "]": "[", "{": "}", "}": "{", "<": ">", ">": "<", "«": "»", "»": "«", "‹": "›", "›": "‹"}
+
+// clusters cuts s into letters with the marks on them, which are never parted.
+func clusters(s string) []string {
+	var out []string
+	for _, r := range s {
+		if p, _ := bidi.LookupRune(r); p.Class() == bidi.NSM && len(out) > 0 {
+			out[len(out)-1] += string(r)
+			continue
+		}
+		out = append(out, string(r))
+	}
+	return out
+}
+
+// classes resolves each cluster to L, R, EN or AN, and finds the base level (0 or 1).
+func classes(cs []string) (class []bidi.Class, base int) {
+	class = make([]bidi.Class, len(cs))
+	strong := bidi.ON
+	for i, c := range cs {
+		p, _ := bidi.LookupString(c)
+		class[i] = p.Class()
+		if strong == bidi.ON && (class[i] == bidi.L || class[i] == bidi.R || class[i] == bidi.AL) {
+			strong = class[i]
+		}
+	}
+	own := bidi.L
+	if strong == bidi.R || strong == bidi.AL {
+		base, own = 1, bidi.R
+	}
+	numbersIn(class, own)
+	bracketsIn(cs, class, own)
+	for i := 0; i < len(class); i++ { // N1, N2: what stands between takes the direction of both sides, or the base's
+		j := i
+		for j < len(class) && neutral(class[j]) {
+			j++
+		}
+		if j == i {
+			continue
+		}
+		before, after := own, own
+		if i > 0 {
+			before = side(class[i-1])
+		}
+		if j < len(class) {
+			after = side(class[j])
+		}
+		if before != after {
+			before = own
+		}
+		for k := i; k < j; k++ {
+			class[k] = before
+		}
+		i = j - 1
+	}
+	return class, base
+}
+
+// numbersIn applies W2–W7: digits and the signs beside them.
+func numbersIn(class []bidi.Class, own bidi.Class) {
+	last := own
+	for i, c := range class { // W2, W3
+		switch c {
+		case bidi.L, bidi.R, bidi.AL:
+			last = c
+		case bidi.EN:
+			if last == bidi.AL {
+				class[i] = bidi.AN
+			}
+		}
+	}
+	for i, c := range class {
+		if c == bidi.AL {
+			class[i] = bidi.R
+		}
+	}
+	for i := 1; i+1 < len(class); i++ { // W4: one sign between two numbers
+		if a := class[i-1]; a == class[i+1] && (class[i] == bidi.ES && a == bidi.EN || class[i] == bidi.CS && (a == bidi.EN || a == bidi.AN)) {
+			class[i] = a
+		}
+	}
+	for i := range class { // W5: % and the like beside a number
+		if class[i] != bidi.ET {
+			continue
+		}
+		j := i
+		for j < len(class) && class[j] == bidi.ET {
+			j++
+		}
+		if i > 0 && class[i-1] == bidi.EN || j < len(class) && class[j] == bidi.EN {
+			class[i] = bidi.EN
+		}
+	}
+	last = own
+	for i, c := range class { // W7
+		switch {
+		case c == bidi.L || c == bidi.R:
+			last = c
+		case c == bidi.EN && last == bidi.L:
+			class[i] = bidi.L
+		}
+	}
+}
+
+// bracketsIn applies N0: both brackets of a pair take one direction.
+func bracketsIn(cs []string, class []bidi.Class, own bidi.Class) {
+	const open, closed = "([{", ")]}"
+	type opened struct {
+		at   int
+		kind int
+	}
+	var stack []opened
+	var pairs [][2]int
+	for i, c := range cs {
+		if class[i] != bidi.ON {
+			continue
+		}
+		if k := strings.Index(open, c); k >= 0 && len(c) == 1 {
+			stack = append(stack, opened{i, k})
+		} else if k := strings.Index(closed, c); k >= 0 && len(c) == 1 {
+			for n := len(stack) - 1; n >= 0; n-- {
+				if stack[n].kind == k {
+					pairs = append(pairs, [2]int{stack[n].at, i})
+					stack = stack[:n]
+					break
+				}
+			}
+		}
+	}
+	slices.SortFunc(pairs, func(a, b [2]int) int { return a[0] - b[0] })
+	for _, p := range pairs {
+		same, other := false, false
+		for _, c := range class[p[0]+1 : p[1]] {
+			if !neutral(c) {
+				same, other = same || side(c) == own, other || side(c) != own
+			}
+		}
+		if !same && !other {
+			continue
+		}
+		d := own
+		if !same {
+			before := own
+			for i := p[0] - 1; i >= 0; i-- {
+				if !neutral(class[i]) {
+					before = side(class[i])
+					break
+				}
+			}
+			d = before
+		}
+		class[p[0]], class[p[1]] = d, d
+	}
+}
+
+func neutral(c bidi.Class) bool {
+	return c != bidi.L && c != bidi.R && c != bidi.EN && c != bidi.AN
+}
+
+// side is the direction that a class lends to its neighbours.
+func side(c bidi.Class) bidi.Class {
+	if c == bidi.L {
+		return bidi.L
+	}
+	return bidi.R
 }
 
 // arabicForms gives for a letter its isolated form in Unicode's Arabic Presentation Forms-B; final,

@@ -169,7 +169,7 @@ func fs0(fs []*record.Fruit, b *docBuilder) int {
 // row shows the fruit of a group beside each other at one scale.
 func (b *docBuilder) row(g int) (drawing, bool) {
 	vs := b.typical(g, 24)
-	if len(vs) == 0 {
+	if len(vs) < 2 { // one fruit is drawn above already
 		return drawing{}, false
 	}
 	wide, tall := 0.0, 0.0

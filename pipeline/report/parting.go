@@ -60,10 +60,10 @@ func (b *docBuilder) advice() []block {
 // method says how it was measured and gives what is needed to check the evidence.
 func (b *docBuilder) method() []block {
 	bs := []block{heading{b.t.MethodPart, 1, "method"}}
-	for _, s := range english.MethodText {
+	for _, s := range b.t.Page.MethodText {
 		bs = append(bs, para{s, plain})
 	}
-	bs = append(bs, para{b.t.Drawn, plain}, heading{text: english.Limits, level: 2}, list{items: english.LimitText})
+	bs = append(bs, para{b.t.Drawn, plain}, heading{text: b.t.Page.Limits, level: 2}, list{items: b.t.Page.LimitText})
 	rows := [][2]string{{b.t.Program, or(b.run.Program, "–")}}
 	keys := make([]string, 0, len(b.run.Settings))
 	for k := range b.run.Settings {
@@ -83,7 +83,7 @@ func (b *docBuilder) method() []block {
 	if len(b.run.Photos) == 0 {
 		return append(bs, para{b.t.NoPhotos, plain})
 	}
-	t := table{head: b.t.PhotoHead, widths: []float64{40, 13, 12, 14, 14, 14, 16, 17, 17}}
+	t := table{head: b.t.PhotoHead, widths: []float64{38, 18, 11, 14, 12, 15, 18, 16, 17}}
 	s := table{head: b.t.HashHead, widths: []float64{44, 112}}
 	for _, p := range b.run.Photos {
 		s.rows = append(s.rows, texted(p.Name, or(p.SHA256, "–")))

@@ -43,7 +43,11 @@ func (d *pdfDoc) heading(b heading) {
 	i := ink{size: 11.5, bold: true}
 	if b.level == 1 {
 		i.size = 16
-		d.y = d.h // a new page
+		if d.PageNo() > 1 && d.y < d.h/3 {
+			d.y += 8 // a short page goes on
+		} else {
+			d.y = d.h
+		}
 	} else if d.y > pageTop {
 		d.y += 3
 	}

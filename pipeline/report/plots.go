@@ -72,7 +72,7 @@ func (b *docBuilder) dotPlot(t *trait) (drawing, bool) {
 			lo, hi = math.Min(lo, v), math.Max(hi, v)
 		}
 	}
-	pad := math.Max(.06*(hi-lo), .5*math.Pow(10, -float64(t.decimals)))
+	pad := math.Max(.06*(hi-lo), 3*math.Pow(10, -float64(t.decimals)))
 	lo, hi = lo-pad, hi+pad
 	const left, rowH = 24.0, 6.2
 	w := pageWidth - left - 3

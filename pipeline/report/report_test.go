@@ -104,6 +104,17 @@ func TestTextIsSearchable(t *testing.T) {
 	}
 }
 
+// TestBookmarks: every part and every fruit can be found in the reader's side bar.
+func TestBookmarks(t *testing.T) {
+	pdf, _ := write(t, "bookmarks", synthetic(9).doc())
+	out := tool(t, "qpdf", "--json", "--json-key=outlines", pdf)
+	for _, want := range []string{"What was found", "Table photos", "The seed lot", "What to do", "How it was measured", "Annex: a sheet for each fruit", "Fruit 1 of table-02.jpg"} {
+		if !strings.Contains(out, `"`+want+`"`) {
+			t.Errorf("no bookmark %q", want)
+		}
+	}
+}
+
 // TestSameBytes: the same input gives the same files.
 func TestSameBytes(t *testing.T) {
 	var first, firstPage []byte

@@ -393,6 +393,9 @@ func (b *docBuilder) typical(g, n int) []*view {
 		ns = append(ns, near{v, d})
 	}
 	sort.SliceStable(ns, func(i, j int) bool { return ns[i].d < ns[j].d })
+	if scaled := slices.DeleteFunc(slices.Clone(ns), func(x near) bool { return !x.v.scaled }); len(scaled) > 0 {
+		ns = scaled // fruit without a scale cannot stand beside others
+	}
 	var out []*view
 	for _, x := range ns[:min(n, len(ns))] {
 		out = append(out, x.v)

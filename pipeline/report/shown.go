@@ -21,8 +21,8 @@ type photoPic struct {
 }
 
 const (
-	sheetWide, sheetTall = 78.0, 118.0 // mm of paper for a fruit on its sheet, without dimension lines
-	photosBytes          = 7e6         // about what all photos together may take in the file
+	sheetWide, sheetTall = 78.0, 88.0 // mm of paper for a fruit on its sheet, without dimension lines
+	photosBytes          = 7e6        // about what all photos together may take in the file
 )
 
 // pictures reads every photo once: the small picture for the photo pages and the cut-outs of its fruit.
@@ -239,7 +239,9 @@ func (b *docBuilder) photoFigure(pp *photoPic, tall float64) drawing {
 		sort.Ints(tags)
 		for _, n := range tags {
 			q := at(p.Tags[n])
-			c.text(q.X, math.Min(q.Y+7.5, h-1), fmt.Sprintf(b.t.PlantN, fmt.Sprint(n)), ink{size: 7, bold: true, at: 'c', box: white})
+			s, i := fmt.Sprintf(b.t.PlantN, fmt.Sprint(n)), ink{size: 7, bold: true, at: 'c', box: white}
+			half := c.width(s, i)/2 + 1
+			c.text(math.Max(half, math.Min(q.X, w-half)), math.Max(4, math.Min(q.Y+7.5, h-1)), s, i)
 		}
 		for i := range pp.fruits {
 			b.fruitOnPhoto(c, &pp.fruits[i], at)

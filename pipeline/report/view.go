@@ -43,6 +43,13 @@ func (b *docBuilder) newView(preview image.Image, scale float64, f *record.Fruit
 	if d := f.WidthLine[0].Sub(f.WidthLine[1]).Norm(); f.Width.Ok() && f.Width.V > 0 && d > 2 {
 		native = d / f.Width.V * scale
 	}
+	shown := f
+	if l := f.LengthLine[0].Sub(f.LengthLine[1]).Norm(); native == 0 && f.Length.Ok() && f.Length.V > 0 && l > 2 {
+		native = l / f.Length.V * scale
+		byLength := *f // no width: the length gives the scale
+		byLength.Width, byLength.WidthLine = f.Length, f.LengthLine
+		shown = &byLength
+	}
 	if preview == nil {
 		preview, scale = plainPicture(f), 1
 		native = 1
@@ -51,8 +58,8 @@ func (b *docBuilder) newView(preview image.Image, scale float64, f *record.Fruit
 	if native > 0 {
 		ppm = math.Min(ppm, math.Max(1.5*native, .2))
 	}
-	ppm = math.Min(ppm, 3000/math.Max(50, math.Max(f.Length.V, f.Width.V)))
-	c := picture.CutOut(preview, scale, f, ppm)
+	ppm = math.Min(ppm, 3000/math.Max(50, math.Max(known(f.Length), known(f.Width))))
+	c := picture.CutOut(preview, scale, shown, ppm)
 	if c.PxPerMM == 0 {
 		v.scaled = false
 		c.PxPerMM = float64(c.Image.Rect.Dy()) / 100
@@ -78,6 +85,14 @@ func (b *docBuilder) newView(preview image.Image, scale float64, f *record.Fruit
 	}
 	v.pic = b.addPic(jpg, img.Rect.Dx(), img.Rect.Dy())
 	return v
+}
+
+// known is the value, 0 when it was not measured.
+func known(v record.Value) float64 {
+	if v.Ok() {
+		return v.V
+	}
+	return 0
 }
 
 // rectify finds mm a px across and along, so that the drawn length and width have their measured values.
