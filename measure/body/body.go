@@ -99,16 +99,7 @@ func newTask(views []View) *task {
 // best tries the possible headings and bends and returns the best body.
 func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal, error) {
 	if t.upright {
-		m := flat.begin(0)
-		m.p[pRise] = -math.Pi / 2
-		m.p[pLen] = 0.85 * 2 * m.prof.rho0
-		for k := 0; k < m.nq; k++ {
-			m.p[pProfile+k] = 0
-		}
-		m.p[pCap0], m.p[pCap1] = math.Log(0.49), math.Log(0.49)
-		m.update()
-		eq, _ := t.run(m, 25)
-		return m, eq, nil
+		return t.standing(&flat, opt.Ribs)
 	}
 	psi := t.headings(&flat, main)
 	starts := t.straight(flat, psi)
@@ -145,6 +136,12 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 	}
 	if m, e := t.hop(best); m != nil {
 		best, eq = m, e
+	}
+	if opt.Pose == "" && mayStand(&t.views[main], flat) {
+		if m, e := t.rise(best, &flat, opt.Ribs); m != nil {
+			b.Pose, b.rival = Upright, rival{}
+			return m, e, nil
+		}
 	}
 	return best, t.tellStem(best, b, eq), nil
 }

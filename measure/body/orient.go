@@ -1,6 +1,10 @@
 package body
 
-import "math"
+import (
+	"math"
+
+	"offtype/measure/geom"
+)
 
 // looksUpright reports whether the stalk's base lies where the top of a standing fruit would be.
 func looksUpright(v *View, flat plan) bool {
@@ -21,6 +25,19 @@ func looksUpright(v *View, flat plan) bool {
 	}
 	inside := top.Sub(flat.mid).Norm() < 0.62*w/2
 	return inside && top.Sub(q).Norm() < 0.4*w/2
+}
+
+// mayStand reports whether a stalk's base lies so far inside a roundish outline that the fruit may stand.
+func mayStand(v *View, flat plan) bool {
+	if v.Stem == nil || flat.ratio > 1.45 || v.StemBy != 0 && v.StemBy < 0.4 {
+		return false
+	}
+	near := math.Inf(1)
+	for _, p := range v.Outline {
+		near = math.Min(near, p.Sub(*v.Stem).Norm())
+	}
+	lo, hi := geom.Bounds(v.Outline)
+	return geom.Contains(v.Outline, *v.Stem) && near > 0.12*math.Min(hi.X-lo.X, hi.Y-lo.Y)
 }
 
 // tellStem makes pole 0 the stem end: as a sure mark says, or else by the votes of the unsure marks and

@@ -166,9 +166,8 @@ func (t *task) restPrior(m *model, row []float64, f sink) {
 		row[pYaw] = 1 // no meaning when upright: hold it
 		f(row, 0, 1)
 		zero(row)
-		w := 2 * m.prof.rho0
-		row[pLen] = 1 / (0.3 * w)
-		f(row, (m.p[pLen]-0.85*w)*row[pLen], 1)
+		row[pLen] = 1 / (tallSpread * m.p[pLen])
+		f(row, math.Log(m.p[pLen]/(tallShare*2*m.prof.rho0))/tallSpread, 1)
 		return
 	}
 	s := m.rest()

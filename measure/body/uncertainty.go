@@ -31,6 +31,24 @@ const (
 	unmarkedDoubt = 0.03
 )
 
+// An outline as a whole may lie off the true edge by offsetPx and offsetShare of its stated noise, standard
+// deviations, px: found on rendered fruit.
+const (
+	offsetPx    = 0.15
+	offsetShare = 0.7
+)
+
+// offset is the standard uncertainty of where the outline's own edge lies, in the sharpest view, mm.
+func (t *task) offset(m *model) float64 {
+	best := math.Inf(1)
+	for i := range t.views {
+		v := &t.views[i]
+		mm := m.fr.o.Sub(t.eyes[i]).Norm() / v.Camera.Focal
+		best = math.Min(best, mm*math.Hypot(offsetPx, offsetShare*v.SigmaPx))
+	}
+	return best
+}
+
 // marked reports whether a sure mark names the end.
 func (t *task) marked(m *model, end int) bool {
 	for i := range t.marks {
@@ -94,8 +112,13 @@ func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
 			tips += math.Pow(unmarkedDoubt*v[qLength], 2)
 		}
 	}
+	edge := 2 * math.Pow(t.offset(m), 2) // two sides
+	tips += edge
+	if t.upright {
+		edge += math.Pow(t.ringShare(m)*v[qWidth], 2)
+	}
 	for _, j := range append([]int{qWidth}, stationTraits...) {
-		out[j] += math.Pow(roundness*v[qWidth], 2)
+		out[j] += math.Pow(roundness*v[qWidth], 2) + edge
 	}
 	out[qVolume] += math.Pow(2*roundness*v[qVolume], 2)
 	out[qLength] += tips

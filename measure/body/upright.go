@@ -1,0 +1,78 @@
+package body
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// A standing fruit's height shows only through its stalk's place and its slanted outline: height / width is
+// thought log-normal with this median and standard deviation of the logarithm (common practice, no source).
+const (
+	tallShare  = 0.9
+	tallSpread = 0.4
+	standGain  = 10   // how much better a standing body must fit than a lying one to be believed
+	ringDoubt  = 0.1  // standard uncertainty of the height of a standing fruit's greatest ring / its height
+)
+
+// rise fits the fruit standing and returns the body when it fits clearly better than the lying one; the
+// task is then one of a standing fruit.
+func (t *task) rise(lying *model, flat *plan, ribs int) (*model, *normal) {
+	_, cost := t.compare(lying, lying)
+	u := *t
+	u.marks = append([]mark(nil), t.marks...)
+	u.upright, u.abs = true, nil
+	m, eq, err := u.standing(flat, ribs)
+	if err != nil {
+		return nil, nil
+	}
+	if c, _ := u.compare(m, m); c > cost-standGain {
+		return nil, nil
+	}
+	*t = u
+	return m, eq
+}
+
+// ringShare is the standard uncertainty that the height of a standing fruit's greatest ring gives its width / width.
+func (t *task) ringShare(m *model) float64 {
+	far := math.Inf(1)
+	for _, e := range t.eyes {
+		far = math.Min(far, m.fr.o.Sub(e).Norm())
+	}
+	return ringDoubt * m.p[pLen] / far
+}
+
+// standing fits an upright body, its stem end up, from several heights.
+func (t *task) standing(flat *plan, ribs int) (*model, *normal, error) {
+	for i := range t.marks {
+		k := &t.marks[i]
+		k.either = false // the lower end is out of sight
+		k.name = 0
+		k.tail = 9
+	}
+	var all []candidate
+	for _, tall := range [...]float64{0.5, 0.8, 1.15, 1.6} {
+		m := flat.begin(0)
+		m.p[pRise] = -math.Pi / 2
+		m.p[pLen] = tall * 2 * m.prof.rho0
+		m.p[pZ] = m.p[pLen] / 2
+		for k := 0; k < m.nq; k++ {
+			m.p[pProfile+k] = 0
+		}
+		m.p[pCap0], m.p[pCap1] = math.Log(0.49), math.Log(0.49)
+		m.update()
+		if _, c := t.run(m, 12); !math.IsNaN(c) {
+			all = append(all, candidate{m, c})
+		}
+	}
+	if len(all) == 0 {
+		return nil, nil, ErrNoFit
+	}
+	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	best := all[0].m
+	eq, _ := t.run(best, 25)
+	if m, e := t.tryRibs(best, all, ribs); m != nil {
+		best, eq = m, e
+	}
+	return best, eq, nil
+}
