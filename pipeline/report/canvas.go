@@ -153,6 +153,9 @@ func dimension(c canvas, a, b, n spot, off float64, label string) {
 	arrow(c, p, q)
 	arrow(c, q, p)
 	m := mid(p, q)
+	if w := c.width(label, dimInk); q.sub(p).norm() < w+8 && math.Abs(n.Y) > .5 {
+		m = m.add(n.times(3.2)) // a short line: the label stands beside it
+	}
 	c.text(m.X, m.Y+1.1, label, dimInk)
 }
 
@@ -168,7 +171,8 @@ func scaleBar(c canvas, x, y, mm, s float64, label string) {
 		}
 		c.path(rect(x+float64(i)*w, y, w, h), true, pen{fill: fill})
 	}
-	c.path(rect(x, y, mm*s, h), true, pen{line: black, w: .15})
+	const w2 = .15 // inside, so that the black reaches from end to end exactly
+	c.path(rect(x+w2/2, y+w2/2, mm*s-w2, h-w2), true, pen{line: black, w: w2})
 	c.text(x, y+h+3.4, "0", ink{size: 7, at: 'c'})
 	c.text(x+mm*s, y+h+3.4, fmt.Sprintf("%g mm", mm), ink{size: 7, at: 'c'})
 	if label != "" {

@@ -13,7 +13,7 @@ import (
 const docStyle = `
 main{max-width:60rem}figure.draw{margin:1rem 0;background:#fff;color:#1a1a1a;padding:.6rem;border:1px solid #c9c6bd;border-radius:4px}
 figure.draw svg{width:100%;height:auto;display:block}figure.draw figcaption{font-size:.85rem;color:#555;margin-top:.5rem}
-figure.draw text{font-family:system-ui,"DejaVu Sans",sans-serif;fill:#1a1a1a}
+figure.draw text{font:inherit;font-family:"DejaVu Sans Condensed",system-ui,sans-serif;stroke:none;text-anchor:inherit;fill:#1a1a1a}
 table.facts th{text-align:left;font-weight:400;opacity:.75;padding-right:1.5rem;white-space:nowrap;vertical-align:top}
 .frame{border:1px solid currentColor;padding:.8rem 1rem;margin:1rem 0;border-radius:4px}.frame.strong{border-width:3px;font-size:1.2rem;font-weight:700}
 ul.boxes{list-style:none;padding-left:0}ul.boxes li::before{content:"☐ ";font-size:1.2em}
@@ -108,7 +108,7 @@ func (h *htmlDoc) block(b block) {
 	case drawing:
 		c := &svgCanvas{measure: h.measure}
 		b.draw(c)
-		fmt.Fprintf(&h.b, `<figure class="draw"><svg viewBox="0 0 %.2f %.2f" role="img" aria-label="%s">%s</svg>`, b.w, b.h, html.EscapeString(b.alt), c.b.String())
+		fmt.Fprintf(&h.b, `<figure class="draw"><svg viewBox="-1 -1 %.2f %.2f" role="img" aria-label="%s">%s</svg>`, b.w+2, b.h+2, html.EscapeString(b.alt), c.b.String())
 		if b.caption != "" {
 			fmt.Fprintf(&h.b, `<figcaption dir="auto">%s</figcaption>`, esc(b.caption))
 		}

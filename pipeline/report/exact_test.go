@@ -19,7 +19,7 @@ const onPaper = 0.005
 // TestDrawnSizes: in the drawing both dimensions are the measured ones, though the photo was stretched
 // by synthStretch in one direction. Closed form, no pixels: the tolerance is rounding.
 func TestDrawnSizes(t *testing.T) {
-	b := built(t, synthetic(16))
+	b := built(t, synthetic(9))
 	for k, v := range b.views {
 		for _, c := range []struct {
 			name      string
@@ -35,8 +35,8 @@ func TestDrawnSizes(t *testing.T) {
 			t.Errorf("%v: perspective was not taken out", k)
 		}
 	}
-	if len(b.views) != 16 {
-		t.Errorf("%d views, want 16", len(b.views))
+	if len(b.views) != 9 {
+		t.Errorf("%d views, want 9", len(b.views))
 	}
 }
 

@@ -118,9 +118,9 @@ func TestBookmarks(t *testing.T) {
 // TestSameBytes: the same input gives the same files.
 func TestSameBytes(t *testing.T) {
 	var first, firstPage []byte
-	for range 4 {
+	for range 3 {
 		var a, b bytes.Buffer
-		if err := synthetic(20).doc().Both(&a, &b); err != nil {
+		if err := synthetic(10).doc().Both(&a, &b); err != nil {
 			t.Fatal(err)
 		}
 		if first == nil {

@@ -306,7 +306,7 @@ func (b *docBuilder) annex() []block {
 
 // fruitIndex is one line a fruit.
 func (b *docBuilder) fruitIndex() table {
-	t := table{head: b.t.IndexHead, widths: []float64{34, 9, 11, 10, 16, 16, 20, 22}}
+	t := table{head: b.t.IndexHead, widths: []float64{31, 8, 10, 10, 15, 15, 29, 20}}
 	for i := range b.run.Fruits {
 		f := &b.run.Fruits[i]
 		sw := ""

@@ -221,7 +221,7 @@ func (b *docBuilder) photoFigure(pp *photoPic, tall float64) drawing {
 	if !p.ColourOK {
 		caption += " " + b.t.PhotoColour
 	}
-	return drawing{w: pageWidth, h: h, alt: fmt.Sprintf(b.t.PhotoAlt, p.Name, len(pp.fruits)), caption: caption, draw: func(c canvas) {
+	return drawing{w: w, h: h, alt: fmt.Sprintf(b.t.PhotoAlt, p.Name, len(pp.fruits)), caption: caption, draw: func(c canvas) {
 		if pp.pic != nil {
 			c.pic(pp.pic, 0, 0, w, h)
 		} else {

@@ -53,18 +53,14 @@ func (c *svgCanvas) text(x, y float64, s string, i ink) {
 	if i.box != "" {
 		c.path(textBox(c, x, y, s, i), true, pen{fill: i.box})
 	}
-	anchor := map[byte]string{'c': "middle", 'r': "end"}[i.at]
-	fmt.Fprintf(&c.b, `<text x="%.2f" y="%.2f" font-size="%.2f"`, x, y, i.size*mmPerPt)
-	if anchor != "" {
-		fmt.Fprintf(&c.b, ` text-anchor="%s"`, anchor)
-	}
+	fmt.Fprintf(&c.b, `<text x="%.2f" y="%.2f" style="font-size:%.2fpx;text-anchor:%s`, x, y, i.size*mmPerPt, or(map[byte]string{'c': "middle", 'r': "end"}[i.at], "start"))
 	if i.bold {
-		c.b.WriteString(` font-weight="700"`)
+		c.b.WriteString(`;font-weight:700`)
 	}
 	if i.colour != "" {
-		fmt.Fprintf(&c.b, ` fill="%s"`, i.colour)
+		fmt.Fprintf(&c.b, `;fill:%s`, i.colour)
 	}
-	fmt.Fprintf(&c.b, ">%s</text>", html.EscapeString(s))
+	fmt.Fprintf(&c.b, `">%s</text>`, html.EscapeString(s))
 }
 
 func (c *svgCanvas) pic(p *pic, x, y, w, h float64) {
