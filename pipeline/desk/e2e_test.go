@@ -173,7 +173,7 @@ func frames(t testing.TB, u *user) {
 // drag moves the middle of one element to another with the mouse, slowly enough for the page to follow.
 func drag(t testing.TB, u *user, from, to string) {
 	t.Helper()
-	u.do("scroll", chromedp.Evaluate[chromedp.Void](`document.querySelector('`+from+`').scrollIntoView({block:"center"})`))
+	u.do("scroll", chromedp.Evaluate[chromedp.Void](`document.querySelector('`+to+`').scrollIntoView({block:"start"});scrollBy(0,-120)`))
 	at := func(sel string) (x, y float64) {
 		if _, err := fmt.Sscan(u.text(`(()=>{const r=document.querySelector('`+sel+`').getBoundingClientRect();return (r.x+r.width/2)+" "+(r.y+r.height/2)})()`), &x, &y); err != nil {
 			t.Fatal(err)
@@ -189,5 +189,6 @@ func drag(t testing.TB, u *user, from, to string) {
 	for i := 1; i <= 8; i++ {
 		step(input.DispatchMouseEventTypeMouseMoved, x0+(x1-x0)*float64(i)/8, y0+(y1-y0)*float64(i)/8)
 	}
+	t.Logf("dragged from %.0f,%.0f to %.0f,%.0f: %s", x0, y0, x1, y1, u.text(`document.querySelectorAll(".sortable-fallback,.sortable-chosen").length`))
 	step(input.DispatchMouseEventTypeMouseReleased, x1, y1)
 }

@@ -9,3 +9,8 @@ document.addEventListener("keydown", (e) => {
   const next = to && to.children[col].querySelector("input[name=value],select[name=value]");
   if (next) { next.focus(); if (next.select) next.select(); } else f.blur();
 });
+// An answer that comes while somebody types on in the same field must not wipe what was typed.
+document.addEventListener("htmx:beforeSwap", (e) => {
+  const f = e.detail.target.querySelector && e.detail.target.querySelector("[name=value]"), c = e.detail.requestConfig;
+  if (f && c && c.formData && c.formData.get("value") !== f.value) e.detail.shouldSwap = false;
+});

@@ -5,6 +5,7 @@
     const rows = document.getElementById("rows");
     if (!rows || !window.Sortable) return;
     for (const ul of rows.querySelectorAll(".cuts[data-group]")) {
+      if (Sortable.get(ul)) continue;
       Sortable.create(ul, {
         group: "fruit", handle: "img", forceFallback: true, animation: 120, fallbackTolerance: 4,
         onEnd: (e) => {

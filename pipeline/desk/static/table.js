@@ -2,7 +2,7 @@
 "use strict";
 (() => {
   const ns = "http://www.w3.org/2000/svg";
-  let svg, sheet, W, H, box, chosen = 0, tool = "select", pts = [], aim = null, dragging = null, touches = new Map(), mate = 0;
+  let svg, sheet, W, H, box, chosen = 0, tool = "select", pts = [], aim = null, dragging = null, touches = new Map(), frame = 0;
 
   const hints = {
     select: "Click a fruit to see its numbers. Keys: arrows move, + and − zoom, Tab goes from fruit to fruit.",
@@ -34,9 +34,11 @@
     const w = W * z, h = H * z;
     box = [Math.min(Math.max(b[0], -w * .3), W - w * .7), Math.min(Math.max(b[1], -h * .3), H - h * .7), w, h];
     if (z === 1) box = [0, 0, W, H];
-    svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
-    const size = 15 * box[2] / Math.max(200, svg.clientWidth || 800); // 15 px on the screen
-    for (const t of svg.querySelectorAll("text")) t.setAttribute("font-size", size);
+    if (!frame) frame = requestAnimationFrame(() => { // once a frame, however many wheel events come
+      frame = 0;
+      svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
+      svg.style.fontSize = 15 * box[2] / Math.max(200, svg.clientWidth || 800) + "px"; // 15 px on the screen
+    });
   }
   function zoomAt(k, x, y) {
     const z = Math.min(1, Math.max(.02, box[2] * k / W));
