@@ -70,6 +70,7 @@ func (d folders) readGround(name string) (*layer, error) {
 		}
 	}
 	sq := emptySquare(s.Labels)
+	sq = sq.Inset(sq.Dx() / 8) // stalks and shadows at its border carry no label
 	l := newLayer(sq.Dx(), sq.Dy())
 	full := fromImage(im)
 	for i := range l.a {
