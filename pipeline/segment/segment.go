@@ -67,11 +67,12 @@ type Options struct {
 	BandCells    float64 // half width of the search band in map cells (1.6)
 	OwnColours   float64 // weight of the photo's own fruit and table colours on doubtful cells (0.7)
 	Refine       bool    // find the true edge at full resolution (true)
+	Closer       bool    // look again, with the photo made smaller, at fruit that fill the picture (true)
 }
 
 // DefaultOptions returns the options used by every run.
 func DefaultOptions() Options {
-	return Options{LongSide: 1024, BodyLimit: 0.5, MinAreaShare: 0.0003, UnsureBelow: 0.5, BandCells: 1.6, OwnColours: 0.7, Refine: true}
+	return Options{LongSide: 1024, BodyLimit: 0.5, MinAreaShare: 0.0003, UnsureBelow: 0.5, BandCells: 1.6, OwnColours: 0.7, Refine: true, Closer: true}
 }
 
 // Net runs the outline network: input 1×3×h×w (RGB, 0–1), output 1×8×(h/2)×(w/2).
@@ -91,14 +92,14 @@ func Find(im Image, net Net, keepOut [][]geom.Px, opt Options) (*Result, error) 
 	if len(im.Pix) != 3*im.Width*im.Height {
 		return nil, fmt.Errorf("photo of %d × %d px has %d bytes, needs %d", im.Width, im.Height, len(im.Pix), 3*im.Width*im.Height)
 	}
-	in := scaleInput(im, opt.LongSide)
-	out, shape, err := net.Forward(in.data, []int{1, 3, in.h, in.w})
-	if err != nil {
-		return nil, fmt.Errorf("outline network: %w", err)
-	}
-	m, err := newMaps(out, shape, in, im)
+	m, err := runNet(im, net, opt.LongSide)
 	if err != nil {
 		return nil, err
+	}
+	if opt.Closer {
+		if err := m.closer(im, net, keepOut, opt); err != nil {
+			return nil, err
+		}
 	}
 	return FromMaps(im, m, keepOut, opt), nil
 }
