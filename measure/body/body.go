@@ -137,6 +137,9 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 	if m, e := t.hop(best); m != nil {
 		best, eq = m, e
 	}
+	if m, e := t.doubtTip(best, main); m != nil {
+		best, eq = m, e
+	}
 	if opt.Pose == "" && mayStand(&t.views[main], flat) {
 		if m, e := t.rise(best, &flat, opt.Ribs); m != nil {
 			b.Pose, b.rival = Upright, rival{}

@@ -18,6 +18,7 @@ type ray struct {
 	sigma float64 // px
 	edge  geom.Edge
 	at    geom.Px
+	nose  bool    // around a doubtful tip
 	near  float64 // distance where it grazed the body last; NaN: not known
 }
 
@@ -76,6 +77,9 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 		k := y.focal / (l * y.zdir) / y.sigma / gn
 		r := s.g * k
 		switch {
+		case y.nose:
+			k *= y.sigma / nosePx
+			r *= y.sigma / nosePx
 		case y.edge == geom.EdgeFree:
 			t.abs = append(t.abs, math.Abs(r))
 		case y.edge == geom.EdgeFrame && r <= 0:

@@ -21,21 +21,23 @@ const (
 	// a lathe.
 	roundness = 0.003
 	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
-	lengthFloor = 0.0025
+	lengthFloor = 0.0035
 )
 
 // A tip seen at a slant beyond unmarkedTan (tangent) that no sure mark names may carry part of a stalk
-// that the outline took along: unmarkedDoubt is what that does, standard deviation / length.
+// that the outline took along: unmarkedDoubt is what that does, standard deviation / length, and
+// unmarkedSlant how it grows with the slant's tangent.
 const (
 	unmarkedTan   = 0.55
 	unmarkedDoubt = 0.03
+	unmarkedSlant = 0.07
 )
 
 // An outline as a whole may lie off the true edge by offsetPx and offsetShare of its stated noise, standard
 // deviations, px: found on rendered fruit.
 const (
 	offsetPx    = 0.15
-	offsetShare = 0.7
+	offsetShare = 0.9
 )
 
 // offset is the standard uncertainty of where the outline's own edge lies, in the sharpest view, mm.
@@ -109,7 +111,7 @@ func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
 		depth, tan := t.hidden(m, end)
 		tips += math.Pow((hiddenDoubt+slantDoubt*tan*tan)*depth, 2)
 		if tan > unmarkedTan && !t.marked(m, end) {
-			tips += math.Pow(unmarkedDoubt*v[qLength], 2)
+			tips += math.Pow((unmarkedDoubt+unmarkedSlant*(tan-unmarkedTan))*v[qLength], 2)
 		}
 	}
 	edge := 2 * math.Pow(t.offset(m), 2) // two sides
@@ -209,7 +211,7 @@ func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
 	for k := range u.rays {
 		if y := &u.rays[k]; y.view == i {
 			r := newRay(cam, y.at)
-			r.view, r.sigma, r.edge = y.view, y.sigma, y.edge
+			r.view, r.sigma, r.edge, r.nose = y.view, y.sigma, y.edge, y.nose
 			u.rays[k] = r
 		}
 	}
