@@ -14,7 +14,7 @@ DEMO_PHOTOS  := $(sort $(wildcard testdata/scenes/demo-2026-*.jpg))
 DEMO_VARIETY := testdata/demo/variety.yaml
 DEMO_OUT     := demo-out
 
-.PHONY: help setup build compile demo test vet lint bench clean
+.PHONY: help setup build compile demo test vet lint bench deb deb-same fresh clean
 
 help:
 	@echo "make demo    set up, build, measure the demo harvest, say where the report lies"
@@ -22,6 +22,8 @@ help:
 	@echo "make test    set up and run all tests"
 	@echo "make bench   run the benchmarks of all stages"
 	@echo "make lint    gofmt, go vet, and staticcheck where it is installed"
+	@echo "make deb     build the Debian package into bin/"
+	@echo "make fresh   as root: make demo and the package in a fresh Debian 12 of their own"
 	@echo "make clean   remove what these made"
 
 setup:
@@ -54,6 +56,18 @@ lint: vet
 
 bench: setup
 	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+deb: build
+	@.ci/deb/build bin
+
+# Builds the program and the package a second time, from a clone in another folder,
+# and compares the bytes.
+deb-same: deb
+	@.ci/deb/same bin
+
+fresh: deb
+	@.ci/fresh demo
+	@.ci/fresh deb $$(ls -t bin/*.deb | head -n 1)
 
 clean:
 	rm -rf bin $(DEMO_OUT)
