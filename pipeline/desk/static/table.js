@@ -192,6 +192,7 @@
     else if (b.dataset.tool === "drop") post("/fix", { op: "drop", fruit: chosen });
     else if (b.dataset.tool) setTool(b.dataset.tool);
   });
+  addEventListener("resize", () => { if (svg && svg.isConnected) setBox(box); });
   document.addEventListener("DOMContentLoaded", start);
   document.addEventListener("htmx:afterSettle", start);
 })();
