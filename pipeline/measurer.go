@@ -59,7 +59,7 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 	if o.CameraFile != "" {
 		f, err := lens.Read(o.CameraFile)
 		if err != nil {
-			return nil, usageError{fmt.Errorf("--camera %s: %w; make one with offtype lens", o.CameraFile, err)}
+			return nil, usageError{fmt.Errorf("--camera %s: %w", o.CameraFile, err)}
 		}
 		m.lensFile = f
 		set["camera"] = fmt.Sprint(*f)

@@ -6,6 +6,7 @@ import (
 	"sort"
 	"strings"
 
+	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
 )
 
@@ -25,6 +26,7 @@ type Summary struct {
 	Report    string         `json:"report"`
 	Seconds   float64        `json:"seconds"`
 	Stopped   bool           `json:"stopped"`
+	Caution   string         `json:"caution,omitempty"` // what could hurt somebody
 }
 
 // SummaryGroup is one group of the summary.
@@ -53,6 +55,7 @@ func (r *Result) Summary() Summary {
 			s.Unsure++
 		}
 	}
+	s.Caution = judge.Danger(r.Run)
 	if v := r.Run.Judgement.Variety; v != nil {
 		s.Variety, s.Version = v.Name, v.Version
 	}
@@ -100,10 +103,11 @@ func (s Summary) Text() string {
 		fmt.Fprintf(&b, ", %s", count(len(s.Groups), "group", "groups"))
 	}
 	b.WriteString(".\n")
-	for n, what := range map[string]int{"failed": s.Failed, "were copies": s.Duplicate} {
-		if what > 0 {
-			fmt.Fprintf(&b, "%s %s.\n", count(what, "photo", "photos"), n)
-		}
+	if s.Failed > 0 {
+		fmt.Fprintf(&b, "%s failed.\n", count(s.Failed, "photo", "photos"))
+	}
+	if s.Duplicate > 0 {
+		fmt.Fprintf(&b, "%s left out: the same photo stands under another name too.\n", count(s.Duplicate, "copy was", "copies were"))
 	}
 	if s.Unsure > 0 {
 		fmt.Fprintf(&b, "%s: look at them in the report.\n", count(s.Unsure, "outline is not sure", "outlines are not sure"))
@@ -136,6 +140,9 @@ func (s Summary) Text() string {
 		for _, l := range s.Lot.Sentences {
 			fmt.Fprintf(&b, "  %s\n", l)
 		}
+	}
+	if s.Caution != "" {
+		fmt.Fprintf(&b, "\nCaution: %s\n", s.Caution)
 	}
 	fmt.Fprintf(&b, "\nTables: %s\n", filepath.Clean(s.Out))
 	if s.Report != "" {

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
@@ -54,7 +55,7 @@ func (c *compareCmd) Run(e *env) error {
 		if b == nil {
 			var err error
 			if b, err = c.open(e, false); err != nil {
-				return fmt.Errorf("%w (%q is no result folder either)", err, name)
+				return noSource(err, name)
 			}
 			defer b.Close()
 		}
@@ -213,4 +214,13 @@ func memberships(rows [][]string) ([]record.Membership, error) {
 		out = append(out, m)
 	}
 	return out, nil
+}
+
+// noSource is the error for a name that is no result folder when the book cannot be opened either. A
+// name that looks like a path means a folder.
+func noSource(err error, name string) error {
+	if strings.ContainsAny(name, `/\`) {
+		return usage(fmt.Errorf("%s: is no result folder of offtype run; check the name", name))
+	}
+	return fmt.Errorf("%w (%q is no result folder either)", err, name)
 }

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -115,7 +116,7 @@ func run(e *env, args []string) (code int) {
 	}
 	kc, err := k.Parse(args)
 	if err != nil {
-		fmt.Fprintf(e.err, "offtype: %v\nhint: offtype --help lists the commands, offtype COMMAND --help explains one\n", err)
+		fmt.Fprintf(e.err, "offtype: %s\nhint: offtype --help lists the commands, offtype COMMAND --help explains one\n", parseWords(err))
 		return exitUsage
 	}
 	err = kc.Run(e)
@@ -132,4 +133,21 @@ func run(e *env, args []string) (code int) {
 		fmt.Fprintf(e.err, "offtype: %v\n", err)
 		return exitNothing
 	}
+}
+
+// parserWords are the parser's own words and plainer ones.
+var parserWords = strings.NewReplacer(
+	"expected int value but got", "is a whole number, not",
+	"expected a valid 64 bit int but got", "is a whole number, not",
+	"expected float value but got", "is a number, not",
+	"expected a valid 64 bit float but got", "is a number, not",
+	" (short flag); perhaps try", "; a negative value is written",
+	`,""`, "", `"?`, `"`)
+
+// parseWords says a fault of the command line.
+func parseWords(err error) string {
+	if name, ok := strings.CutPrefix(err.Error(), `expected "<`); ok {
+		return strings.TrimRight(name, `>" .`) + " missing"
+	}
+	return parserWords.Replace(err.Error())
 }

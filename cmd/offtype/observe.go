@@ -75,11 +75,41 @@ func (c *observeCmd) Run(e *env) error {
 	if err != nil {
 		return usage(err)
 	}
-	err = b.AddObservation(e.ctx, c.Harvest, s, c.Trait, c.Value, c.Unit, book.Observation{Date: c.Date, By: c.By, Note: c.Note}, c.Force)
-	if errors.Is(err, book.ErrNotFound) || err == nil {
+	if err := c.knowsPlant(e, b, s); err != nil {
 		return err
 	}
-	return usage(err)
+	err = b.AddObservation(e.ctx, c.Harvest, s, c.Trait, c.Value, c.Unit, book.Observation{Date: c.Date, By: c.By, Note: c.Note}, c.Force)
+	switch {
+	case errors.Is(err, book.ErrNotFound):
+		return err
+	case err != nil:
+		return usage(err)
+	case c.JSON:
+		return writeJSON(e.out, map[string]any{"harvest": c.Harvest, "of": s.String(), "trait": c.Trait, "value": c.Value, "unit": c.Unit})
+	}
+	fmt.Fprintf(e.out, "%s of %s written: %s\n", c.Trait, s, strings.TrimSpace(c.Value+" "+c.Unit))
+	return nil
+}
+
+// knowsPlant refuses a plant number that the harvest does not know, which is a slip more often
+// than a plant without fruit.
+func (c *observeCmd) knowsPlant(e *env, b *book.Book, s book.Subject) error {
+	if s.Plant == "" {
+		return nil
+	}
+	h, err := b.Harvest(e.ctx, c.Harvest)
+	if err != nil {
+		return err
+	}
+	for i := range h.Plants {
+		if h.Plants[i].Number == s.Plant {
+			return nil
+		}
+	}
+	if len(h.Plants) == 0 {
+		return nil // no tags: nothing to compare with
+	}
+	return usage(fmt.Errorf("plant %s is not known in harvest %q; check the number, or add it first: offtype book add plant %s/%s", s.Plant, c.Harvest, h.Plants[0].Planting, s.Plant))
 }
 
 func (c *observeCmd) template(e *env, b *book.Book) error {

@@ -25,7 +25,7 @@ import (
 type reportCmd struct {
 	bookFile
 	Harvest  string   `arg:"" help:"Harvest of the book, or result folder of offtype run."`
-	Out      string   `help:"The PDF; the page gets the same name with .html. Default: HARVEST-report.pdf here, or report.pdf in the result folder." placeholder:"FILE.pdf" type:"path"`
+	Out      string   `help:"The PDF; the page gets the same name with .html. Default: HARVEST-report.pdf here, or measurement-report.pdf in the result folder." placeholder:"FILE.pdf" type:"path"`
 	Variety  string   `help:"Description of the variety, for its ranges. Default: the one kept in the result folder." placeholder:"FILE" type:"existingfile"`
 	Photos   string   `help:"Folder where the photos lie now, when they were moved (harvests of the book)." placeholder:"DIR" type:"existingdir"`
 	Paper    string   `help:"Paper: a4 or letter." enum:"a4,letter" default:"a4"`
@@ -175,7 +175,7 @@ func sameDescription(run *record.Run, v *judge.Variety, named string) (*referenc
 func (c *reportCmd) fromBook(e *env, d *report.Document) error {
 	b, err := c.open(e, false)
 	if err != nil {
-		return fmt.Errorf("%w (%q is no result folder either)", err, c.Harvest)
+		return noSource(err, c.Harvest)
 	}
 	defer b.Close()
 	h, err := b.Harvest(e.ctx, c.Harvest)

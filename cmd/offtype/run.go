@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"offtype/pipeline"
+	"offtype/pipeline/card"
 	"offtype/pipeline/judge"
 )
 
@@ -96,6 +97,9 @@ func (c *runCmd) options(e *env) (pipeline.Options, error) {
 	if scales > 1 {
 		return o, errors.New("--coin, --scale-line and --no-scale exclude each other")
 	}
+	if err := c.plain(); err != nil {
+		return o, err
+	}
 	o.CardColours = map[int]string{}
 	for _, s := range c.CardColours {
 		n, file, ok := strings.Cut(s, "=")
@@ -115,6 +119,28 @@ func (c *runCmd) options(e *env) (pipeline.Options, error) {
 		o.Progress = newProgress(e.err, c.Quiet)
 	}
 	return o, nil
+}
+
+// plain checks options that are wrong whatever the photos hold.
+func (c *runCmd) plain() error {
+	if c.Groups < 0 || c.Plants < 0 || c.Workers < 0 || c.Coin < 0 {
+		return errors.New("--groups, --plants, --workers and --coin cannot be negative")
+	}
+	if c.MaxMP < 1 {
+		return fmt.Errorf("--max-megapixels %d: give at least 1", c.MaxMP)
+	}
+	if c.ScaleLine != "" {
+		if _, _, _, err := card.ParseScaleLine(c.ScaleLine); err != nil {
+			return err
+		}
+	}
+	for _, w := range c.NotAssessable {
+		i := strings.LastIndexByte(w, ':')
+		if _, err := strconv.Atoi(w[i+1:]); i < 1 || err != nil {
+			return fmt.Errorf("--not-assessable %q: write PHOTO:NUMBER as in fruits.csv, or plant:NUMBER", w)
+		}
+	}
+	return nil
 }
 
 // Run runs the main job.

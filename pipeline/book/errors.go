@@ -47,3 +47,11 @@ func plain(err error) error {
 	}
 	return err
 }
+
+// readError names the harvest that could not be read, once.
+func readError(harvest string, err error) error {
+	if errors.Is(err, ErrNotFound) {
+		return err // names it
+	}
+	return fmt.Errorf("read harvest %q: %w", harvest, err)
+}

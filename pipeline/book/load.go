@@ -34,7 +34,7 @@ func (b *Book) LoadRunWith(ctx context.Context, harvest string, opt LoadOptions)
 		return l.all(ctx, harvest)
 	})
 	if err != nil {
-		return record.Run{}, fmt.Errorf("read harvest %q: %w", harvest, err)
+		return record.Run{}, readError(harvest, err)
 	}
 	return run, nil
 }

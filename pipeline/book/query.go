@@ -118,7 +118,7 @@ func (b *Book) Harvest(ctx context.Context, name string) (Harvest, error) {
 		return nil
 	})
 	if err != nil {
-		return Harvest{}, fmt.Errorf("read harvest %q: %w", name, err)
+		return Harvest{}, readError(name, err)
 	}
 	return h, nil
 }

@@ -72,6 +72,9 @@ func (t HandTrait) Read(value, unit string) (Reading, error) {
 	}
 	num, rest := splitNumber(value)
 	x, err := parseNumber(num)
+	if num == "" {
+		return Reading{}, fmt.Errorf("%s: %q is not a number; write a number%s", t.Name, value, t.numberHint())
+	}
 	if err != nil {
 		return Reading{}, fmt.Errorf("%s: %w", t.Name, err)
 	}
@@ -117,6 +120,14 @@ func (t HandTrait) readWords(value, unit string) (Reading, error) {
 		}
 	}
 	return Reading{}, fmt.Errorf("%s: %q is none of: %s", t.Name, value, strings.Join(t.Words, "; "))
+}
+
+// numberHint says more of the number that is expected.
+func (t HandTrait) numberHint() string {
+	if t.Name == "taste" {
+		return " from 1 (very poor) to 9 (excellent); bitterness has a trait of its own, bitter"
+	}
+	return " with its unit: " + t.unitList()
 }
 
 // ambiguous reports whether the trait can be written in units of different size.
@@ -166,6 +177,14 @@ func parseNumber(s string) (float64, error) {
 	return x, nil
 }
 
+// decimals of a density that is shown: two below 10, none above.
+func decimals(d float64) int {
+	if d < 10 {
+		return 2
+	}
+	return 0
+}
+
 // Bounds of a whole fruit's density, g/cm³. Read: whole gourds 0.64–0.80, melon 1.075; whole
 // winter squash about 0.75–0.95 is from memory. The limits are wider by half, to catch only a
 // slip of the unit or of a digit.
@@ -188,11 +207,11 @@ func CheckWeight(grams, volumeCM3 float64) string {
 	for _, f := range []struct {
 		by   float64
 		text string
-	}{{1000, "was it meant in kg?"}, {0.001, "was it meant in g?"}, {10, "is a digit missing?"}, {0.1, "is there a digit too many?"}} {
+	}{{1000, "perhaps it was meant in kg"}, {0.001, "perhaps it was meant in g"}, {10, "perhaps with a digit missing"}, {0.1, "perhaps with a digit too many"}} {
 		if x := d * f.by; x >= minDensity && x <= maxDensity {
 			meant = "; " + f.text
 			break
 		}
 	}
-	return fmt.Sprintf("%g g does not fit a fruit of %.0f cm³ (%.2g g/cm³; fruit have %g to %g)%s", grams, volumeCM3, d, minDensity, maxDensity, meant)
+	return fmt.Sprintf("%g g does not fit a fruit of %.0f cm³ (%s g/cm³; fruit have %g to %g)%s", grams, volumeCM3, strconv.FormatFloat(d, 'f', decimals(d), 64), minDensity, maxDensity, meant)
 }

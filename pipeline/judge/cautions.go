@@ -37,6 +37,23 @@ func Cautions(run *record.Run) []string {
 	return out
 }
 
+// Danger is the warning that goes beside a short result: one line, empty when nothing found can hurt
+// anybody. The report has the whole of it (Cautions).
+func Danger(run *record.Run) string {
+	species := ""
+	if v := run.Judgement.Variety; v != nil {
+		species = strings.ToLower(v.Species)
+	}
+	off, doubtful, kinds := findings(run)
+	if !cucurbit(species) || !(off || doubtful || kinds > 1) {
+		return ""
+	}
+	if species == "" {
+		return "Off-type squash, melons and other cucurbits can be bitter and poisonous, and a photo cannot tell: read the cautions in the report before anyone eats, feeds, sells or keeps seed of them."
+	}
+	return "Off-type fruit can be bitter and poisonous, and a photo cannot tell: read the cautions in the report before anyone eats, feeds, sells or keeps seed of them."
+}
+
 // findings reports whether anything is off-type or doubtful, and the number of groups.
 func findings(run *record.Run) (off, doubtful bool, groups int) {
 	see := func(v record.Verdict) {

@@ -4,7 +4,9 @@ package lens
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"os"
 
@@ -41,14 +43,18 @@ const focusBreathing = 0.003
 func Read(path string) (*File, error) {
 	b, err := os.ReadFile(path)
 	if err != nil {
-		return nil, fmt.Errorf("read lens file: %w", err)
+		var pe *fs.PathError
+		if errors.As(err, &pe) {
+			err = pe.Err // the caller names the file
+		}
+		return nil, fmt.Errorf("the lens file cannot be read (%w); check the name, or make one with offtype lens", err)
 	}
 	var f File
 	if err := json.Unmarshal(b, &f); err != nil {
-		return nil, fmt.Errorf("read lens file %q: %w; make a new one with offtype lens", path, err)
+		return nil, fmt.Errorf("this is no lens file (%w); make a new one with offtype lens", err)
 	}
 	if err := f.check(); err != nil {
-		return nil, fmt.Errorf("lens file %q: %w; make a new one with offtype lens", path, err)
+		return nil, fmt.Errorf("the lens file is broken: %w; make a new one with offtype lens", err)
 	}
 	return &f, nil
 }

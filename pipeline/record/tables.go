@@ -3,11 +3,13 @@ package record
 import (
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // FruitColumns is the header of fruits.csv. The first 29 are fixed; more are only ever added
@@ -187,7 +189,11 @@ func ReadFruits(r io.Reader) ([]Fruit, error) {
 		}
 	}
 	if known == 0 {
-		return nil, fmt.Errorf("no known column in the header %q; use the names of fruits.csv, such as length_mm and width_mm", strings.Join(head, ","))
+		if strings.ContainsFunc(strings.Join(head, ""), func(r rune) bool { return !unicode.IsPrint(r) }) {
+			return nil, errors.New("it is no table; it may be a picture or another kind of file")
+		}
+		first := []rune(strings.Join(head, ","))
+		return nil, fmt.Errorf("no known column in the first line %q; use the names of fruits.csv, such as length_mm and width_mm", string(first[:min(len(first), 60)]))
 	}
 	var out []Fruit
 	seen := map[Key]int{}
