@@ -41,7 +41,7 @@ func ticks(lo, hi float64, n int) []float64 {
 	}
 	var out []float64
 	for k := math.Ceil(lo / step); k*step <= hi+1e-9*step; k++ {
-		out = append(out, math.Round(k*step*1e6)/1e6)
+		out = append(out, math.Round(k*step*1e6)/1e6+0) // + 0: never −0
 	}
 	return out
 }
@@ -105,9 +105,7 @@ func (b *docBuilder) dotPlot(t *trait) (drawing, bool) {
 			c.path(line(left, y+rowH/2, left+w, y+rowH/2), false, pen{line: faint, w: .12})
 			groupMark(c, 2, y, 1.3, g, white)
 			c.text(5, y+1.1, fmt.Sprintf(b.t.GroupN, g), ink{size: 8})
-			for _, p := range spread(pts[g], at) {
-				groupMark(c, p.x, y+p.y, .95, g, p.fill)
-			}
+			drawDots(c, spread(pts[g], at), y, g)
 		}
 		for _, v := range ticks(lo, hi, 8) {
 			c.path(line(at(v), bottom, at(v), bottom+1.2), false, pen{line: black, w: .2})
@@ -115,6 +113,36 @@ func (b *docBuilder) dotPlot(t *trait) (drawing, bool) {
 		}
 		c.path(line(left, bottom, left+w, bottom), false, pen{line: black, w: .2})
 	}}, true
+}
+
+// crowd is how many marks within 1 mm are drawn; more become one mark with their number.
+const crowd = 9
+
+// drawDots draws the marks of a row about y.
+func drawDots(c canvas, ps []dotted, y float64, g int) {
+	type bin struct {
+		x    int
+		fill string
+	}
+	n := map[bin]int{}
+	in := func(p dotted) bin { return bin{int(math.Round(p.x)), p.fill} }
+	for _, p := range ps {
+		n[in(p)]++
+	}
+	var many []dotted
+	for _, p := range ps {
+		switch k := n[in(p)]; {
+		case k > crowd:
+			many = append(many, p)
+			n[in(p)] = -k
+		case k > 0:
+			groupMark(c, p.x, y+p.y, .95, g, p.fill)
+		}
+	}
+	for _, p := range many {
+		groupMark(c, p.x, y, 1.25, g, p.fill)
+		c.text(p.x+2, y+.9, fmt.Sprintf("× %d", -n[in(p)]), ink{size: 6.5, box: white})
+	}
 }
 
 // spread moves marks that would lie on each other up and down, within a row.
@@ -205,13 +233,17 @@ func (b *docBuilder) colourPlot() (drawing, bool) {
 		c.text(0, 5, "b*", ink{size: 8, bold: true})
 		if len(edge) > 0 {
 			c.path(each(edge, func(p spot) spot { return at(p.X, p.Y) }), true, pen{line: black, w: .3, dash: []float64{1.4, .9}})
-			m := at(b.desc.Skin.Lab[1], b.desc.Skin.Lab[2])
-			c.path(line(m.X-2, m.Y, m.X+2, m.Y), false, pen{line: black, w: .4})
-			c.path(line(m.X, m.Y-2, m.X, m.Y+2), false, pen{line: black, w: .4})
 		}
 		for _, p := range ps {
 			q := at(p.lab.A, p.lab.B)
 			groupMark(c, q.X, q.Y, 1.5, p.group, hex(p.lab))
+		}
+		if len(edge) > 0 {
+			m := at(b.desc.Skin.Lab[1], b.desc.Skin.Lab[2])
+			for _, p := range []pen{{line: white, w: 1}, {line: black, w: .4}} {
+				c.path(line(m.X-2.5, m.Y, m.X+2.5, m.Y), false, p)
+				c.path(line(m.X, m.Y-2.5, m.X, m.Y+2.5), false, p)
+			}
 		}
 		b.colourKey(c, left+size+7)
 	}}, true
