@@ -36,6 +36,7 @@ type Shot struct {
 	ScaleLine string  // no card: x1,y1,x2,y2=MM
 	NoScale   bool
 	Pose      string // side or upright for every fruit, empty: seen by itself
+	Plant     string // plant of every fruit that no tag and no correction names one for
 }
 
 // heldPhoto is a photo up to the point where corrections come in.
@@ -65,8 +66,8 @@ func (s *Session) measurer(x *Shot) (*measurer, error) {
 	m, o := *s.base, *s.base.opt
 	o.Out, o.CoinMM, o.ScaleLine, o.NoScale, o.Pose = x.Out, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose
 	m.opt = &o
-	if x.CoinMM > 0 || x.ScaleLine != "" || x.NoScale || x.Pose != "" {
-		j, err := json.Marshal([]any{m.settings, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose})
+	if x.CoinMM > 0 || x.ScaleLine != "" || x.NoScale || x.Pose != "" || x.Plant != "" {
+		j, err := json.Marshal([]any{m.settings, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose, x.Plant})
 		if err != nil {
 			return nil, err
 		}
@@ -101,7 +102,17 @@ func (s *Session) Measure(x Shot) (part *Part, err error) {
 		return nil, err
 	}
 	p.Key = key
+	p.plant(x.Plant)
 	return p, writePart(x.Out, p, preview)
+}
+
+// plant names the plant of the fruit that have none.
+func (p *Part) plant(number string) {
+	for i := range p.Fruits {
+		if p.Fruits[i].Plant == "" {
+			p.Fruits[i].Plant = number
+		}
+	}
 }
 
 // rename gives a stored result the photo's present name.
@@ -190,6 +201,7 @@ func (s *Session) Correct(x Shot, fixes *segment.Fixes) (part *Part, err error) 
 	if t.found.Solution != nil {
 		p.Modes = t.found.Solution.Modes(cameraModes)
 	}
+	p.plant(x.Plant)
 	p.Key = partKey(h.sha, m.settings, fixes.Hash(), m.opt.Program)
 	preview, err := h.preview(m, x.Out, p.Key)
 	if err != nil {

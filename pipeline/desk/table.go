@@ -451,7 +451,7 @@ func (h *harvest) correct(key string, change func(*pipeline.Part, *segment.Fixes
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if p, l = h.photo(key); p != nil {
-		h.measured(p, l, part)
+		h.measured(l, part)
 		h.refresh()
 	}
 	return nil

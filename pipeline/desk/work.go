@@ -63,7 +63,7 @@ func (h *harvest) queue(key string) {
 }
 
 func (h *harvest) shot(p *savedPhoto) pipeline.Shot {
-	return pipeline.Shot{Input: pipeline.Input{Path: h.path(p), Name: p.File}, Out: h.resultDir(), CoinMM: p.Coin, ScaleLine: p.Line, NoScale: p.None}
+	return pipeline.Shot{Input: pipeline.Input{Path: h.path(p), Name: p.File}, Out: h.resultDir(), CoinMM: p.Coin, ScaleLine: p.Line, NoScale: p.None, Plant: p.Plant}
 }
 
 // measure measures one photo of the queue.
@@ -90,20 +90,13 @@ func (h *harvest) measure(key string) {
 	if err != nil {
 		l.state, l.message, l.part = failed, sentence(err.Error()), nil
 	} else {
-		h.measured(p, l, part)
+		h.measured(l, part)
 	}
 	h.refresh()
 }
 
 // measured takes a new result of a photo in; the caller holds mu.
-func (h *harvest) measured(p *savedPhoto, l *live, part *pipeline.Part) {
-	if p.Plant != "" {
-		for i := range part.Fruits {
-			if part.Fruits[i].Plant == "" {
-				part.Fruits[i].Plant = p.Plant
-			}
-		}
-	}
+func (h *harvest) measured(l *live, part *pipeline.Part) {
 	l.state, l.message, l.part = measured, part.Photo.Message, part
 	h.stale = true
 }
@@ -178,7 +171,6 @@ func (d *Desk) judge(out, name, lot string, parts []*pipeline.Part, variety stri
 	if err != nil {
 		return res.Run, append(said, sentence(err.Error()))
 	}
-	loosePlants(full, parts)
 	if len(full.Fruits) == 0 {
 		return full, said
 	}
@@ -187,21 +179,6 @@ func (d *Desk) judge(out, name, lot string, parts []*pipeline.Part, variety stri
 		return full, append(said, "Not written into the harvest book: "+err.Error())
 	}
 	return full, append(said, rec.Said...)
-}
-
-// loosePlants puts the plants that were given for a whole photo into the run's rows.
-func loosePlants(run *record.Run, parts []*pipeline.Part) {
-	plant := map[record.Key]string{}
-	for _, p := range parts {
-		for i := range p.Fruits {
-			plant[p.Fruits[i].Key()] = p.Fruits[i].Plant
-		}
-	}
-	for i := range run.Fruits {
-		if s := plant[run.Fruits[i].Key()]; s != "" {
-			run.Fruits[i].Plant = s
-		}
-	}
 }
 
 // parts returns the results of all photos, failed ones included; the caller holds mu.
