@@ -3,6 +3,7 @@ package pipeline
 import (
 	"math"
 	"strconv"
+	"strings"
 
 	"offtype/measure/body"
 	"offtype/measure/colour"
@@ -35,7 +36,7 @@ func (m *measurer) rows(s *shot) []record.Fruit {
 			f.Plant = strconv.Itoa(plants[i])
 		}
 		if s.fruits[i].Plant != "" {
-			f.Plant = s.fruits[i].Plant
+			f.Plant = strings.TrimLeft(s.fruits[i].Plant, "0") // 0: of no plant
 		}
 		if b := s.bodies[i]; b != nil {
 			bodyRow(&f, b, m.opt.NoScale)
