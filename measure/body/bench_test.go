@@ -12,7 +12,7 @@ func BenchmarkGraze(b *testing.B) {
 	v := testCamera()
 	o, d := v.Ray(v.Project(m.fr.o))
 	for b.Loop() {
-		m.graze(o, d, math.NaN())
+		m.graze(o, d, math.NaN(), 0)
 	}
 }
 

@@ -126,12 +126,7 @@ func (t *task) ends(m *model, row []float64, grad bool, f sink) {
 			zero(row)
 			r := at.Sub(k.at).Dot(u) / s
 			if grad {
-				see := func() float64 {
-					q, _ := m.pole(end)
-					return v.Camera.Project(q).Dot(u) / s
-				}
-				m.numeric(row, true, see)
-				m.numericPlace(row, see)
+				m.centreGrad(float64(end), seenGrad(v, p, u).Scale(1/s), row)
 			}
 			f(row, r, 1/(1+r*r/k.tail))
 		}

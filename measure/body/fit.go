@@ -20,6 +20,8 @@ type ray struct {
 	at    geom.Px
 	nose  bool    // around a doubtful tip
 	near  float64 // distance where it grazed the body last; NaN: not known
+	bow   float64 // second derivative of G along the ray there; 0: not known
+	seen  spot    // what it saw there
 }
 
 // besidePx is how near a body's rim typically lies to the outline where a neighbour covers it,
@@ -42,6 +44,7 @@ type task struct {
 	upright bool
 	loose   float64   // factor on the wiggle prior: below 1 while the start is rough
 	robust  float64   // robust scale, multiples of sigma
+	kept    bool      // the rays' spots are those of the model to come
 	loss    float64   // robust loss of the outline at the last pass
 	abs     []float64 // |residual| of the free rays at the last pass, multiples of sigma
 }
@@ -68,8 +71,10 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 	t.abs = t.abs[:0]
 	for i := range t.rays {
 		y := &t.rays[i]
-		l, s := m.graze(y.o, y.d, y.near)
-		y.near = l
+		if !t.kept {
+			y.near, y.bow, y.seen = m.graze(y.o, y.d, y.near, y.bow)
+		}
+		l, s := y.near, &y.seen
 		gn := s.grad.Norm()
 		if gn < 1e-9 {
 			continue
@@ -93,7 +98,7 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 			r *= u
 		}
 		if grad {
-			m.jac(y.o.Add(y.d.Scale(l)), s, row)
+			m.jac(y.o.Add(y.d.Scale(l)), *s, row)
 			for j := range row {
 				row[j] *= k
 			}
@@ -119,8 +124,9 @@ func (t *task) visitRest(m *model, row []float64, grad bool, f sink) {
 // forget makes the next pass search every ray's grazing point afresh.
 func (t *task) forget() {
 	for i := range t.rays {
-		t.rays[i].near = math.NaN()
+		t.rays[i].near, t.rays[i].bow = math.NaN(), 0
 	}
+	t.kept = false
 }
 
 // cost is the robust loss of the outline and the priors' cost, c²/2·log(1 + r²/c²) with c from the
@@ -151,6 +157,27 @@ func (t *task) spread() float64 {
 
 // run minimises from m, in place, and returns the normal equations at the end and the cost.
 func (t *task) run(m *model, iterations int) (*normal, float64) {
+	cost := t.descend(m, iterations)
+	eq := newNormal(len(m.p))
+	t.forget()
+	t.level(m, eq, make([]float64, len(m.p)))
+	return eq, cost
+}
+
+// level fills the normal equations at m; parameters without evidence stay where they are.
+func (t *task) level(m *model, eq *normal, row []float64) {
+	eq.reset()
+	t.visit(m, row, true, eq.add)
+	t.kept = false
+	for i := range m.p {
+		if eq.a[i*eq.n+i] == 0 {
+			eq.a[i*eq.n+i] = 1
+		}
+	}
+}
+
+// descend minimises from m, in place, by Levenberg and Marquardt's method and returns the cost.
+func (t *task) descend(m *model, iterations int) float64 {
 	n := len(m.p)
 	row, x, work := make([]float64, n), make([]float64, n), make([]float64, n*n)
 	eq := newNormal(n)
@@ -159,21 +186,17 @@ func (t *task) run(m *model, iterations int) (*normal, float64) {
 	t.robust = 1
 	t.cost(m, row)
 	t.robust = math.Max(1, t.spread())
+	t.kept = true
 	cost := t.cost(m, row)
 	trial := m.clone()
 	for it := 0; it < iterations; it++ {
 		if it == 6 {
 			t.forget()
 			cost = t.cost(m, row)
+			t.kept = true
 		}
-		eq.reset()
-		t.visit(m, row, true, eq.add)
+		t.level(m, eq, row)
 		now := t.spread()
-		for i := range m.p { // parameters without evidence stay
-			if eq.a[i*n+i] == 0 {
-				eq.a[i*n+i] = 1
-			}
-		}
 		gain := -1.0
 		for tries := 0; tries < 7; tries++ {
 			if eq.step(lambda, x, work) && t.sane(m, x) {
@@ -187,6 +210,7 @@ func (t *task) run(m *model, iterations int) (*normal, float64) {
 					cost = c
 					lambda = math.Max(lambda/8, 1e-7)
 					now = t.spread()
+					t.kept = true
 					break
 				}
 			}
@@ -200,15 +224,8 @@ func (t *task) run(m *model, iterations int) (*normal, float64) {
 			cost = t.cost(m, row)
 		}
 	}
-	t.forget()
-	eq.reset()
-	t.visit(m, row, true, eq.add)
-	for i := range m.p {
-		if eq.a[i*n+i] == 0 {
-			eq.a[i*n+i] = 1
-		}
-	}
-	return eq, cost
+	t.kept = false
+	return cost
 }
 
 // sane refuses steps that leave the realm of fruit.

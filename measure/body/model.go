@@ -207,10 +207,11 @@ func (m *model) jac(p geom.Vec3, s spot, row []float64) {
 	}
 }
 
-// graze returns the distance along the ray from o along unit d where G is least, with its spot. For
-// a ray that just touches the body that is the touching point and G = 0. near is a distance to start
-// from; NaN searches the whole body.
-func (m *model) graze(o, d geom.Vec3, near float64) (float64, spot) {
+// graze returns the distance along the ray from o along unit d where G is least, the second derivative of
+// G along the ray there, and the spot. For a ray that just touches the body that is the touching point and
+// G = 0. near is a distance to start from, NaN searches the whole body; bow is the second derivative if
+// known, or 0.
+func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot) {
 	reach := max(0.62*m.mid.L, 1.6*m.prof.rho0)
 	step := reach / 4
 	l := near
@@ -245,6 +246,9 @@ func (m *model) graze(o, d geom.Vec3, near float64) (float64, spot) {
 	s := m.look(o.Add(d.Scale(l)), hint)
 	slope := s.grad.Dot(d)
 	curve := 2.0
+	if bow > 0 && m.ribs == 0 {
+		curve = bow
+	}
 	for i := 0; i < 12; i++ {
 		if slope > 0 {
 			hi = l
@@ -255,16 +259,18 @@ func (m *model) graze(o, d geom.Vec3, near float64) (float64, spot) {
 		if nl <= lo || nl >= hi {
 			nl = (lo + hi) / 2
 		}
+		if math.Abs(nl-l) < nearEnough && (i > 0 || bow > 0 && m.ribs == 0) {
+			break
+		}
 		ns := m.look(o.Add(d.Scale(nl)), s.t)
 		nslope := ns.grad.Dot(d)
 		if c := (nslope - slope) / (nl - l); c > 0.05 && c < 1e4 {
 			curve = c
 		}
-		done := math.Abs(nl-l) < 3e-3 // G is flat there: 1e-5 mm² at most
 		l, s, slope = nl, ns, nslope
-		if done {
-			break
-		}
 	}
-	return l, s
+	return l, curve, s
 }
+
+// nearEnough is how near graze comes to the least G, mm: G is flat there, 1e-5 mm² at most.
+const nearEnough = 3e-3

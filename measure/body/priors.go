@@ -82,36 +82,10 @@ func (t *task) contact(m *model, row []float64, grad bool, f sink) {
 	zero(row)
 	z, at := m.lowest()
 	if grad {
-		row[pZ] = 1 / contactMM
-		_, tg := m.centre(at)
-		flat := math.Sqrt(math.Max(0, 1-tg.Z*tg.Z))
-		m.prof.addGrad(at, -m.prof.radius(at)*flat/contactMM, row[pProfile:pProfile+m.nq])
 		// the lowest point is a minimum over the stations: its own motion does not count
-		m.numeric(row, true, func() float64 { return m.lowestAt(at) / contactMM })
+		m.lowestGrad(at, 1/contactMM, row)
 	}
 	f(row, z/contactMM, 1)
-}
-
-// numeric fills row with the derivatives of v by all parameters that move more than the place, from
-// forward differences; the profile's coefficients only if skipProfile is false. The model is left
-// as it was.
-func (m *model) numeric(row []float64, skipProfile bool, v func() float64) {
-	const h = 1e-4
-	v0 := v()
-	for i := range m.p {
-		if i == pX || i == pY || i == pZ || i == pYaw {
-			continue
-		}
-		if i >= pProfile && i < pProfile+m.nq && skipProfile {
-			continue
-		}
-		old := m.p[i]
-		m.p[i] = old + h
-		m.refresh(i)
-		row[i] = (v() - v0) / h
-		m.p[i] = old
-		m.refresh(i)
-	}
 }
 
 // profilePrior keeps the profile smooth and its tips like those of fruit.
@@ -160,7 +134,7 @@ func (t *task) restPrior(m *model, row []float64, f sink) {
 	zero(row)
 	const deg = math.Pi / 180
 	if t.upright {
-		row[pRise] = 1 / (4 * deg)
+		row[pRise] = 1 / (2.5 * deg)
 		f(row, (m.p[pRise]+math.Pi/2)*row[pRise], 1)
 		zero(row)
 		row[pYaw] = 1 // no meaning when upright: hold it
@@ -193,18 +167,4 @@ func (m *model) pole(end int) (p, out geom.Vec3) {
 		tan = tan.Scale(-1)
 	}
 	return c, tan
-}
-
-// numericPlace is numeric for place and yaw.
-func (m *model) numericPlace(row []float64, v func() float64) {
-	const h = 1e-4
-	v0 := v()
-	for _, i := range [...]int{pX, pY, pZ, pYaw} {
-		old := m.p[i]
-		m.p[i] = old + h
-		m.refresh(i)
-		row[i] = (v() - v0) / h
-		m.p[i] = old
-		m.refresh(i)
-	}
 }

@@ -18,11 +18,15 @@ func (t *task) tryRibs(smooth *model, starts []candidate, known int) (*model, *n
 	}
 	var best *model
 	cost := math.Inf(1)
-	for _, s := range starts[:min(len(starts), 2)] {
+	tries := 2
+	if t.upright { // the ribs of a standing fruit tell its height
+		tries = 4
+	}
+	for _, s := range starts[:min(len(starts), tries)] {
 		for _, r := range t.scallops(s.m, known) {
 			p := append(append([]float64(nil), s.m.p...), ribDepth, r.phase)
 			m := newModel(p, smooth.nq, smooth.prof.rho0*(1+r.mean), r.n) // ridges
-			if _, c := t.run(m, 8); c < cost {
+			if c := t.descend(m, 8); c < cost {
 				best, cost = m, c
 			}
 		}
@@ -56,7 +60,7 @@ func (t *task) scallops(m *model, known int) []scallop {
 		if !y.free() {
 			continue
 		}
-		l, s := m.graze(y.o, y.d, math.NaN())
+		l, _, s := m.graze(y.o, y.d, math.NaN(), 0)
 		if gn := s.grad.Norm(); gn > 1e-9 && l > 0 && s.t > 0.02 && s.t < 0.98 {
 			rho := math.Sqrt(math.Max(s.r2, 1))
 			dots = append(dots, dot{math.Atan2(s.up, s.eta), s.g / gn / rho})

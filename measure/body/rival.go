@@ -39,7 +39,7 @@ func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candi
 	u.abs = nil
 	w := flat.begin(best.p[pYaw] + math.Pi/2)
 	u.loose = stiff
-	u.run(w, 7)
+	u.descend(w, 7)
 	u.loose = 1
 	u.run(w, 6)
 	worse := u.spread()

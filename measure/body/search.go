@@ -37,7 +37,7 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 			m.p[pRise] += tilt
 			m.update()
 			t.loose = stiff
-			_, c := t.run(m, 7)
+			c := t.descend(m, 7)
 			t.loose = 1
 			if !math.IsNaN(c) {
 				all = append(all, candidate{m, c})
@@ -56,7 +56,7 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 		}
 	}
 	for i := range apart {
-		_, apart[i].cost = t.run(apart[i].m, 6)
+		apart[i].cost = t.descend(apart[i].m, 6)
 	}
 	slices.SortFunc(apart, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
 	return apart
@@ -69,9 +69,9 @@ func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *norma
 	for _, share := range [][bends]float64{{.35, .4, .2, .05, 0}, {.2, .2, .2, .2, .2}, {.6, .6, .3, 0, 0}} {
 		m := flat.beginBent(psi, share)
 		t.loose = stiff
-		t.run(m, 10)
+		t.descend(m, 10)
 		t.loose = 1
-		if _, c := t.run(m, 6); c < cost {
+		if c := t.descend(m, 6); c < cost {
 			best, cost = m, c
 		}
 	}
@@ -125,7 +125,7 @@ func (t *task) hop(m *model) (*model, *normal) {
 		w.p[pX], w.p[pY], w.p[pZ] = w.p[pX]+o.X, w.p[pY]+o.Y, w.p[pZ]+o.Z
 		w.p[pCap0+end] = math.Log(capShare)
 		w.update()
-		t.run(w, 10)
+		t.descend(w, 10)
 		e, _ := t.run(w, 10)
 		now := best
 		if now == nil {

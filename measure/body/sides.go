@@ -25,7 +25,7 @@ func (t *task) sides(b *Body) {
 				dist = append(dist, math.NaN())
 				continue
 			}
-			l, s := m.graze(y.o, y.d, math.NaN())
+			l, _, s := m.graze(y.o, y.d, math.NaN(), 0)
 			gn := s.grad.Norm()
 			if gn < 1e-9 || l <= 0 {
 				continue

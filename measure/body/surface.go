@@ -48,7 +48,7 @@ func (b *Body) Surface(cam *camera.Camera, p geom.Px) (s, theta float64, point, 
 // hit intersects the ray of p with the body, from the camera's side.
 func (b *Body) hit(cam *camera.Camera, p geom.Px) node {
 	o, d := cam.Ray(p)
-	l1, s := b.m.graze(o, d, math.NaN())
+	l1, _, s := b.m.graze(o, d, math.NaN(), 0)
 	if s.g > 0 {
 		return node{}
 	}

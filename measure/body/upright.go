@@ -61,7 +61,7 @@ func (t *task) standing(flat *plan, ribs int) (*model, *normal, error) {
 		}
 		m.p[pCap0], m.p[pCap1] = math.Log(0.49), math.Log(0.49)
 		m.update()
-		if _, c := t.run(m, 12); !math.IsNaN(c) {
+		if c := t.descend(m, 12); !math.IsNaN(c) {
 			all = append(all, candidate{m, c})
 		}
 	}
