@@ -3,9 +3,11 @@ package main
 import (
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/record"
 )
 
 // recordInBook stores the run in the harvest book, with full outlines, in one piece.
@@ -26,6 +28,14 @@ func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
 		}
 		if err := b.AddDescription(e.ctx, v.Name, v.Species, v.Version, string(text)); err != nil {
 			return err
+		}
+	}
+	full.Photos = append([]record.Photo(nil), full.Photos...)
+	for i := range full.Photos { // the book is read from any folder
+		if p := &full.Photos[i]; p.Path != "" {
+			if abs, err := filepath.Abs(p.Path); err == nil {
+				p.Path = abs
+			}
 		}
 	}
 	rec, err := b.RecordRun(e.ctx, c.Harvest, c.Lot, *full)

@@ -26,7 +26,7 @@ type reportCmd struct {
 	bookFile
 	Harvest  string   `arg:"" help:"Harvest of the book, or result folder of offtype run."`
 	Out      string   `help:"The PDF; the page gets the same name with .html. Default: HARVEST-report.pdf here, or measurement-report.pdf in the result folder." placeholder:"FILE.pdf" type:"path"`
-	Variety  string   `help:"Description of the variety, for its ranges. Default: the one kept in the result folder." placeholder:"FILE" type:"existingfile"`
+	Variety  string   `help:"Description of the variety, for its ranges. Default: the one kept in the result folder or the book." placeholder:"FILE" type:"existingfile"`
 	Photos   string   `help:"Folder where the photos lie now, when they were moved (harvests of the book)." placeholder:"DIR" type:"existingdir"`
 	Paper    string   `help:"Paper: a4 or letter." enum:"a4,letter" default:"a4"`
 	Language string   `help:"Language of the report: en." enum:"en" default:"en"`
@@ -123,7 +123,7 @@ func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error)
 		}
 		d.Run, d.Load, kept = res.Run, res.Loader(), v
 		d.Entered.Harvest = filepath.Base(filepath.Clean(dir))
-	} else if err := c.fromBook(e, d); err != nil {
+	} else if kept, err = c.fromBook(e, d); err != nil {
 		return nil, "", err
 	}
 	if c.Variety != "" {
@@ -171,24 +171,29 @@ func sameDescription(run *record.Run, v *judge.Variety, named string) (*referenc
 	return v.Description, nil
 }
 
-// fromBook reads run and entries from the book.
-func (c *reportCmd) fromBook(e *env, d *report.Document) error {
+// fromBook reads run and entries from the book, and the description that it kept with the verdicts
+// (nil when it has none).
+func (c *reportCmd) fromBook(e *env, d *report.Document) (*judge.Variety, error) {
 	b, err := c.open(e, false)
 	if err != nil {
-		return noSource(err, c.Harvest)
+		return nil, noSource(err, c.Harvest)
 	}
 	defer b.Close()
 	h, err := b.Harvest(e.ctx, c.Harvest)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	run, err := b.LoadRun(e.ctx, c.Harvest)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	d.Run, d.Entered = &run, entered(&h)
 	d.Load = c.originals(e, &run)
-	return nil
+	text, err := b.Description(e.ctx, c.Harvest)
+	if err != nil || text == "" {
+		return nil, err
+	}
+	return judge.ParseVariety("description in the book", []byte(text))
 }
 
 // originals reads photos from where they lay when they were measured, or from --photos. A photo that
@@ -226,6 +231,14 @@ func number[T any](v *T, unit string) string {
 	return strings.TrimSpace(fmt.Sprint(*v) + " " + unit)
 }
 
+// knownWord leaves out what the book says for nothing entered.
+func knownWord(s string) string {
+	if s == "unknown" {
+		return ""
+	}
+	return s
+}
+
 // entered turns what the book holds into what the report prints.
 func entered(h *book.Harvest) report.Entered {
 	x := report.Entered{Harvest: h.Name, Season: number(h.Season, ""), Picked: h.Picked, Stage: h.Stage, Note: h.Note, Variety: h.Variety(), Notes: h.Notes}
@@ -234,7 +247,7 @@ func entered(h *book.Harvest) report.Entered {
 	}
 	if l := h.Lot; l != nil {
 		x.Lot, x.Species, x.Supplier, x.SupplierLot, x.Bought, x.Packet = l.Code, l.Species, l.Supplier, l.SupplierLot, l.Bought, l.Packet
-		x.Kind, x.Generation, x.Origin, x.Sown, x.SeedLeft = l.Kind, l.Generation, l.Origin, l.Sown, l.SeedLeft
+		x.Kind, x.Generation, x.Origin, x.Sown, x.SeedLeft = knownWord(l.Kind), l.Generation, knownWord(l.Origin), l.Sown, l.SeedLeft
 		x.SeedsSown, x.SeedsGerminated = number(l.SeedsSown, ""), number(l.SeedsGerminated, "")
 	}
 	beds := map[string]bool{}

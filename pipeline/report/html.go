@@ -61,11 +61,15 @@ func HTML(run *record.Run, load Loader, o Options) ([]Page, error) {
 	return append([]Page{{Name: "report.html", Data: main.Bytes()}}, b.extra...), nil
 }
 
+// findingSentences is how many sentences on the lot stand large at the top: count and rate.
+const findingSentences = 2
+
 type page struct {
 	Lang, Title string
 	CSS         template.CSS
 	T           texts
-	Finding     []string
+	Finding     []string // the first sentences, large
+	More        []string // the others, as a list
 	Figures     []figure
 	Problems    []string
 	Groups      []groupView
@@ -206,6 +210,9 @@ func (b *builder) head() {
 		b.page.Problems = append(b.page.Problems, plural(n, "outline is", "outlines are")+" not sure. They carry a ? on the photos. Check them, and correct them with offtype fix or on the page of offtype desk.")
 	}
 	b.page.Finding = j.Lot.Sentences
+	if len(b.page.Finding) > findingSentences {
+		b.page.Finding, b.page.More = b.page.Finding[:findingSentences], b.page.Finding[findingSentences:]
+	}
 	if len(b.page.Finding) == 0 {
 		b.page.Finding = []string{fmt.Sprintf("%s in %s.", plural(len(b.run.Fruits), "fruit", "fruit"), plural(len(j.Groups), "group", "groups"))}
 	}
