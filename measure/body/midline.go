@@ -19,6 +19,7 @@ type midline struct {
 	b    []float64 // turn of each hat, rad; empty: straight
 	h    [stations + 1]float64
 	x, y [stations + 1]float64
+	s, c [stations + 1]float64        // sine and cosine of h, when bent
 	dx   [bends][stations + 1]float64 // ∂x/∂b_j
 	dy   [bends][stations + 1]float64
 }
@@ -70,6 +71,7 @@ func (m *midline) build() {
 		return h
 	}
 	m.h[0] = speed(0, &prev)
+	m.c[0], m.s[0] = prev[0]/m.L, prev[1]/m.L
 	m.x[0], m.y[0] = 0, 0
 	for j := range m.b {
 		m.dx[j][0], m.dy[j][0] = 0, 0
@@ -77,6 +79,7 @@ func (m *midline) build() {
 	for i := 0; i < stations; i++ {
 		speed((float64(i)+0.5)*dt, &mid)
 		m.h[i+1] = speed(float64(i+1)*dt, &next)
+		m.c[i+1], m.s[i+1] = next[0]/m.L, next[1]/m.L
 		step := func(k int) float64 { return dt / 6 * (prev[k] + 4*mid[k] + next[k]) }
 		m.x[i+1], m.y[i+1] = m.x[i]+step(0), m.y[i]+step(1)
 		for j := range m.b {
@@ -111,8 +114,7 @@ func (m *midline) at(t float64) (x, y, h, dh float64) {
 		if t >= 1 {
 			i, o = stations, t-1
 		}
-		s, c := math.Sincos(m.h[i])
-		return m.x[i] + m.L*o*c, m.y[i] + m.L*o*s, h, 0
+		return m.x[i] + m.L*o*m.c[i], m.y[i] + m.L*o*m.s[i], h, 0
 	}
 	if math.IsNaN(t) {
 		t = 0
@@ -120,11 +122,9 @@ func (m *midline) at(t float64) (x, y, h, dh float64) {
 	f := t * stations
 	i := int(f)
 	u := f - float64(i)
-	s0, c0 := math.Sincos(m.h[i])
-	s1, c1 := math.Sincos(m.h[i+1])
 	l := m.L / stations
-	x = hermite(m.x[i], m.x[i+1], l*c0, l*c1, u)
-	y = hermite(m.y[i], m.y[i+1], l*s0, l*s1, u)
+	x = hermite(m.x[i], m.x[i+1], l*m.c[i], l*m.c[i+1], u)
+	y = hermite(m.y[i], m.y[i+1], l*m.s[i], l*m.s[i+1], u)
 	return x, y, h, dh
 }
 

@@ -216,8 +216,11 @@ func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot
 	step := reach / 4
 	l := near
 	hint := math.NaN()
-	if math.IsNaN(near) {
-		// a coarse walk finds the basin, Newton's method with a difference quotient the bottom
+	switch {
+	case math.IsNaN(near) && !m.bent():
+		l = m.beside(o, d)
+		step = reach
+	case math.IsNaN(near): // a coarse walk finds the basin
 		mid := m.fr.o.Sub(o).Dot(d)
 		best := math.Inf(1)
 		for i := -4; i <= 4; i++ {
@@ -229,7 +232,7 @@ func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot
 			}
 		}
 		hint = math.NaN()
-	} else {
+	default:
 		step /= 2
 	}
 	if m.ribs > 0 { // the ray may touch any of a few ridges: look at each
@@ -245,7 +248,7 @@ func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot
 	lo, hi := l-step, l+step
 	s := m.look(o.Add(d.Scale(l)), hint)
 	slope := s.grad.Dot(d)
-	curve := 2.0
+	curve := 2.0 // Newton's method with a difference quotient finds the bottom
 	if bow > 0 && m.ribs == 0 {
 		curve = bow
 	}
@@ -270,6 +273,20 @@ func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot
 		l, s, slope = nl, ns, nslope
 	}
 	return l, curve, s
+}
+
+// beside returns the distance along the ray from o along unit d to the point beside the place where it
+// passes the axis of a straight body most closely, mm.
+func (m *model) beside(o, d geom.Vec3) float64 {
+	w := m.fr.o.Sub(o)
+	da := d.Dot(m.fr.a)
+	// foot on the axis of the shortest way between both lines, kept between the ends
+	x := 0.0
+	if s := 1 - da*da; s > 1e-6 {
+		x = (w.Dot(d)*da - w.Dot(m.fr.a)) / s
+	}
+	x = math.Min(math.Max(x, -0.45*m.mid.L), 0.45*m.mid.L)
+	return w.Dot(d) + x*da
 }
 
 // nearEnough is how near graze comes to the least G, mm: G is flat there, 1e-5 mm² at most.

@@ -69,11 +69,10 @@ func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *norma
 	for _, share := range [][bends]float64{{.35, .4, .2, .05, 0}, {.2, .2, .2, .2, .2}, {.6, .6, .3, 0, 0}} {
 		m := flat.beginBent(psi, share)
 		t.loose = stiff
-		t.descend(m, 10)
-		t.loose = 1
-		if c := t.descend(m, 6); c < cost {
+		if c := t.descend(m, 10); c < cost {
 			best, cost = m, c
 		}
+		t.loose = 1
 	}
 	if best == nil {
 		return nil, nil

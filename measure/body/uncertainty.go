@@ -216,6 +216,6 @@ func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
 		}
 	}
 	w := m.clone()
-	u.descend(w, 4)
+	u.descend(w, 2)
 	return w
 }
