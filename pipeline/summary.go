@@ -88,35 +88,28 @@ func plantsOf(run *record.Run, g int) []string {
 	return out
 }
 
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 // Text is the summary in words.
 func (s Summary) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "\n%s on %s", count(s.Fruits, "fruit", "fruit"), count(s.Photos-s.Failed-s.Duplicate, "photo", "photos"))
+	fmt.Fprintf(&b, "\n%s on %s", record.Count(s.Fruits, "fruit", "fruit"), record.Count(s.Photos-s.Failed-s.Duplicate, "photo", "photos"))
 	if len(s.Groups) > 0 {
-		fmt.Fprintf(&b, ", %s", count(len(s.Groups), "group", "groups"))
+		fmt.Fprintf(&b, ", %s", record.Count(len(s.Groups), "group", "groups"))
 	}
 	b.WriteString(".\n")
 	if s.Failed > 0 {
-		fmt.Fprintf(&b, "%s failed.\n", count(s.Failed, "photo", "photos"))
+		fmt.Fprintf(&b, "%s failed.\n", record.Count(s.Failed, "photo", "photos"))
 	}
 	if s.Duplicate > 0 {
-		fmt.Fprintf(&b, "%s left out: the same photo stands under another name too.\n", count(s.Duplicate, "copy was", "copies were"))
+		fmt.Fprintf(&b, "%s left out: the same photo stands under another name too.\n", record.Count(s.Duplicate, "copy was", "copies were"))
 	}
 	if s.Unsure > 0 {
-		fmt.Fprintf(&b, "%s: look at them in the report.\n", count(s.Unsure, "outline is not sure", "outlines are not sure"))
+		fmt.Fprintf(&b, "%s: look at them in the report.\n", record.Count(s.Unsure, "outline is not sure", "outlines are not sure"))
 	}
 	if s.Variety != "" {
 		fmt.Fprintf(&b, "Compared with %s, description version %s.\n", s.Variety, s.Version)
 	}
 	for _, g := range s.Groups {
-		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, count(g.Fruits, "fruit", "fruit"))
+		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, record.Count(g.Fruits, "fruit", "fruit"))
 		switch len(g.Plants) {
 		case 0:
 		case 1:

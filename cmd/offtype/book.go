@@ -124,7 +124,7 @@ func showHarvest(w io.Writer, h *book.Harvest) error {
 	for _, n := range h.Notes {
 		fmt.Fprintf(w, "note: %s\n", n)
 	}
-	_, err := fmt.Fprintf(w, "measurement %d, recorded %s by %s\n", h.Revision, or(h.Recorded), or(h.Program))
+	_, err := fmt.Fprintf(w, "measurement %d, recorded %s by offtype %s\n", h.Revision, or(h.Recorded), or(h.Program))
 	return err
 }
 
@@ -223,7 +223,11 @@ func (c *bookAddCmd) Run(e *env) error {
 		return err
 	}
 	defer b.Close()
-	return b.Set(e.ctx, c.Kind, c.Name, fields)
+	if err := b.Set(e.ctx, c.Kind, c.Name, fields); err != nil {
+		return err
+	}
+	fmt.Fprintf(e.out, "%s %q written\n", c.Kind, c.Name)
+	return nil
 }
 
 type bookNoteCmd struct {
@@ -232,6 +236,10 @@ type bookNoteCmd struct {
 	Name string `arg:"" help:"Its name; empty (\"\") for the whole book."`
 	Text string `arg:"" help:"The note."`
 	By   string `help:"Who wrote it." placeholder:"NAME"`
+}
+
+func (*bookNoteCmd) Help() string {
+	return `Example: offtype book note harvest autumn-2026 "hail on 12 August"` + "\n" + exitHelp
 }
 
 // Run writes the note.
@@ -254,6 +262,12 @@ type bookPhotoCmd struct {
 	Note  string `help:"A note." placeholder:"TEXT"`
 }
 
+func (*bookPhotoCmd) Help() string {
+	return `Example: offtype book picture packet.jpg --kind "packet front" --lot L-2026
+
+The book keeps where the picture lies, not the picture itself.` + "\n" + exitHelp
+}
+
 // Run notes the picture.
 func (c *bookPhotoCmd) Run(e *env) error {
 	b, err := c.open(e, true)
@@ -268,6 +282,10 @@ type bookRemoveCmd struct {
 	bookFile
 	Kind   string `arg:"" help:"observation, decision, note or picture."`
 	Number int64  `arg:"" help:"Its number, as offtype book show prints it."`
+}
+
+func (*bookRemoveCmd) Help() string {
+	return "Example: offtype book remove observation 12\n" + exitHelp
 }
 
 // Run removes the entry.

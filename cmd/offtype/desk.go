@@ -84,7 +84,8 @@ func deskDocument(ctx context.Context, of desk.ReportOf) (*report.Document, erro
 	e := &env{ctx: ctx, out: io.Discard, err: io.Discard}
 	c := &reportCmd{bookFile: bookFile{Book: of.Book}, Harvest: of.Harvest, Photos: of.Photos}
 	d := &report.Document{Paper: "a4", Language: "en", Made: time.Now().UTC()}
-	if err := c.fromBook(e, d); err != nil {
+	v, err := c.fromBook(e, d)
+	if err != nil {
 		return nil, err
 	}
 	if of.Variety != "" {
@@ -92,13 +93,12 @@ func deskDocument(ctx context.Context, of desk.ReportOf) (*report.Document, erro
 		if err != nil {
 			return nil, err
 		}
-		v, err := judge.ParseVariety(filepath.Base(of.Variety), b)
-		if err != nil {
+		if v, err = judge.ParseVariety(filepath.Base(of.Variety), b); err != nil {
 			return nil, err
 		}
-		if d.Description, err = sameDescription(d.Run, v, ""); err != nil {
-			return nil, err
-		}
+	}
+	if d.Description, err = sameDescription(d.Run, v, ""); err != nil {
+		return nil, err
 	}
 	d.Cautions = judge.Cautions(d.Run)
 	return d, nil

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 
+	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
 
@@ -101,18 +102,14 @@ func (c *fixCmd) show(e *env, f *segment.Fixes, path string) error {
 		return j.Encode(f)
 	}
 	if !c.List {
-		fmt.Fprintf(e.out, "%s: %d %s; run offtype run again to apply\n", path, len(f.Fixes), plural(len(f.Fixes), "correction", "corrections"))
+		fmt.Fprintf(e.out, "%s: %s; run offtype run again to apply\n", path, record.Count(len(f.Fixes), "correction", "corrections"))
 		return nil
+	}
+	if len(f.Fixes) == 0 {
+		fmt.Fprintln(e.out, "no corrections")
 	}
 	for i, x := range f.Fixes {
 		fmt.Fprintf(e.out, "%d\t%s\n", i+1, x.Text())
 	}
 	return nil
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
 }

@@ -10,6 +10,7 @@ import (
 	"offtype/pipeline"
 	"offtype/pipeline/card"
 	"offtype/pipeline/judge"
+	"offtype/pipeline/record"
 )
 
 type runCmd struct {
@@ -36,8 +37,8 @@ type runCmd struct {
 	Control       []string `help:"Plant numbers of control plants: same variety, other seed, same bed and sowing." placeholder:"PLANT"`
 	NotAssessable []string `help:"Fruit (PHOTO:NUMBER) or plants (plant:NUMBER) that are sick, damaged, late or unripe." placeholder:"WHAT"`
 	Stage         string   `help:"Stage of the fruit: young, at harvest, cured, stored." enum:"young,at harvest,cured,stored," default:""`
-	Standard      float64  `help:"Population standard of the off-type rule, in percent." default:"1" placeholder:"PERCENT"`
-	Acceptance    float64  `help:"Acceptance probability of the off-type rule, in percent." default:"95" placeholder:"PERCENT"`
+	Standard      float64  `help:"Share of off-types that the off-type rule accepts in a lot (population standard), in percent." default:"1" placeholder:"PERCENT"`
+	Acceptance    float64  `help:"How often the rule passes a lot that is just good enough (acceptance probability), in percent." default:"95" placeholder:"PERCENT"`
 
 	Fixes     string `help:"Folder of corrections (PHOTO.fix.json). Default: beside each photo." placeholder:"DIR"`
 	ShowSteps string `help:"Write pictures of the outlining steps to this folder." placeholder:"DIR"`
@@ -46,8 +47,8 @@ type runCmd struct {
 	Shard     string `help:"Measure only share I of N of the photos; put together with offtype merge." placeholder:"I/N"`
 	MaxMP     int    `name:"max-megapixels" help:"Largest photo, in megapixels." default:"120" placeholder:"MP"`
 
-	Book    string `help:"Harvest book that records the run." placeholder:"FILE"`
-	Harvest string `help:"Name of the harvest in the book." placeholder:"NAME"`
+	Book    string `help:"Harvest book that records the run. Default: the book in your data folder." placeholder:"FILE"`
+	Harvest string `help:"Record the run in the harvest book under this name." placeholder:"NAME"`
 	Lot     string `help:"Seed lot of the harvest in the book." placeholder:"LOT"`
 
 	JSON  bool `help:"Print the summary as JSON."`
@@ -78,9 +79,6 @@ func (c *runCmd) options(e *env) (pipeline.Options, error) {
 	}
 	if c.CardLength < 50 || c.CardLength > 200 {
 		return o, fmt.Errorf("--card-length %v: the 100 mm line cannot read that; give what the ruler reads, such as 98.5", c.CardLength)
-	}
-	if c.Harvest != "" && c.Book == "" {
-		return o, errors.New("--harvest needs --book FILE")
 	}
 	if c.Book != "" && c.Harvest == "" {
 		return o, errors.New("--book needs --harvest NAME")
@@ -154,6 +152,11 @@ func (c *runCmd) Run(e *env) error {
 		for _, p := range res.Problems {
 			fmt.Fprintln(e.err, p)
 		}
+		for _, p := range res.Run.Photos {
+			if p.Status == record.StatusOK && p.Message != "" {
+				fmt.Fprintf(e.err, "%s: %s\n", p.Name, p.Message)
+			}
+		}
 	}
 	if err != nil {
 		if errors.Is(err, pipeline.ErrUsage) {
@@ -161,7 +164,7 @@ func (c *runCmd) Run(e *env) error {
 		}
 		return err
 	}
-	if c.Book != "" && len(res.Run.Fruits) > 0 {
+	if c.Harvest != "" && len(res.Run.Fruits) > 0 {
 		if err := recordInBook(e, c, res); err != nil {
 			return err
 		}

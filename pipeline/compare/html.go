@@ -190,7 +190,7 @@ func (c *cutter) rows(v *sectionView, a, b *Side) {
 		}
 	}
 	if missing > 0 {
-		v.NoPhotos = fmt.Sprintf("%s could not be shown: the photos were moved or removed.", plural(missing, "fruit", "fruit"))
+		v.NoPhotos = fmt.Sprintf("%s could not be shown: the photos were moved or removed.", record.Count(missing, "fruit", "fruit"))
 	}
 }
 

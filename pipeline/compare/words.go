@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"offtype/pipeline/record"
 )
 
 // few is the number of plants below which every sentence says that they are few.
@@ -26,19 +28,12 @@ func amount(x float64, decimals int, unit string) string {
 	return s + " " + unit
 }
 
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 // units says "plants" or "fruit", as counted.
 func units(p *Pair, n int) string {
 	if p.Unit == "fruit" {
-		return plural(n, "fruit", "fruit")
+		return record.Count(n, "fruit", "fruit")
 	}
-	return plural(n, "plant", "plants")
+	return record.Count(n, "plant", "plants")
 }
 
 // traitSentence says what became of a trait, with its interval.
@@ -166,16 +161,16 @@ func signedUnit(x float64, decimals int, unit string) string {
 func groupSentence(g *GroupPair, p *Pair) string {
 	count := func(fruits, plants int) string {
 		if plants == 0 || p.Unit == "fruit" {
-			return plural(fruits, "fruit", "fruit")
+			return record.Count(fruits, "fruit", "fruit")
 		}
 		if len(g.names) > 0 && len(g.names) <= 12 && (g.From == 0 || g.To == 0) {
 			word := "plant "
 			if len(g.names) > 1 {
 				word = "plants "
 			}
-			return word + strings.Join(g.names, ", ") + "; " + plural(fruits, "fruit", "fruit")
+			return word + strings.Join(g.names, ", ") + "; " + record.Count(fruits, "fruit", "fruit")
 		}
-		return fmt.Sprintf("%s, %s", plural(plants, "plant", "plants"), plural(fruits, "fruit", "fruit"))
+		return fmt.Sprintf("%s, %s", record.Count(plants, "plant", "plants"), record.Count(fruits, "fruit", "fruit"))
 	}
 	switch {
 	case g.From == 0:
@@ -211,7 +206,7 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 		}
 		return fmt.Sprintf(", and %d that could not be decided%s", len(plants), list(plants))
 	}
-	s := fmt.Sprintf("%s had %d off-type of %s judged%s%s; %s had %d of %d%s%s. ", p.To, o.To, plural(o.ToOf, "plant", "plants"), list(o.ToPlants), doubt(o.ToDoubtful),
+	s := fmt.Sprintf("%s had %d off-type of %s judged%s%s; %s had %d of %d%s%s. ", p.To, o.To, record.Count(o.ToOf, "plant", "plants"), list(o.ToPlants), doubt(o.ToDoubtful),
 		p.From, o.From, o.FromOf, list(o.FromPlants), doubt(o.FromDoubtful))
 	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", percent(o.ToLow), percent(o.ToHigh), percent(o.FromLow), percent(o.FromHigh))
 	switch {
@@ -286,7 +281,7 @@ func warnings(a, b *Side, ta, tb *table) []string {
 		n int
 	}{{a, dubA}, {b, dubB}} {
 		if x.n > 0 {
-			out = append(out, fmt.Sprintf("The colours of %s of %s are doubtful.", plural(x.n, "photo", "photos"), x.s.Name))
+			out = append(out, fmt.Sprintf("The colours of %s of %s are doubtful.", record.Count(x.n, "photo", "photos"), x.s.Name))
 		}
 	}
 	if a.Stage != "" && b.Stage != "" && a.Stage != b.Stage {
@@ -309,10 +304,10 @@ func warnings(a, b *Side, ta, tb *table) []string {
 			out = append(out, fmt.Sprintf("%s has no plant numbers: fruit are counted instead of plants. Fruit of one plant are alike, so that every difference looks surer than it is.", t.side.Name))
 		}
 		if t.aside > 0 {
-			out = append(out, fmt.Sprintf("%s of %s left out as not assessable.", plural(t.aside, "fruit", "fruit"), t.side.Name))
+			out = append(out, fmt.Sprintf("%s of %s left out as not assessable.", record.Count(t.aside, "fruit", "fruit"), t.side.Name))
 		}
 		if unplanted := withoutPlant(t); unplanted > 0 {
-			out = append(out, fmt.Sprintf("%s of %s without a plant number left out.", plural(unplanted, "fruit", "fruit"), t.side.Name))
+			out = append(out, fmt.Sprintf("%s of %s without a plant number left out.", record.Count(unplanted, "fruit", "fruit"), t.side.Name))
 		}
 	}
 	return append(out, "Weather, bed, sowing and ripeness differ from year to year. Without control plants of known seed in both years they cannot be told from a change of the seed.")

@@ -129,12 +129,12 @@ func (j *judging) noVerdict(l *record.Lot, extra []string) error {
 		l.Seen = j.o.Plants
 	}
 	k := len(j.g.Groups)
-	s := fmt.Sprintf("This seed gave %d types of fruit.", k)
+	s := fmt.Sprintf("These fruit are of %d types.", k)
 	switch k {
 	case 0:
 		s = "No fruit was found."
 	case 1:
-		s = "This seed gave one type of fruit."
+		s = "These fruit look like one type."
 	}
 	l.Sentences = append([]string{s}, extra...)
 	if j.own != "" {

@@ -2,6 +2,7 @@ package record
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 )
 
@@ -30,4 +31,12 @@ func (v *Value) UnmarshalJSON(b []byte) error {
 		v.U = *p[1]
 	}
 	return nil
+}
+
+// Count says a number of things: "1 photo", "4 photos".
+func Count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
 }
