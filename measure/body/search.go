@@ -31,6 +31,7 @@ type candidate struct {
 func (t *task) straight(flat plan, psi []float64) []candidate {
 	const deg = math.Pi / 180
 	var all []candidate
+	whole := t.thin()
 	for _, h := range psi {
 		for _, tilt := range [...]float64{0, 12 * deg, -12 * deg} {
 			m := flat.begin(h)
@@ -44,6 +45,7 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 			}
 		}
 	}
+	t.rays = whole
 	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
 	var apart []candidate
 	for _, c := range all {
@@ -62,10 +64,21 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 	return apart
 }
 
+// thin leaves every other ray, enough for a search, and returns the whole lot.
+func (t *task) thin() []ray {
+	whole := t.rays
+	t.rays = make([]ray, 0, len(whole)/2+1)
+	for i := 0; i < len(whole); i += 2 {
+		t.rays = append(t.rays, whole[i])
+	}
+	return whole
+}
+
 // tryBends fits bent middle lines and returns one when the outline clearly asks for it.
 func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *normal) {
 	var best *model
 	cost := math.Inf(1)
+	whole := t.thin()
 	for _, share := range [][bends]float64{{.35, .4, .2, .05, 0}, {.2, .2, .2, .2, .2}, {.6, .6, .3, 0, 0}} {
 		m := flat.beginBent(psi, share)
 		t.loose = stiff
@@ -74,6 +87,7 @@ func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *norma
 		}
 		t.loose = 1
 	}
+	t.rays = whole
 	if best == nil {
 		return nil, nil
 	}
