@@ -1,0 +1,214 @@
+package desk
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"offtype/pipeline"
+	"offtype/pipeline/segment"
+)
+
+// fix takes one correction: it is measured first, then saved, then shown.
+func (d *Desk) fix(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	f := r.PostForm
+	n, _ := strconv.Atoi(f.Get("fruit"))
+	err := h.correct(r.PathValue("key"), func(part *pipeline.Part, fx *segment.Fixes) error {
+		more, err := fixFrom(part, n, f)
+		if err != nil {
+			return err
+		}
+		fx.Fixes = append(fx.Fixes, more)
+		return nil
+	})
+	d.afterFix(w, r, h, n, err)
+}
+
+// spare takes a fruit out of the judging, or back in: sick, damaged or unripe fruit say nothing of
+// the variety. It is still measured.
+func (d *Desk) spare(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	n, _ := strconv.Atoi(r.PostForm.Get("fruit"))
+	h.mu.Lock()
+	p, _ := h.photo(r.PathValue("key"))
+	known := p != nil && h.fruitData(p.Key, n) != nil
+	h.mu.Unlock()
+	err := errors.New("choose a fruit first")
+	if known {
+		err = h.change(func(s *saved) error {
+			name := fmt.Sprintf("%s:%d", p.File, n)
+			s.Spared = slices.DeleteFunc(slices.Clone(s.Spared), func(x string) bool { return x == name })
+			if r.PostForm.Get("on") == "1" {
+				s.Spared = append(s.Spared, name)
+			}
+			return nil
+		})
+	}
+	if err == nil {
+		h.mu.Lock()
+		h.stale = true
+		h.refresh()
+		h.mu.Unlock()
+	}
+	d.afterFix(w, r, h, n, err)
+}
+
+func (d *Desk) undo(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	n, _ := strconv.Atoi(r.PostForm.Get("fruit"))
+	err := h.correct(r.PathValue("key"), func(_ *pipeline.Part, fx *segment.Fixes) error {
+		if len(fx.Fixes) == 0 {
+			return errors.New("there is nothing to take back on this photo")
+		}
+		fx.Fixes = fx.Fixes[:len(fx.Fixes)-1]
+		return nil
+	})
+	d.afterFix(w, r, h, n, err)
+}
+
+// afterFix answers with the drawing and the panel, and with what went wrong.
+func (d *Desk) afterFix(w http.ResponseWriter, r *http.Request, h *harvest, n int, err error) {
+	h.mu.Lock()
+	v, ok := h.tableData(r.PathValue("key"))
+	v.Fruit = h.fruitData(v.Key, n)
+	h.mu.Unlock()
+	if !ok {
+		d.notFound(w, r)
+		return
+	}
+	if err != nil {
+		v.Problem = sentence(err.Error())
+	}
+	if r.Header.Get("HX-Request") == "" {
+		d.show(w, r, "photo", h.page(v.File, "table", v))
+		return
+	}
+	d.piece(w, "photo", "sheet", v)
+}
+
+// correct changes the corrections of a photo and measures it again. Nothing is saved when the
+// change cannot be applied.
+func (h *harvest) correct(key string, change func(*pipeline.Part, *segment.Fixes) error) error {
+	h.fixing.Lock() // corrections of a harvest come one after the other
+	defer h.fixing.Unlock()
+	h.mu.Lock()
+	p, l := h.photo(key)
+	if p == nil || l.part == nil {
+		h.mu.Unlock()
+		return errors.New("this photo is not measured yet; wait until it is, or load the page again")
+	}
+	old, x := l.part, h.shot(p)
+	h.mu.Unlock()
+	file := segment.FixPath(x.Path, "")
+	fx, err := segment.ReadFixes(file)
+	if err != nil {
+		return fmt.Errorf("the corrections of this photo cannot be read (%w); move its .fix.json file away", err)
+	}
+	if err := change(old, fx); err != nil {
+		return err
+	}
+	part, err := h.desk.session.Correct(x, fx)
+	if err != nil {
+		return err
+	}
+	if err := fx.Write(file); err != nil {
+		return fmt.Errorf("the correction could not be saved (%w)", err)
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if p, l = h.photo(key); p != nil {
+		h.measured(l, part)
+		h.refresh()
+	}
+	return nil
+}
+
+// fixFrom reads a correction from a form: fruit numbers become points inside them.
+func fixFrom(part *pipeline.Part, n int, f url.Values) (segment.Fix, error) {
+	x := segment.Fix{Op: f.Get("op")}
+	at := func(n int) (*segment.Point, error) {
+		for i := range part.Fruits {
+			if g := &part.Fruits[i]; g.Number == n {
+				c := inside(g)
+				return &segment.Point{round1(c.X), round1(c.Y)}, nil
+			}
+		}
+		return nil, errors.New("choose a fruit first")
+	}
+	pts, err := points(f.Get("points"))
+	if err != nil {
+		return x, err
+	}
+	if x.Op != "add" {
+		if x.At, err = at(n); err != nil {
+			return x, err
+		}
+	}
+	switch x.Op {
+	case "add", "redraw":
+		if len(pts) < 3 {
+			return x, errors.New("draw the outline with at least three points around the fruit")
+		}
+		x.Outline = pts
+	case "split":
+		if len(pts) != 2 {
+			return x, errors.New("mark the two ends of the cut")
+		}
+		x.Line = pts
+	case "merge":
+		with, _ := strconv.Atoi(f.Get("with"))
+		if with == n {
+			return x, errors.New("choose another fruit to join it with")
+		}
+		if x.With, err = at(with); err != nil {
+			return x, errors.New("choose the other half")
+		}
+	case "stem":
+		if len(pts) != 1 {
+			return x, errors.New("mark the place of the stem end")
+		}
+		x.Stem = &pts[0]
+	case "pose":
+		x.Pose = f.Get("pose")
+	case "plant":
+		x.Plant = strings.TrimSpace(f.Get("plant"))
+		if x.Plant == "" {
+			x.Plant = "0"
+		}
+	case "drop":
+	default:
+		return x, errors.New("this correction is not known; load the page again")
+	}
+	return x, nil
+}
+
+func round1(v float64) float64 { return float64(int(v*10+.5)) / 10 }
+
+// points reads "x,y x,y …" in px of the photo.
+func points(s string) ([]segment.Point, error) {
+	var out []segment.Point
+	for _, w := range strings.Fields(s) {
+		a, b, ok := strings.Cut(w, ",")
+		x, err1 := strconv.ParseFloat(a, 64)
+		y, err2 := strconv.ParseFloat(b, 64)
+		if !ok || err1 != nil || err2 != nil || len(out) > 20_000 {
+			return nil, errors.New("the points of the drawing cannot be read; draw it again")
+		}
+		out = append(out, segment.Point{x, y})
+	}
+	return out, nil
+}
