@@ -24,6 +24,7 @@ const (
 	sizeBend      = 0.5  // each bend, rad
 	flatRiseDeg   = 0.8  // rise at rest of a body on two contacts, degrees
 	centroidShare = 0.04 // of the centroid along the body / length: heavy ends, flat spots, a stalk
+	ballBulge     = 2.0  // curvature of a ball / its length
 	ribDepth      = 0.08 // depth of furrows / radius: mean and standard deviation
 	rollDeg       = 3.0  // roll of a bent body's plane
 )
@@ -149,7 +150,11 @@ func (t *task) restPrior(m *model, row []float64, f sink) {
 		return
 	}
 	// the centroid is known to a share of the length: on a round belly that much rolls the body
-	sd := math.Hypot(flatRiseDeg*deg, centroidShare*math.Max(0, s.bulge))
+	bulge := math.Max(0, s.bulge)
+	if bulge > ballBulge { // flatter than a ball: it would topple, did it not rest on a flat of its rim
+		bulge = ballBulge * ballBulge / bulge
+	}
+	sd := math.Hypot(flatRiseDeg*deg, centroidShare*bulge)
 	row[pRise] = 1 / sd
 	if s.span >= 0.12 {
 		k := math.Pow(math.Cos(s.rise), 2) / (s.x2 - s.x1) / sd

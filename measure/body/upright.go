@@ -11,8 +11,8 @@ import (
 const (
 	tallShare  = 0.9
 	tallSpread = 0.4
-	standGain  = 10  // how much better a standing body must fit than a lying one to be believed
-	ringDoubt  = 0.12// standard uncertainty of the height of a standing fruit's greatest ring / its height
+	standGain  = 10   // how much better a standing body must fit than a lying one to be believed
+	ringDoubt  = 0.12 // standard uncertainty of the height of a standing fruit's greatest ring / its height
 )
 
 // rise fits the fruit standing and returns the body when it fits clearly better than the lying one; the
