@@ -88,6 +88,9 @@ func (c *observeCmd) Run(e *env) error {
 		return writeJSON(e.out, map[string]any{"harvest": c.Harvest, "of": s.String(), "trait": c.Trait, "value": c.Value, "unit": c.Unit})
 	}
 	fmt.Fprintf(e.out, "%s of %s written: %s\n", c.Trait, s, strings.TrimSpace(c.Value+" "+c.Unit))
+	if c.Trait == "bitter" && strings.EqualFold(c.Value, "yes") {
+		fmt.Fprintln(e.out, "Bitter fruit are poisonous: throw it away with its seed. Do not eat, feed, sell or taste on; other fruit of the plant may be bitter too.")
+	}
 	return nil
 }
 

@@ -119,8 +119,32 @@ func seedInput(e *env, b *book.Book, harvest string) (seed.Input, error) {
 	return in, nil
 }
 
+// bitterFruit tells which fruit were found bitter: themselves, or as fruit of a plant or group of which
+// that was written down. Once said it holds until it is taken back from the book.
+func bitterFruit(h *book.Harvest, run *record.Run) func(f *record.Fruit) bool {
+	fruits, plants, groups := map[record.Key]bool{}, map[string]bool{}, map[int]bool{}
+	for _, o := range h.Observations {
+		switch {
+		case o.Trait != "bitter" || o.Words != "yes" || o.Lost != "":
+		case o.Fruit != 0:
+			fruits[record.Key{Photo: o.Photo, Number: o.Fruit}] = true
+		case o.Plant != "":
+			plants[o.Plant] = true
+		case o.Group != 0:
+			groups[o.Group] = true
+		}
+	}
+	for _, m := range run.Groups {
+		if groups[m.Group] {
+			fruits[m.Key] = true
+		}
+	}
+	return func(f *record.Fruit) bool { return fruits[f.Key()] || f.Plant != "" && plants[f.Plant] }
+}
+
 // seedFruits gives each plant's fruit with what was observed of their seed.
 func seedFruits(h *book.Harvest, run *record.Run) map[string][]seed.Fruit {
+	bitter := bitterFruit(h, run)
 	said := map[record.Key]map[string]string{}
 	for _, o := range h.Observations {
 		if o.Fruit == 0 || o.Lost != "" {
@@ -143,7 +167,11 @@ func seedFruits(h *book.Harvest, run *record.Run) map[string][]seed.Fruit {
 			continue
 		}
 		k := f.Key()
-		out[f.Plant] = append(out[f.Plant], seed.Fruit{Photo: f.Photo, Number: f.Number, Verdict: verdicts[k], Mature: said[k]["seed_maturity"], Bitter: said[k]["bitter"]})
+		x := seed.Fruit{Photo: f.Photo, Number: f.Number, Verdict: verdicts[k], Mature: said[k]["seed_maturity"], Bitter: said[k]["bitter"]}
+		if bitter(f) {
+			x.Bitter = "yes"
+		}
+		out[f.Plant] = append(out[f.Plant], x)
 	}
 	return out
 }

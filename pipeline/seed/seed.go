@@ -2,6 +2,7 @@ package seed
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"offtype/cluster/lot"
@@ -103,19 +104,21 @@ func Decide(in Input) Advice {
 }
 
 // contaminants lists the plants of the same species that may have given pollen of another type: off-type,
-// doubtful or never judged, and not known to have been out of flower.
+// doubtful, bitter or never judged, and not known to have been out of flower.
 func contaminants(in Input) []string {
 	var out []string
 	for _, p := range in.Plants {
 		if !p.Flowered || !sameSpecies(p.Species, in.Species) {
 			continue
 		}
-		if p.Verdict != record.TrueToType {
+		if p.Verdict != record.TrueToType || slices.ContainsFunc(p.Fruits, isBitter) {
 			out = append(out, p.Number)
 		}
 	}
 	return out
 }
+
+func isBitter(f Fruit) bool { return f.Bitter == "yes" }
 
 func sameSpecies(a, b string) bool {
 	return a == "" || b == "" || strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
@@ -135,9 +138,9 @@ func others(list []string, plant string) []string {
 // stood says which plants flowered with it.
 func stood(list []string) string {
 	if len(list) == 1 {
-		return fmt.Sprintf("plant %s of the same species flowered with it and is off-type, doubtful or unjudged", list[0])
+		return fmt.Sprintf("plant %s of the same species flowered with it and is off-type, doubtful, bitter or unjudged", list[0])
 	}
-	return fmt.Sprintf("plants %s of the same species flowered with it and are off-type, doubtful or unjudged", strings.Join(list, ", "))
+	return fmt.Sprintf("plants %s of the same species flowered with it and are off-type, doubtful, bitter or unjudged", strings.Join(list, ", "))
 }
 
 func closed(p *Plant) bool { return p.Pollination == "hand, closed" || p.Pollination == "caged" }
@@ -244,7 +247,7 @@ func (d *Decision) fruits(p *Plant) {
 func (a *Advice) sum(fit int, with []string) []string {
 	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), or(a.Variety, "this variety"))}
 	if len(with) > 0 {
-		out = append(out, fmt.Sprintf("Off-type, doubtful or unjudged plants flowered with them: %s. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
+		out = append(out, fmt.Sprintf("Off-type, doubtful, bitter or unjudged plants flowered with them: %s. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
 	} else {
 		out = append(out, "This year's fruit says nothing about who pollinated it: a fruit looks like its mother plant. Whether seed is true shows only in the plants grown from it.")
 	}
