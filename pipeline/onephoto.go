@@ -58,12 +58,17 @@ func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 	if s.found.Solution != nil {
 		p.Modes = s.found.Solution.Modes(cameraModes)
 	}
-	small, _ := picture.Shrink(s.photo.Pix, s.photo.Width, s.photo.Height, picture.PreviewSide)
-	preview, err := photo.EncodeJPEG(small, 88)
+	preview, err := previewOf(s.photo)
 	if err != nil {
 		return nil, nil, err
 	}
 	return p, preview, nil
+}
+
+// previewOf is the small picture, JPEG, that pages show.
+func previewOf(p *photo.Photo) ([]byte, error) {
+	small, _ := picture.Shrink(p.Pix, p.Width, p.Height, picture.PreviewSide)
+	return photo.EncodeJPEG(small, 88)
 }
 
 // place finds card and tags, places the camera and calibrates the colours.

@@ -13,7 +13,6 @@ import (
 	"offtype/measure/body"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/photo"
-	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
@@ -262,8 +261,7 @@ func (h *heldPhoto) preview(m *measurer, out, key string) ([]byte, error) {
 	if b, err := os.ReadFile(partPath(out, first, ".jpg")); err == nil {
 		return b, nil
 	}
-	small, _ := picture.Shrink(h.shot.photo.Pix, h.shot.photo.Width, h.shot.photo.Height, picture.PreviewSide)
-	return photo.EncodeJPEG(small, 88)
+	return previewOf(h.shot.photo)
 }
 
 // Finish groups and judges the fruit of parts and writes the tables, masks and the report to out.
