@@ -415,3 +415,45 @@ func TestSafeName(t *testing.T) {
 		}
 	}
 }
+
+// Photos come and go while the harvest is being judged: every view stays whole.
+func TestListWhileJudging(t *testing.T) {
+	d, c := withHarvest(t)
+	h := d.harvest("2026-squash")
+	stop := make(chan struct{})
+	var wg sync.WaitGroup
+	wg.Add(1)
+	go func() {
+		defer wg.Done()
+		for {
+			select {
+			case <-stop:
+				return
+			default:
+				h.mu.Lock()
+				h.parts()
+				h.judgeOptions()
+				h.mu.Unlock()
+				h.photosData()
+			}
+		}
+	}()
+	for i := range 40 {
+		if s, b := c.upload("2026-squash", "p.jpg", plainJPEG(t, i)); s != http.StatusCreated {
+			t.Fatal(s, b)
+		}
+		if i%2 == 1 {
+			h.mu.Lock()
+			key := h.Photos[0].Key
+			h.mu.Unlock()
+			if s, b := c.post("/h/2026-squash/photo/"+key+"/remove", url.Values{}); s != http.StatusSeeOther {
+				t.Fatal(s, b)
+			}
+		}
+	}
+	close(stop)
+	wg.Wait()
+	if n := len(openDeskFiles(t, d)); n != 20 {
+		t.Errorf("%d photos left, want 20", n)
+	}
+}

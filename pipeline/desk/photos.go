@@ -207,14 +207,18 @@ func (h *harvest) add(name string, body io.Reader) (key string, status int, err 
 			return errors.New("the photo cannot be saved; check the free space")
 		}
 		s.Photos = append(s.Photos, savedPhoto{Key: key, SHA: sha, File: file})
+		h.live[key] = &live{state: waiting}                                                             // from now on: others may look at the list before it is in the queue
 		slices.SortFunc(s.Photos, func(a, b savedPhoto) int { return strings.Compare(a.File, b.File) }) // as the command takes them
 		return nil
 	})
-	if err != nil {
-		return "", http.StatusConflict, err
-	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	if err != nil {
+		if p, _ := h.photo(key); p == nil {
+			delete(h.live, key)
+		}
+		return "", http.StatusConflict, err
+	}
 	h.queue(key)
 	return key, http.StatusCreated, nil
 }

@@ -36,7 +36,7 @@ func (d *Desk) setScale(w http.ResponseWriter, r *http.Request, h *harvest) {
 		return
 	}
 	h.mu.Lock()
-	if l := h.live[key]; l.state != measuring {
+	if l := h.live[key]; l != nil && l.state != measuring {
 		h.queue(key)
 	}
 	h.mu.Unlock()

@@ -186,7 +186,11 @@ func (h *harvest) parts() []*pipeline.Part {
 	var out []*pipeline.Part
 	for i := range h.Photos {
 		p := &h.Photos[i]
-		switch l := h.live[p.Key]; l.state {
+		l := h.live[p.Key]
+		if l == nil {
+			continue
+		}
+		switch l.state {
 		case measured:
 			out = append(out, l.part)
 		case failed:
