@@ -55,6 +55,9 @@ func Shrink(pix []uint8, w, h, side int) (*image.NRGBA, float64) {
 // JPEG encodes an opaque picture without metadata.
 func JPEG(m image.Image, quality int) ([]byte, error) {
 	var b bytes.Buffer
+	if n, ok := m.(*image.NRGBA); ok && n.Opaque() {
+		m = &image.RGBA{Pix: n.Pix, Stride: n.Stride, Rect: n.Rect} // the same px when opaque; the encoder is quick on it
+	}
 	if err := jpeg.Encode(&b, m, &jpeg.Options{Quality: quality}); err != nil {
 		return nil, fmt.Errorf("encode picture: %w", err)
 	}

@@ -94,3 +94,26 @@ func TestShrinkKeepsMean(t *testing.T) {
 		t.Errorf("colour %v changed", got)
 	}
 }
+
+// TestJPEGSameOnQuickPath: the encoder gives the same bytes for a picture and for a plain copy of it
+// that it reads px by px.
+func TestJPEGSameOnQuickPath(t *testing.T) {
+	m := image.NewNRGBA(image.Rect(0, 0, 37, 21))
+	for i := range m.Pix {
+		m.Pix[i] = uint8(i * 7)
+		if i%4 == 3 {
+			m.Pix[i] = 255
+		}
+	}
+	a, err := JPEG(m, 85)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := JPEG(struct{ image.Image }{m}, 85)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(a, b) {
+		t.Error("the two differ")
+	}
+}
