@@ -34,6 +34,7 @@ func TestBadPhotosAmongGood(t *testing.T) {
 	if testing.Short() {
 		t.Skip("measures photos")
 	}
+	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "photos")
 	good := halfPhoto(t, 90)
 	c := halfTableCard

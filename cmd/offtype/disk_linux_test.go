@@ -63,6 +63,7 @@ func TestReadOnlyPartsFolder(t *testing.T) {
 	if testing.Short() {
 		t.Skip("measures a photo")
 	}
+	t.Parallel()
 	photos := harvest(t, 1)
 	out := filepath.Join(t.TempDir(), "out")
 	if err := os.MkdirAll(filepath.Join(out, "parts"), 0o755); err != nil {
@@ -83,6 +84,7 @@ func TestPhotosVanish(t *testing.T) {
 	if testing.Short() {
 		t.Skip("measures photos")
 	}
+	t.Parallel()
 	photos := harvest(t, 3)
 	out := filepath.Join(t.TempDir(), "out")
 	c, said := child(t, nil, "run", "--workers", "1", "--out", out, photos)
