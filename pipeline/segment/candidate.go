@@ -33,7 +33,7 @@ type candidate struct {
 
 // newCandidate traces a region; nil when its outline cannot be drawn.
 func newCandidate(im Image, m *Maps, g *regions, r *region) *candidate {
-	line := m.traceRegion(g, r.id, im)
+	line := m.traceRegion(g, r, im)
 	if len(line) < 8 {
 		return nil
 	}

@@ -57,28 +57,18 @@ type box struct{ x0, y0, x1, y1 int }
 // long is the longer side, cells.
 func (b box) long() int { return max(b.x1-b.x0, b.y1-b.y0) + 1 }
 
-// boxes returns the range of each region that counts as a fruit.
-func (g *regions) boxes() map[int32]box {
-	by := map[int32]box{}
-	for _, r := range g.regions {
-		if r.reject == "" {
-			by[r.id] = box{g.w, g.h, -1, -1}
-		}
-	}
-	for i, l := range g.label {
-		if b, ok := by[l]; ok {
-			x, y := i%g.w, i/g.w
-			by[l] = box{min(b.x0, x), min(b.y0, y), max(b.x1, x), max(b.y1, y)}
-		}
-	}
-	return by
+// with is the box grown to hold cell (x, y).
+func (b box) with(x, y int) box {
+	return box{min(b.x0, x), min(b.y0, y), max(b.x1, x), max(b.y1, y)}
 }
 
 // longest returns the length of the longest region as a share of the map's long side.
 func longest(m *Maps, g *regions) float64 {
 	top := 0
-	for _, b := range g.boxes() {
-		top = max(top, b.long())
+	for _, r := range g.regions {
+		if r.reject == "" {
+			top = max(top, r.box.long())
+		}
 	}
 	return float64(top) / float64(max(m.W, m.H))
 }
@@ -91,13 +81,14 @@ func (m *Maps) take(s *Maps, g *regions, share float64) {
 	const margin = 3
 	use, near := make([]bool, len(g.label)), make([]bool, len(g.label))
 	any := false
-	for id, b := range g.boxes() {
-		if float64(b.long()) <= limit {
+	for _, reg := range g.regions {
+		b := reg.box
+		if reg.reject != "" || float64(b.long()) <= limit {
 			continue
 		}
 		any = true
 		for i, l := range g.label {
-			if l == id {
+			if l == reg.id {
 				mark(use, g, i, margin)
 			}
 		}

@@ -104,6 +104,9 @@ func TestCloseups(t *testing.T) {
 			}
 		}
 		t.Logf("fruit %.2f of the picture: found %d of %d, %d extra, overlap %.3f worst %.3f", share, found, n, extra, sum/float64(max(n, 1)), worst)
+		if found != n || extra > 0 || sum/float64(max(n, 1)) < 0.95 || worst < 0.85 {
+			t.Errorf("fruit %.2f of the picture: found %d of %d, %d extra, overlap %.3f worst %.3f; want all, none, 0.95 and 0.85", share, found, n, extra, sum/float64(max(n, 1)), worst)
+		}
 	}
 }
 

@@ -99,15 +99,33 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 		b := c.bloss.p
 		f.Blossom, f.BlossomBy = &b, c.bloss.heat
 	}
-	// Both ends at one place: only the surer one can be right.
-	if f.StemBase != nil && f.Blossom != nil && f.StemBase.Sub(*f.Blossom).Norm() < 0.35*math.Sqrt(geom.Area(f.Outline)) {
-		if f.StemBy >= f.BlossomBy {
-			f.Blossom, f.BlossomBy = nil, 0
-		} else {
-			f.StemBase, f.StemBy = nil, 0
-		}
-	}
+	f.oneEnd(len(base) >= 3 && len(c.stalk) > 0)
 	f.UprightScore = uprightScore(f)
+}
+
+// endSeen is the least sureness of an end that stays when another end is named at the same place:
+// which of the two lies there is in doubt, that one does is not.
+const endSeen = 0.4
+
+// oneEnd keeps the surer one of two ends that are named at one place: only one can be right. What
+// speaks for the other lowers its sureness, unless a stalk that leaves there decides it.
+func (f *Fruit) oneEnd(stalk bool) {
+	if f.StemBase == nil || f.Blossom == nil || f.StemBase.Sub(*f.Blossom).Norm() >= 0.35*math.Sqrt(geom.Area(f.Outline)) {
+		return
+	}
+	lower := func(by, other float64) float64 {
+		return math.Max(by*by/(by+other), math.Min(by, endSeen))
+	}
+	switch {
+	case f.StemBy < f.BlossomBy:
+		f.BlossomBy = lower(f.BlossomBy, f.StemBy)
+		f.StemBase, f.StemBy = nil, 0
+	case stalk:
+		f.Blossom, f.BlossomBy = nil, 0
+	default:
+		f.StemBy = lower(f.StemBy, f.BlossomBy)
+		f.Blossom, f.BlossomBy = nil, 0
+	}
 }
 
 // uprightScore is 0 when the visible ends lie on the outline and 1 when one lies in its middle:
@@ -125,10 +143,10 @@ func uprightScore(f *Fruit) float64 {
 		return 0
 	}
 	s := 0.0
-	if f.StemBase != nil && f.StemBy > 0.4 {
+	if f.StemBase != nil && f.StemBy >= endSeen {
 		s = deep(*f.StemBase) / inner
 	}
-	if f.Blossom != nil && f.BlossomBy > 0.4 {
+	if f.Blossom != nil && f.BlossomBy >= endSeen {
 		s = math.Max(s, deep(*f.Blossom)/inner)
 	}
 	return clamp(s, 0, 1)
@@ -136,15 +154,19 @@ func uprightScore(f *Fruit) float64 {
 
 // distToLine returns the distance from p to the closed line, px.
 func distToLine(line []geom.Px, p geom.Px) float64 {
-	best := math.Inf(1)
-	for i, a := range line {
-		b := line[(i+1)%len(line)]
-		d := b.Sub(a)
-		t := 0.0
-		if l := d.Dot(d); l > 0 {
-			t = clamp(p.Sub(a).Dot(d)/l, 0, 1)
-		}
-		best = math.Min(best, a.Add(d.Scale(t)).Sub(p).Norm())
+	if len(line) == 0 {
+		return math.Inf(1)
 	}
-	return best
+	best := math.Inf(1)
+	a := line[len(line)-1]
+	for _, b := range line {
+		dx, dy, px, py := b.X-a.X, b.Y-a.Y, p.X-a.X, p.Y-a.Y
+		if l := dx*dx + dy*dy; l > 0 {
+			t := clamp((px*dx+py*dy)/l, 0, 1)
+			px, py = px-t*dx, py-t*dy
+		}
+		best = min(best, px*px+py*py)
+		a = b
+	}
+	return math.Sqrt(best)
 }

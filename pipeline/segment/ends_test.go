@@ -66,3 +66,29 @@ func TestEndsOnScenes(t *testing.T) {
 		t.Errorf("stem ends are off by %.3f of the fruit's size in the median, want 0.12", median(stem))
 	}
 }
+
+// TestOneEndAtAPlace: a fruit seen from one end shows one end only; the other's sign is doubt.
+func TestOneEndAtAPlace(t *testing.T) {
+	at := func(x, y float64) *geom.Px { return &geom.Px{X: x, Y: y} }
+	square := []geom.Px{{X: 0, Y: 0}, {X: 100, Y: 0}, {X: 100, Y: 100}, {X: 0, Y: 100}}
+	for _, c := range []struct {
+		name                       string
+		stem, blossom              *geom.Px
+		stemBy, blossomBy          float64
+		stalk                      bool
+		wantStem, wantBlossom      float64
+		stemStays, blossomEndStays bool
+	}{
+		{"apart", at(50, 2), at(50, 98), 0.7, 0.7, false, 0.7, 0.7, true, true},
+		{"stem surer", at(50, 50), at(55, 50), 0.9, 0.3, false, 0.675, 0, true, false},
+		{"nearly even", at(50, 50), at(55, 50), 0.6, 0.6, false, 0.4, 0, true, false},
+		{"blossom surer", at(50, 50), at(55, 50), 0.3, 0.9, false, 0, 0.675, false, true},
+		{"a stalk decides", at(50, 50), at(55, 50), 0.8, 0.6, true, 0.8, 0, true, false},
+	} {
+		f := Fruit{Outline: square, StemBase: c.stem, Blossom: c.blossom, StemBy: c.stemBy, BlossomBy: c.blossomBy}
+		f.oneEnd(c.stalk)
+		if math.Abs(f.StemBy-c.wantStem) > 1e-9 || math.Abs(f.BlossomBy-c.wantBlossom) > 1e-9 || (f.StemBase != nil) != c.stemStays || (f.Blossom != nil) != c.blossomEndStays {
+			t.Errorf("%s: stem %.3f, blossom %.3f; want %.3f, %.3f", c.name, f.StemBy, f.BlossomBy, c.wantStem, c.wantBlossom)
+		}
+	}
+}

@@ -68,10 +68,7 @@ func (e *edgeModel) fit(y []float64, noise2 float64, cost []float64) (at, sse, s
 	for p, q := range e.q {
 		c := total
 		for a := range 4 {
-			dot := 0.0
-			for k, v := range q[a*n : (a+1)*n] {
-				dot += v * yw[k]
-			}
+			dot := dotF(q[a*n:(a+1)*n], yw)
 			c -= dot * dot
 		}
 		// A weak pull to the middle: the path search is right within about a px.

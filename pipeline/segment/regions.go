@@ -3,6 +3,7 @@ package segment
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"offtype/measure/geom"
@@ -17,6 +18,7 @@ type region struct {
 	body   float64 // mean body probability
 	spread float64 // RMS of the votes about their mean / equivalent radius
 	wide   float64 // greatest distance of a cell to the table, cells
+	box    box     // the cells' range when last measured
 	reject string
 }
 
@@ -187,18 +189,19 @@ func boxBlur(a []float32, w, h, r int) []float32 {
 
 // measure rebuilds the list of regions from the labels.
 func (g *regions) measure(m *Maps) {
-	by := map[int32]*region{}
+	by := make([]*region, slices.Max(g.label)+1)
 	for i, l := range g.label {
 		if l == 0 {
 			continue
 		}
 		r := by[l]
 		if r == nil {
-			r = &region{id: l}
+			r = &region{id: l, box: box{g.w, g.h, -1, -1}}
 			by[l] = r
 		}
 		x, y := float64(i%g.w), float64(i/g.w)
 		r.cells++
+		r.box = r.box.with(i%g.w, i/g.w)
 		r.cx += x
 		r.cy += y
 		r.vx += x + float64(m.DX[i])
@@ -208,6 +211,9 @@ func (g *regions) measure(m *Maps) {
 	}
 	g.regions = g.regions[:0]
 	for _, r := range by {
+		if r == nil {
+			continue
+		}
 		n := float64(r.cells)
 		r.cx, r.cy, r.vx, r.vy, r.body = r.cx/n, r.cy/n, r.vx/n, r.vy/n, r.body/n
 		g.regions = append(g.regions, r)

@@ -121,7 +121,7 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 			continue
 		}
 		if r.reject != "" {
-			res.Rejected = append(res.Rejected, Rejected{m.traceRegion(g, r.id, im), r.reason()})
+			res.Rejected = append(res.Rejected, Rejected{m.traceRegion(g, r, im), r.reason()})
 			continue
 		}
 		if c := newCandidate(im, m, g, r); c != nil {

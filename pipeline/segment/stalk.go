@@ -176,15 +176,17 @@ func (g *regions) growStalk(m *Maps, r *region, cells []int, own *ownColours) []
 // traceStalk returns the coarse outline of the cells, photo px.
 func (m *Maps) traceStalk(cells []int, im Image) []geom.Px {
 	in := map[int]bool{}
+	b := box{m.W, m.H, -1, -1}
 	for _, i := range cells {
 		in[i] = true
+		b = b.with(i%m.W, i/m.W)
 	}
 	return m.traceField(func(i int) float32 {
 		if in[i] {
 			return float32(math.Max(0.75, float64(m.Stalk[i])))
 		}
 		return min(m.Stalk[i], 0.5)
-	}, func(i int) bool { return in[i] }, im)
+	}, func(i int) bool { return in[i] }, b, im)
 }
 
 // refineStalk moves the stalk's outline to the photo's edge and takes away what it shares with the

@@ -102,11 +102,11 @@ func contour(field []float32, w, h int, level float32) []geom.Px {
 	return best
 }
 
-// traceRegion returns the coarse outline of region id, photo px.
-func (m *Maps) traceRegion(g *regions, id int32, im Image) []geom.Px {
+// traceRegion returns the coarse outline of region r, photo px.
+func (m *Maps) traceRegion(g *regions, r *region, im Image) []geom.Px {
 	own := func(i int) float32 {
 		switch l := g.label[i]; {
-		case l == id:
+		case l == r.id:
 			if m.Body[i] <= 0.5 { // filled or grown
 				return 0.75
 			}
@@ -117,20 +117,14 @@ func (m *Maps) traceRegion(g *regions, id int32, im Image) []geom.Px {
 			return 0
 		}
 	}
-	return m.traceField(own, func(i int) bool { return g.label[i] == id }, im)
+	return m.traceField(own, func(i int) bool { return g.label[i] == r.id }, r.box, im)
 }
 
-// traceField traces the 0.5 line of value around the cells that in selects, photo px, clipped to
-// the photo. Beyond the map the field goes on one cell, so that fruit at the frame reach it.
-func (m *Maps) traceField(value func(i int) float32, in func(i int) bool, im Image) []geom.Px {
-	x0, y0, x1, y1 := m.W, m.H, -1, -1
-	for i := range m.Body {
-		if in(i) {
-			x, y := i%m.W, i/m.W
-			x0, x1, y0, y1 = min(x0, x), max(x1, x), min(y0, y), max(y1, y)
-		}
-	}
-	if x1 < 0 {
+// traceField traces the 0.5 line of value around the cells that in selects, all within b, photo px,
+// clipped to the photo. Beyond the map the field goes on one cell, so that fruit at the frame reach it.
+func (m *Maps) traceField(value func(i int) float32, in func(i int) bool, b box, im Image) []geom.Px {
+	x0, y0, x1, y1 := b.x0, b.y0, b.x1, b.y1
+	if x1 < x0 {
 		return nil
 	}
 	x0, y0, x1, y1 = x0-2, y0-2, x1+2, y1+2
