@@ -135,7 +135,7 @@ func (d *Desk) varietyPage(w http.ResponseWriter, r *http.Request, status int, n
 	}
 	if x.Skin != nil && len(x.Skin.Lab) == 3 {
 		v.HasSkin = true
-		v.Skin = screen(&record.Lab{L: x.Skin.Lab[0], A: x.Skin.Lab[1], B: x.Skin.Lab[2]})
+		v.Skin = record.Lab{L: x.Skin.Lab[0], A: x.Skin.Lab[1], B: x.Skin.Lab[2]}.Hex()
 		v.SkinTol = numText(x.Skin.Tolerance)
 	}
 	for _, p := range patternWords {
@@ -221,7 +221,7 @@ func formColour(x *reference.Description, f url.Values) error {
 	if x.Skin != nil && len(x.Skin.Lab) == 3 {
 		c = record.Lab{L: x.Skin.Lab[0], A: x.Skin.Lab[1], B: x.Skin.Lab[2]}
 	}
-	if x.Skin == nil || screen(&c) != f.Get("skin") {
+	if x.Skin == nil || c.Hex() != f.Get("skin") {
 		n, err := strconv.ParseUint(strings.TrimPrefix(f.Get("skin"), "#"), 16, 32)
 		if err != nil || len(f.Get("skin")) != 7 {
 			return errors.New("choose a colour from the field")

@@ -124,40 +124,10 @@ func plusMinus(v record.Value, decimals int, unit string) string {
 	return s
 }
 
-// screen is the screen colour nearest to c (IEC 61966-2-1; white D65).
-func screen(c *record.Lab) string {
-	fy := (c.L + 16) / 116
-	inv := func(t float64) float64 {
-		if t > 6.0/29 {
-			return t * t * t
-		}
-		return 3 * 36.0 / 841 * (t - 4.0/29)
-	}
-	x, y, z := .95047*inv(fy+c.A/500), inv(fy), 1.08883*inv(fy-c.B/200)
-	enc := func(v float64) int {
-		v = math.Max(0, math.Min(1, v))
-		if v <= .0031308 {
-			v *= 12.92
-		} else {
-			v = 1.055*math.Pow(v, 1/2.4) - .055
-		}
-		return int(math.Round(255 * v))
-	}
-	return fmt.Sprintf("#%02x%02x%02x", enc(3.2404542*x-1.5371385*y-.4985314*z), enc(-.9692660*x+1.8760108*y+.0415560*z), enc(.0556434*x-.2040259*y+1.0572252*z))
-}
-
-// noteWords say the short codes of fruits.csv in words.
-var noteWords = map[string]string{
-	"cut": "cut by the picture's edge", "near-edge": "near the picture's edge", "touch": "touches a neighbour", "touches": "touches a neighbour",
-	"hidden": "partly hidden", "too-oblique": "seen too much from one end", "ends-unsure": "ends not well seen", "stem-unsure": "stem end not sure",
-	"far-from-card": "far from the card", "colour-doubtful": "colour doubtful", "by-hand": "put right by hand", "no-body-fits": "shape could not be fitted",
-	"too-much-hidden": "too much of it is hidden",
-}
-
 func notesInWords(notes []string) []string {
 	var out []string
 	for _, n := range notes {
-		if w, ok := noteWords[n]; ok {
+		if w, ok := record.NoteWords[n]; ok {
 			n = w
 		}
 		out = append(out, strings.ReplaceAll(n, "-", " "))

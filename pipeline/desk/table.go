@@ -273,14 +273,14 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 	add("Shape", strings.Join(f.ShapeWords, ", "))
 	add("Stalk", plusMinus(f.StalkLength, 0, "mm"))
 	if f.Skin != nil {
-		v.Swatches = append(v.Swatches, swatch{screen(f.Skin), strings.TrimSpace(f.SkinWords + fmt.Sprintf(" (L %.0f, a %.0f, b %.0f)", f.Skin.L, f.Skin.A, f.Skin.B))})
+		v.Swatches = append(v.Swatches, swatch{f.Skin.Hex(), strings.TrimSpace(f.SkinWords + fmt.Sprintf(" (L %.0f, a %.0f, b %.0f)", f.Skin.L, f.Skin.A, f.Skin.B))})
 	}
 	if f.Second != nil {
 		t := fmt.Sprintf("second colour (L %.0f, a %.0f, b %.0f)", f.Second.L, f.Second.A, f.Second.B)
 		if f.SecondShare.Ok() {
 			t += fmt.Sprintf(", %.0f %% of the skin", 100*f.SecondShare.V)
 		}
-		v.Swatches = append(v.Swatches, swatch{screen(f.Second), t})
+		v.Swatches = append(v.Swatches, swatch{f.Second.Hex(), t})
 	}
 	v.Profile = profilePath(f)
 	v.Spared = slices.Contains(h.Spared, fmt.Sprintf("%s:%d", f.Photo, f.Number))

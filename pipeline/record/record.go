@@ -6,6 +6,8 @@ package record
 import (
 	"math"
 
+	"github.com/lucasb-eyer/go-colorful"
+
 	"offtype/measure/geom"
 )
 
@@ -23,6 +25,11 @@ func (v Value) Ok() bool { return !math.IsNaN(v.V) }
 type Lab struct {
 	L, A, B float64
 	U       float64
+}
+
+// Hex returns the sRGB colour nearest to c for the screen, as #rrggbb (white D65).
+func (c Lab) Hex() string {
+	return colorful.Lab(c.L/100, c.A/100, c.B/100).Clamped().Hex()
 }
 
 // Pose says how a fruit lies.

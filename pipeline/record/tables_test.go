@@ -110,3 +110,16 @@ func FuzzReadFruits(f *testing.F) {
 		_ = two
 	})
 }
+
+// TestHex checks the screen colours of CIELAB values against sRGB primaries and greys, values of
+// IEC 61966-2-1 with white D65 (the rows of testdata/reference/srgb_lab_check.csv rounded to 8 bits).
+func TestHex(t *testing.T) {
+	for want, c := range map[string]Lab{
+		"#ffffff": {L: 100}, "#000000": {}, "#ff0000": {L: 53.24, A: 80.09, B: 67.20}, "#00ff00": {L: 87.73, A: -86.18, B: 83.18},
+		"#0000ff": {L: 32.30, A: 79.19, B: -107.86}, "#777777": {L: 50.03},
+	} {
+		if got := c.Hex(); got != want {
+			t.Errorf("Lab %v: %s, want %s", c, got, want)
+		}
+	}
+}

@@ -62,7 +62,7 @@ func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
 			}
 			if sk := b.desc.Skin; sk != nil && len(sk.Lab) == 3 {
 				q := boxes[0]
-				c.path(rect(cx-q.X*s/4, base-q.Y*s*.75, q.X*s/2, q.Y*s/2), true, pen{fill: hex(record.Lab{L: sk.Lab[0], A: sk.Lab[1], B: sk.Lab[2]}), line: black, w: .15})
+				c.path(rect(cx-q.X*s/4, base-q.Y*s*.75, q.X*s/2, q.Y*s/2), true, pen{fill: record.Lab{L: sk.Lab[0], A: sk.Lab[1], B: sk.Lab[2]}.Hex(), line: black, w: .15})
 			}
 			c.text(cx, base+5.6, b.t.Described, ink{size: 8.5, bold: true, at: 'c'})
 			c.text(cx, base+9, b.t.LeastMost, ink{size: 7.5, at: 'c'})
@@ -153,7 +153,7 @@ func (b *docBuilder) groupTable(fs []*record.Fruit) table {
 			{text: tr.unit}, {text: tr.rangeText(b.desc, b.t)}, {text: tr.against(record.Value{V: m, U: 0}, b.desc, b.t)}})
 	}
 	if l, n := b.meanSkin(fs0(fs, b)); n > 0 {
-		t.rows = append(t.rows, []cell{{text: b.t.MainColour, swatch: hex(l)}, {text: fmt.Sprintf("L* %.0f", l.L), right: true}, {text: fmt.Sprintf("a* %.0f  b* %.0f", l.A, l.B), right: true}, {text: fmt.Sprint(n), right: true},
+		t.rows = append(t.rows, []cell{{text: b.t.MainColour, swatch: l.Hex()}, {text: fmt.Sprintf("L* %.0f", l.L), right: true}, {text: fmt.Sprintf("a* %.0f  b* %.0f", l.A, l.B), right: true}, {text: fmt.Sprint(n), right: true},
 			{}, {text: b.toleranceText() + " ΔE00"}, {text: b.skinAgainst(&record.Fruit{Skin: &record.Lab{L: l.L, A: l.A, B: l.B}})}})
 	}
 	return t

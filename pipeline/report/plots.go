@@ -236,7 +236,7 @@ func (b *docBuilder) colourPlot() (drawing, bool) {
 		}
 		for _, p := range ps {
 			q := at(p.lab.A, p.lab.B)
-			groupMark(c, q.X, q.Y, 1.5, p.group, hex(p.lab))
+			groupMark(c, q.X, q.Y, 1.5, p.group, p.lab.Hex())
 		}
 		if len(edge) > 0 {
 			m := at(b.desc.Skin.Lab[1], b.desc.Skin.Lab[2])
@@ -259,7 +259,7 @@ func (b *docBuilder) colourKey(c canvas, x float64) {
 		}
 		groupMark(c, x+1.5, y, 1.4, g, white)
 		c.text(x+5, y+1.1, fmt.Sprintf(b.t.GroupN, g), ink{size: 8, bold: true})
-		c.path(rect(x, y+3, 12, 6), true, pen{line: black, fill: hex(l), w: .15})
+		c.path(rect(x, y+3, 12, 6), true, pen{line: black, fill: l.Hex(), w: .15})
 		c.text(x+14, y+5.4, fmt.Sprintf("L* %.0f  a* %.0f  b* %.0f", l.L, l.A, l.B), ink{size: 7.5})
 		c.text(x+14, y+8.8, colour.Words(colour.Lab{L: l.L, A: l.A, B: l.B}), ink{size: 7.5, colour: grey})
 		y += 14
@@ -270,7 +270,7 @@ func (b *docBuilder) colourKey(c canvas, x float64) {
 	if b.desc != nil && b.desc.Skin != nil && len(b.desc.Skin.Lab) == 3 {
 		l := b.desc.Skin.Lab
 		c.text(x, y+1.1, b.t.Described, ink{size: 8, bold: true})
-		c.path(rect(x, y+3, 12, 6), true, pen{line: black, fill: hex(record.Lab{L: l[0], A: l[1], B: l[2]}), w: .15, dash: []float64{1, .7}})
+		c.path(rect(x, y+3, 12, 6), true, pen{line: black, fill: record.Lab{L: l[0], A: l[1], B: l[2]}.Hex(), w: .15, dash: []float64{1, .7}})
 		c.text(x+14, y+5.4, fmt.Sprintf("L* %.0f  a* %.0f  b* %.0f", l[0], l[1], l[2]), ink{size: 7.5})
 		if b.desc.Skin.Tolerance != nil {
 			c.text(x+14, y+8.8, fmt.Sprintf("ΔE00 ≤ %.1f", *b.desc.Skin.Tolerance), ink{size: 7.5, colour: grey})

@@ -20,7 +20,7 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 	}
 	for _, c := range []*record.Lab{f.Skin, f.Second} {
 		if c != nil {
-			v.Swatches = append(v.Swatches, template.CSS(hex(*c)))
+			v.Swatches = append(v.Swatches, template.CSS(c.Hex()))
 		}
 	}
 	if f.Skin != nil {
@@ -55,28 +55,6 @@ func plusMinus(v record.Value) string {
 		return fmt.Sprintf("%.0f", v.V)
 	}
 	return fmt.Sprintf("%.0f ± %.0f", v.V, math.Max(1, math.Round(v.U)))
-}
-
-// hex returns the sRGB colour nearest to c for a swatch (IEC 61966-2-1, D65).
-func hex(c record.Lab) string {
-	fy := (c.L + 16) / 116
-	inv := func(t float64) float64 {
-		if t > 6.0/29 {
-			return t * t * t
-		}
-		return 3 * 36.0 / 841 * (t - 4.0/29)
-	}
-	x, y, z := .95047*inv(fy+c.A/500), inv(fy), 1.08883*inv(fy-c.B/200)
-	enc := func(v float64) int {
-		v = math.Max(0, math.Min(1, v))
-		if v <= .0031308 {
-			v *= 12.92
-		} else {
-			v = 1.055*math.Pow(v, 1/2.4) - .055
-		}
-		return int(math.Round(255 * v))
-	}
-	return fmt.Sprintf("#%02x%02x%02x", enc(3.2404542*x-1.5371385*y-.4985314*z), enc(-.9692660*x+1.8760108*y+.0415560*z), enc(.0556434*x-.2040259*y+1.0572252*z))
 }
 
 func (b *builder) tables() {

@@ -130,7 +130,7 @@ func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) float64 {
 	c.text(x, y+3, b.t.Colours, ink{size: 8, bold: true})
 	y += 5
 	one := func(name string, l record.Lab, more string) {
-		c.path(rect(x, y, 13, 8), true, pen{line: black, fill: hex(l), w: .15})
+		c.path(rect(x, y, 13, 8), true, pen{line: black, fill: l.Hex(), w: .15})
 		c.text(x+15, y+3, name, ink{size: 7.5, bold: true})
 		c.text(x+15, y+6.6, labText(l), ink{size: 7})
 		if more != "" {
@@ -311,7 +311,7 @@ func (b *docBuilder) fruitIndex() table {
 		f := &b.run.Fruits[i]
 		sw := ""
 		if f.Skin != nil {
-			sw = hex(*f.Skin)
+			sw = f.Skin.Hex()
 		}
 		g := b.member[f.Key()].Group
 		gt := ""

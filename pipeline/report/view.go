@@ -132,7 +132,7 @@ func plainPicture(f *record.Fruit) image.Image {
 	m := image.NewNRGBA(image.Rect(0, 0, 1, 1))
 	c := color.NRGBA{190, 185, 170, 255}
 	if f.Skin != nil {
-		r, g, b := rgb(hex(*f.Skin))
+		r, g, b := rgb(f.Skin.Hex())
 		c = color.NRGBA{uint8(r), uint8(g), uint8(b), 255}
 	}
 	m.SetNRGBA(0, 0, c)
