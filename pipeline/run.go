@@ -140,7 +140,7 @@ feed:
 // measureAll runs every planned photo through the measurer, keeps what an earlier run finished,
 // and returns the parts in order.
 func measureAll(ctx context.Context, jobs []*job, m *measurer, o *Options) *Result {
-	res := &Result{}
+	res := &Result{Run: &record.Run{}}
 	prog := o.Progress
 	if prog == nil {
 		prog = quiet{}
