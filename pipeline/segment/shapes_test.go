@@ -129,34 +129,40 @@ func (f fakeNet) Forward(in []float32, shape []int) ([]float32, []int, error) {
 	return f.out, f.shape, f.err
 }
 
+// everyNet fills the maps of any input size with value(i, cells a channel).
+type everyNet func(i, plane int) float32
+
+func (f everyNet) Forward(_ []float32, shape []int) ([]float32, []int, error) {
+	h, w := shape[2]/2, shape[3]/2
+	out := make([]float32, channels*h*w)
+	for i := range out {
+		out[i] = f(i, h*w)
+	}
+	return out, []int{1, channels, h, w}, nil
+}
+
 func TestEmptyAndBroken(t *testing.T) {
 	im := discImage(300, 200, nil, 1)
-	n := channels * 352 * 512
-	shape := []int{1, channels, 352, 512}
-	empty := make([]float32, n)
-	for i := range empty {
-		if c := i / (352 * 512); c < chCentre || c > chDY {
-			empty[i] = -8
+	empty := everyNet(func(i, plane int) float32 {
+		if c := i / plane; c < chCentre || c > chDY {
+			return -8
 		}
-	}
-	res, err := Find(im, fakeNet{out: empty, shape: shape}, nil, DefaultOptions())
+		return 0
+	})
+	res, err := Find(im, empty, nil, DefaultOptions())
 	if err != nil || len(res.Fruits) != 0 {
 		t.Errorf("photo without fruit: %v, %v", res, err)
 	}
-	broken := make([]float32, n)
-	for i := range broken {
-		broken[i] = float32(math.NaN())
-	}
-	if res, err = Find(im, fakeNet{out: broken, shape: shape}, nil, DefaultOptions()); err != nil || len(res.Fruits) != 0 {
+	broken := everyNet(func(int, int) float32 { return float32(math.NaN()) })
+	if res, err = Find(im, broken, nil, DefaultOptions()); err != nil || len(res.Fruits) != 0 {
 		t.Errorf("maps of NaN: %v, %v", res, err)
 	}
-	for i := range broken { // everything is fruit, votes go anywhere
-		broken[i] = float32(i%7) * 1e9
-	}
-	if _, err = Find(im, fakeNet{out: broken, shape: shape}, nil, DefaultOptions()); err != nil {
+	wild := everyNet(func(i, _ int) float32 { return float32(i%7) * 1e9 }) // everything is fruit, votes go anywhere
+	if _, err = Find(im, wild, nil, DefaultOptions()); err != nil {
 		t.Error(err)
 	}
-	if _, err = Find(im, fakeNet{out: empty[:10], shape: shape}, nil, DefaultOptions()); err == nil {
+	shape := []int{1, channels, 352, 512}
+	if _, err = Find(im, fakeNet{out: make([]float32, 10), shape: shape}, nil, DefaultOptions()); err == nil {
 		t.Error("short maps: no error")
 	}
 	if _, err = Find(Image{}, fakeNet{}, nil, DefaultOptions()); err != ErrEmptyPhoto {
