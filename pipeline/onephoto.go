@@ -58,15 +58,15 @@ func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 	if s.found.Solution != nil {
 		p.Modes = s.found.Solution.Modes(cameraModes)
 	}
-	preview, err := previewOf(s.photo)
+	preview, err := PreviewOf(s.photo)
 	if err != nil {
 		return nil, nil, err
 	}
 	return p, preview, nil
 }
 
-// previewOf is the small picture, JPEG, that pages show.
-func previewOf(p *photo.Photo) ([]byte, error) {
+// PreviewOf makes the small picture that pages show, a JPEG without metadata.
+func PreviewOf(p *photo.Photo) ([]byte, error) {
 	small, _ := picture.Shrink(p.Pix, p.Width, p.Height, picture.PreviewSide)
 	return photo.EncodeJPEG(small, 88)
 }

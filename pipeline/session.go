@@ -261,7 +261,7 @@ func (h *heldPhoto) preview(m *measurer, out, key string) ([]byte, error) {
 	if b, err := os.ReadFile(partPath(out, first, ".jpg")); err == nil {
 		return b, nil
 	}
-	return previewOf(h.shot.photo)
+	return PreviewOf(h.shot.photo)
 }
 
 // Finish groups and judges the fruit of parts and writes the tables, masks and the report to out.

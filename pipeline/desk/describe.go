@@ -94,7 +94,7 @@ func (d *Desk) varieties(w http.ResponseWriter, r *http.Request, status int, pro
 		} else {
 			text = fmt.Sprintf("%s (%s), version %s", x.Name, x.Species, x.Version)
 			if x.Learnt != nil {
-				text += fmt.Sprintf(", learnt from %s", count(x.Learnt.Fruits, "fruit", "fruit"))
+				text += fmt.Sprintf(", learnt from %s", record.Count(x.Learnt.Fruits, "fruit", "fruit"))
 			}
 		}
 		v.All = append(v.All, varietyLine{n, text})

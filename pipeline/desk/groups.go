@@ -142,7 +142,7 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 		r.HandMade, r.Reasons, r.Apart = false, g.Reasons, g.Apart
 		if g.Verdict != "" && g.Verdict != record.NotJudged {
 			r.Verdict = string(g.Verdict)
-			r.Sign, r.Class = verdictSign(g.Verdict)
+			r.Sign, r.Class = g.Verdict.Mark()
 		}
 	}
 	member := map[record.Key]*record.Membership{}
@@ -185,9 +185,9 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 				plants[f.Plant] = true
 			}
 		}
-		r.Head = count(len(r.Cuts), "fruit", "fruit")
+		r.Head = record.Count(len(r.Cuts), "fruit", "fruit")
 		if len(plants) > 0 {
-			r.Head += " of " + count(len(plants), "plant", "plants")
+			r.Head += " of " + record.Count(len(plants), "plant", "plants")
 		}
 		v.Rows = append(v.Rows, *r)
 		v.Targets = append(v.Targets, target{r.Number, r.Name})

@@ -77,12 +77,12 @@ func (h *harvest) line() string {
 				done++
 			}
 		}
-		return fmt.Sprintf("%s is being measured: %d of %s done.", h.Name, done, count(len(h.Photos), "photo", "photos"))
+		return fmt.Sprintf("%s is being measured: %d of %s done.", h.Name, done, record.Count(len(h.Photos), "photo", "photos"))
 	case h.result == nil:
-		return fmt.Sprintf("%s has %s.", h.Name, count(len(h.Photos), "photo", "photos"))
+		return fmt.Sprintf("%s has %s.", h.Name, record.Count(len(h.Photos), "photo", "photos"))
 	}
 	run := h.result
-	text := fmt.Sprintf("%s: %s in %s", h.Name, count(len(run.Fruits), "fruit", "fruit"), count(len(run.Judgement.Groups), "group", "groups"))
+	text := fmt.Sprintf("%s: %s in %s", h.Name, record.Count(len(run.Fruits), "fruit", "fruit"), record.Count(len(run.Judgement.Groups), "group", "groups"))
 	if run.Judgement.Variety == nil {
 		return text + ". There is no variety description yet, so nothing was judged."
 	}
@@ -93,7 +93,7 @@ func (h *harvest) line() string {
 		}
 	}
 	if run.Judgement.Lot.Unit == "plant" {
-		return text + fmt.Sprintf("; %d of %s off-type.", off, count(run.Judgement.Lot.Seen, "plant is", "plants are"))
+		return text + fmt.Sprintf("; %d of %s off-type.", off, record.Count(run.Judgement.Lot.Seen, "plant is", "plants are"))
 	}
 	off = 0
 	for _, f := range run.Judgement.Fruits {
@@ -102,13 +102,6 @@ func (h *harvest) line() string {
 		}
 	}
 	return text + fmt.Sprintf("; %d fruit off-type.", off)
-}
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {
@@ -128,7 +121,7 @@ func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {
 // words are the functions of the page templates.
 var words = map[string]any{
 	"join":    strings.Join,
-	"count":   count,
+	"count":   record.Count,
 	"percent": func(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", 100*v), ".0") + " %" },
 	"dict": func(kv ...any) map[string]any {
 		m := map[string]any{}

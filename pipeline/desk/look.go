@@ -10,16 +10,10 @@ import (
 	"offtype/measure/geom"
 	"offtype/pipeline"
 	"offtype/pipeline/photo"
-	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 )
 
 func (h *harvest) previewFile(key string) string { return pipeline.PreviewFile(h.resultDir(), key) }
-
-func previewOf(p *photo.Photo) ([]byte, error) {
-	small, _ := picture.Shrink(p.Pix, p.Width, p.Height, picture.PreviewSide)
-	return photo.EncodeJPEG(small, 88)
-}
 
 // openPreview decodes the preview of a measured photo and returns its scale, preview px a photo px.
 func (h *harvest) openPreview(part *pipeline.Part) (image.Image, float64, error) {
@@ -133,17 +127,4 @@ func notesInWords(notes []string) []string {
 		out = append(out, strings.ReplaceAll(n, "-", " "))
 	}
 	return out
-}
-
-// verdictSign gives a verdict its sign and its style class: never by colour alone.
-func verdictSign(v record.Verdict) (sign, class string) {
-	switch v {
-	case record.TrueToType:
-		return "●", "v-true"
-	case record.OffType:
-		return "▲", "v-off"
-	case record.Doubtful:
-		return "◆", "v-doubt"
-	}
-	return "○", "v-none"
 }

@@ -17,6 +17,7 @@ import (
 	"strings"
 	"time"
 
+	"offtype/pipeline"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/photo"
 	"offtype/pipeline/segment"
@@ -386,7 +387,7 @@ func (h *harvest) plainPreview(key, path string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	b, err := previewOf(ph)
+	b, err := pipeline.PreviewOf(ph)
 	if err != nil {
 		return nil, err
 	}

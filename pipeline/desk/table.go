@@ -123,7 +123,7 @@ func (h *harvest) tableData(key string) (tableData, bool) {
 	for _, q := range ph.Quads {
 		v.Quads = append(v.Quads, pathOf(q, true))
 	}
-	v.Text = count(len(l.part.Fruits), "fruit", "fruit") + "."
+	v.Text = record.Count(len(l.part.Fruits), "fruit", "fruit") + "."
 	if !p.None {
 		v.Text += fmt.Sprintf(" %.2f mm a pixel; camera %.0f cm above the table, tilted %.0f°.", ph.MMPerPx, ph.HeightMM/10, ph.TiltDeg)
 	}
@@ -295,7 +295,7 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 	}
 	if j != nil && h.result.Judgement.Variety != nil {
 		v.Verdict, v.Reasons = string(j.Verdict), j.Reasons
-		v.Sign, v.Class = verdictSign(j.Verdict)
+		v.Sign, v.Class = j.Verdict.Mark()
 	}
 	return v
 }

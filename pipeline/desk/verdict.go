@@ -130,14 +130,14 @@ func (h *harvest) verdictData() verdictData {
 	v.Variety = fmt.Sprintf("%s, description version %s", run.Judgement.Variety.Name, run.Judgement.Variety.Version)
 	l := &run.Judgement.Lot
 	if l.Rate != nil && l.Low != nil && l.High != nil {
-		v.Rate = fmt.Sprintf("%d of %s judged off-type: %.0f %% (%.0f to %.0f %% at %.0f %% confidence).", l.Off, count(l.Seen-l.Unsure, l.Unit, l.Unit+"s"), 100**l.Rate, 100**l.Low, 100**l.High, 100*l.Confidence)
+		v.Rate = fmt.Sprintf("%d of %s judged off-type: %.0f %% (%.0f to %.0f %% at %.0f %% confidence).", l.Off, record.Count(l.Seen-l.Unsure, l.Unit, l.Unit+"s"), 100**l.Rate, 100**l.Low, 100**l.High, 100*l.Confidence)
 	}
 	keys := map[string]string{}
 	for i := range h.Photos {
 		keys[h.Photos[i].File] = h.Photos[i].Key
 	}
 	for _, p := range run.Judgement.Plants {
-		x := line("Plant "+p.Plant, count(p.Fruits, "fruit", "fruit"), p.Verdict, p.Reasons)
+		x := line("Plant "+p.Plant, record.Count(p.Fruits, "fruit", "fruit"), p.Verdict, p.Reasons)
 		x.Plant = p.Plant
 		v.Plants = append(v.Plants, x)
 	}
@@ -146,7 +146,7 @@ func (h *harvest) verdictData() verdictData {
 		if len(reasons) == 0 {
 			reasons = g.Apart
 		}
-		v.Groups = append(v.Groups, line(fmt.Sprintf("Group %d", g.Group), count(g.Fruits, "fruit", "fruit"), g.Verdict, reasons))
+		v.Groups = append(v.Groups, line(fmt.Sprintf("Group %d", g.Group), record.Count(g.Fruits, "fruit", "fruit"), g.Verdict, reasons))
 	}
 	for _, f := range run.Judgement.Fruits {
 		x := line(fmt.Sprintf("%s, no. %d", f.Photo, f.Fruit), "", f.Verdict, f.Reasons)
@@ -160,7 +160,7 @@ func (h *harvest) verdictData() verdictData {
 }
 
 func line(name, sub string, verdict record.Verdict, reasons []string) verdictLine {
-	sign, class := verdictSign(verdict)
+	sign, class := verdict.Mark()
 	if verdict == "" {
 		verdict = record.NotJudged
 	}

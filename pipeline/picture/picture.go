@@ -11,6 +11,7 @@ import (
 	"image/draw"
 	"image/jpeg"
 	"math"
+	"slices"
 
 	"offtype/measure/geom"
 	"offtype/pipeline/record"
@@ -179,7 +180,7 @@ func fill(cov []float32, w, h int, outline []geom.Px, to func(geom.Px) geom.Px) 
 				xs = append(xs, a.X+(b.X-a.X)*(y-a.Y)/(b.Y-a.Y))
 			}
 		}
-		sortFloats(xs)
+		slices.Sort(xs)
 		row := cov[(sy/n)*w:][:w]
 		for i := 0; i+1 < len(xs); i += 2 {
 			span(row, xs[i], xs[i+1], 1.0/n)
@@ -197,14 +198,6 @@ func span(row []float32, a, b, weight float64) {
 		c := math.Min(b, float64(x+1)) - math.Max(a, float64(x))
 		if c > 0 {
 			row[x] += float32(c * weight)
-		}
-	}
-}
-
-func sortFloats(v []float64) {
-	for i := 1; i < len(v); i++ {
-		for j := i; j > 0 && v[j] < v[j-1]; j-- {
-			v[j], v[j-1] = v[j-1], v[j]
 		}
 	}
 }

@@ -183,6 +183,19 @@ const (
 	NotJudged     Verdict = "not judged"
 )
 
+// Mark returns the verdict's sign, which tells it by shape without colour, and its style class on pages.
+func (v Verdict) Mark() (sign, class string) {
+	switch v {
+	case TrueToType:
+		return "●", "v-true"
+	case OffType:
+		return "▲", "v-off"
+	case Doubtful:
+		return "◆", "v-doubt"
+	}
+	return "○", "v-none"
+}
+
 // FruitVerdict, GroupVerdict, PlantVerdict and Lot are the parts of judgement.json.
 type FruitVerdict struct {
 	Photo    string   `json:"photo"`

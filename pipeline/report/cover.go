@@ -109,7 +109,7 @@ func (b *docBuilder) taken() string {
 	if n == 0 {
 		return ""
 	}
-	s := plural(n, b.t.OnePhoto, b.t.ManyPhotos)
+	s := record.Count(n, b.t.OnePhoto, b.t.ManyPhotos)
 	switch {
 	case lo == "":
 		return s

@@ -202,7 +202,7 @@ func (b *docBuilder) verdictText(v record.Verdict) string {
 	if v == "" || !b.judged() {
 		return "–"
 	}
-	m, _ := verdictLook(v)
+	m, _ := v.Mark()
 	return m + " " + or(b.t.Verdicts[v], string(v))
 }
 
@@ -232,7 +232,7 @@ func (b *docBuilder) finding() string {
 	case len(b.run.Fruits) == 0:
 		return b.t.NoFruit
 	case !b.judged():
-		return fmt.Sprintf(b.t.FindGroups, plural(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), plural(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
+		return fmt.Sprintf(b.t.FindGroups, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), record.Count(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
 	case l.Unit != "plant" || l.Rate == nil || l.Low == nil || l.High == nil:
 		off := 0
 		for _, v := range j.Fruits {
@@ -240,9 +240,9 @@ func (b *docBuilder) finding() string {
 				off++
 			}
 		}
-		return fmt.Sprintf(b.t.FindFruit, off, plural(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit))
+		return fmt.Sprintf(b.t.FindFruit, off, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit))
 	}
-	s := fmt.Sprintf(b.t.FindPlants, l.Off, plural(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), percent(*l.Low), percent(*l.High), percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}

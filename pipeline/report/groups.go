@@ -92,7 +92,7 @@ func (b *docBuilder) groupSheets() []block {
 func (b *docBuilder) groupSheet(g int) []block {
 	fs := b.inGroup(g)
 	v := b.groupVerdict(g)
-	head := fmt.Sprintf(b.t.GroupN, g) + ": " + plural(len(fs), b.t.OneFruit, b.t.ManyFruit)
+	head := fmt.Sprintf(b.t.GroupN, g) + ": " + record.Count(len(fs), b.t.OneFruit, b.t.ManyFruit)
 	switch ps := plantsOf(fs); {
 	case len(ps) == 1:
 		head += ", " + fmt.Sprintf(b.t.PlantN, ps[0])
@@ -210,7 +210,7 @@ func (b *docBuilder) row(g int) (drawing, bool) {
 				}
 			}
 			if b.judged() {
-				m, _ := verdictLook(b.verdict[v.f.Key()].Verdict)
+				m, _ := b.verdict[v.f.Key()].Verdict.Mark()
 				c.text(cx, base+7, m+" "+fmt.Sprintf(b.t.NoN, v.f.Number), ink{size: 6.5, at: 'c', colour: grey})
 			}
 		}

@@ -184,13 +184,6 @@ func newBuilder(run *record.Run, load Loader, o Options) *builder {
 	return b
 }
 
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 func (b *builder) head() {
 	j := b.run.Judgement
 	ok, failed, dup := 0, 0, 0
@@ -207,14 +200,14 @@ func (b *builder) head() {
 	}
 	b.page.Problems = append(b.page.Problems, b.opt.Problems...)
 	if n := b.unsure(); n > 0 {
-		b.page.Problems = append(b.page.Problems, plural(n, "outline is", "outlines are")+" not sure. They carry a ? on the photos. Check them, and correct them with offtype fix or on the page of offtype desk.")
+		b.page.Problems = append(b.page.Problems, record.Count(n, "outline is", "outlines are")+" not sure. They carry a ? on the photos. Check them, and correct them with offtype fix or on the page of offtype desk.")
 	}
 	b.page.Finding = j.Lot.Sentences
 	if len(b.page.Finding) > findingSentences {
 		b.page.Finding, b.page.More = b.page.Finding[:findingSentences], b.page.Finding[findingSentences:]
 	}
 	if len(b.page.Finding) == 0 {
-		b.page.Finding = []string{fmt.Sprintf("%s in %s.", plural(len(b.run.Fruits), "fruit", "fruit"), plural(len(j.Groups), "group", "groups"))}
+		b.page.Finding = []string{fmt.Sprintf("%s in %s.", record.Count(len(b.run.Fruits), "fruit", "fruit"), record.Count(len(j.Groups), "group", "groups"))}
 	}
 	f := []figure{{fmt.Sprint(len(b.run.Fruits)), "fruit"}, {fmt.Sprint(len(j.Groups)), "groups"}}
 	if len(j.Plants) > 0 {
@@ -241,19 +234,6 @@ func (b *builder) unsure() int {
 		}
 	}
 	return n
-}
-
-// verdictLook returns the mark and the style of a verdict; the mark's shape tells it without colour.
-func verdictLook(v record.Verdict) (mark, class string) {
-	switch v {
-	case record.TrueToType:
-		return "●", "v-true"
-	case record.OffType:
-		return "▲", "v-off"
-	case record.Doubtful:
-		return "◆", "v-doubt"
-	}
-	return "○", "v-none"
 }
 
 // groupColours are readable by colour-blind eyes (Okabe and Ito's set, brightened on photos); from

@@ -75,7 +75,7 @@ func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView,
 		return photoView{}, nil, fmt.Errorf("report of photo %q: %w", p.Name, err)
 	}
 	v := photoView{Name: p.Name, W: p.Width, H: p.Height, Alt: fmt.Sprintf("Photo %s with %d outlined fruit", p.Name, len(fruits))}
-	v.Text = fmt.Sprintf("%s. Scale %.2f mm a pixel at the card, camera %.0f cm above the table, tilted %.0f°.", plural(len(fruits), "fruit", "fruit"), p.MMPerPx, p.HeightMM/10, p.TiltDeg)
+	v.Text = fmt.Sprintf("%s. Scale %.2f mm a pixel at the card, camera %.0f cm above the table, tilted %.0f°.", record.Count(len(fruits), "fruit", "fruit"), p.MMPerPx, p.HeightMM/10, p.TiltDeg)
 	if !p.ColourOK {
 		v.Message = "The colours of this photo are doubtful. They are not used for verdicts."
 	}
@@ -213,13 +213,13 @@ func (b *builder) groups() {
 		if g.Group == 1 {
 			v.Colour = "#8a8f80"
 		}
-		v.Heading = plural(g.Fruits, "fruit", "fruit")
+		v.Heading = record.Count(g.Fruits, "fruit", "fruit")
 		if g.Plants > 0 {
-			v.Heading += " of " + plural(g.Plants, "plant", "plants")
+			v.Heading += " of " + record.Count(g.Plants, "plant", "plants")
 		}
 		if g.Verdict != "" && g.Verdict != record.NotJudged {
 			v.Verdict = string(g.Verdict)
-			v.Mark, v.VerdictClass = verdictLook(g.Verdict)
+			v.Mark, v.VerdictClass = g.Verdict.Mark()
 		}
 		b.page.Groups = append(b.page.Groups, v)
 	}
@@ -234,7 +234,7 @@ func (b *builder) plants() {
 	}
 	for _, p := range b.run.Judgement.Plants {
 		v := plantView{Plant: p.Plant, Fruits: p.Fruits, Verdict: string(p.Verdict), Reasons: p.Reasons}
-		v.Mark, v.Class = verdictLook(p.Verdict)
+		v.Mark, v.Class = p.Verdict.Mark()
 		b.page.Plants = append(b.page.Plants, v)
 	}
 }

@@ -31,7 +31,7 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 	}
 	if d, ok := b.verdict[f.Key()]; ok && b.run.Judgement.Variety != nil {
 		v.Verdict, v.Reasons = string(d.Verdict), d.Reasons
-		v.Mark, v.VerdictClass = verdictLook(d.Verdict)
+		v.Mark, v.VerdictClass = d.Verdict.Mark()
 	}
 	var notes []string
 	if f.Unsure {

@@ -154,7 +154,7 @@ func (b *docBuilder) plantGrid() drawing {
 				fill, ic = black, white
 			}
 			c.path(rect(x+.4, y, cw-.8, 9.5), true, pen{line: black, fill: fill, w: .3})
-			m, _ := verdictLook(p.Verdict)
+			m, _ := p.Verdict.Mark()
 			s := p.Plant
 			for c.width(m+" "+s, ink{size: 10, bold: true}) > cw-2 && len([]rune(s)) > 1 {
 				r := []rune(s)

@@ -214,7 +214,7 @@ func (b *docBuilder) photoFigure(pp *photoPic, tall float64) drawing {
 	k := math.Min(pageWidth/float64(p.Width), tall/float64(p.Height))
 	w, h := k*float64(p.Width), k*float64(p.Height)
 	at := func(q geom.Px) spot { return spot{(q.X + .5) * k, (q.Y + .5) * k} }
-	caption := fmt.Sprintf(b.t.PhotoCaption, p.Name, plural(len(pp.fruits), b.t.OneFruit, b.t.ManyFruit))
+	caption := fmt.Sprintf(b.t.PhotoCaption, p.Name, record.Count(len(pp.fruits), b.t.OneFruit, b.t.ManyFruit))
 	if p.MMPerPx > 0 {
 		caption += " " + fmt.Sprintf(b.t.PhotoScale, p.MMPerPx, p.HeightMM/10, p.TiltDeg)
 	}
