@@ -40,138 +40,6 @@ func (f *bookFile) open(e *env, create bool) (*book.Book, error) {
 	return book.Open(e.ctx, f.Book, book.Options{MustExist: !create})
 }
 
-type bookShowCmd struct {
-	bookFile
-	Harvest string `arg:"" optional:"" help:"Harvest to show. Default: the list of harvests."`
-	Lots    bool   `help:"List the seed lots."`
-	JSON    bool   `help:"Print as JSON."`
-}
-
-func (*bookShowCmd) Help() string { return "Example: offtype book show autumn-2026\n" + exitHelp }
-
-// Run lists or shows.
-func (c *bookShowCmd) Run(e *env) error {
-	b, err := c.open(e, false)
-	if err != nil {
-		return err
-	}
-	defer b.Close()
-	switch {
-	case c.Lots:
-		lots, err := b.Lots(e.ctx)
-		if err != nil {
-			return err
-		}
-		if c.JSON {
-			return writeJSON(e.out, lots)
-		}
-		for _, l := range lots {
-			fmt.Fprintf(e.out, "%s: %s, %s, %s, lot number %s, bought %s\n", l.Code, or(l.Variety), l.Kind, or(l.Supplier), or(l.SupplierLot), or(l.Bought))
-		}
-		return nil
-	case c.Harvest != "":
-		h, err := b.Harvest(e.ctx, c.Harvest)
-		if err != nil {
-			return err
-		}
-		if c.JSON {
-			return writeJSON(e.out, h)
-		}
-		return showHarvest(e.out, &h)
-	}
-	list, err := b.ListHarvests(e.ctx)
-	if err != nil {
-		return err
-	}
-	if c.JSON {
-		return writeJSON(e.out, list)
-	}
-	if len(list) == 0 {
-		fmt.Fprintln(e.out, "the book holds no harvest yet; record one with: offtype run PHOTOS --harvest NAME --lot LOT")
-	}
-	for _, s := range list {
-		fmt.Fprintf(e.out, "%s: season %s, lot %s, %s, %d photos, %d fruit, measurement %d of %s\n", s.Name, orInt(s.Season), or(s.Lot), or(s.Variety), s.Photos, s.Fruits, s.Revision, or(s.Recorded))
-	}
-	return nil
-}
-
-func showHarvest(w io.Writer, h *book.Harvest) error {
-	fmt.Fprintf(w, "harvest %s, season %s, picked %s, photographed %s\n", h.Name, orInt(h.Season), or(h.Picked), h.Stage)
-	if h.Grower != nil {
-		fmt.Fprintf(w, "grower %s, %s\n", h.Grower.Name, or(h.Grower.Place))
-	}
-	for _, l := range h.Lots {
-		fmt.Fprintf(w, "seed lot %s: %s, %s, %s, lot number %s, bought %s\n", l.Code, or(l.Variety), l.Kind, or(l.Supplier), or(l.SupplierLot), or(l.Bought))
-	}
-	for _, p := range h.Plants {
-		var more []string
-		for _, s := range []string{p.Habit, p.Leaf, p.Disease, p.Fate, p.Note} {
-			if s != "" {
-				more = append(more, s)
-			}
-		}
-		if p.Control {
-			more = append(more, "control")
-		}
-		fmt.Fprintf(w, "plant %s (%s), lot %s %s\n", p.Number, p.Planting, or(p.Lot), strings.Join(more, "; "))
-	}
-	for _, o := range h.Observations {
-		fmt.Fprintf(w, "observation %d, %s: %s %s%s\n", o.ID, subjectOf(o), o.Trait, valueOf(o), lost(o.Lost))
-	}
-	for _, d := range h.Decisions {
-		fmt.Fprintf(w, "decision %d, %s: %s = %s (%s)%s\n", d.ID, subjectOf(book.Observation{Photo: d.Photo, Fruit: d.Fruit, Plant: d.Plant}), d.Kind, d.Value, or(d.Reason), lost(d.Lost))
-	}
-	for _, n := range h.Notes {
-		fmt.Fprintf(w, "note: %s\n", n)
-	}
-	_, err := fmt.Fprintf(w, "measurement %d, recorded %s by offtype %s\n", h.Revision, or(h.Recorded), or(h.Program))
-	return err
-}
-
-func subjectOf(o book.Observation) string {
-	switch {
-	case o.Plant != "":
-		return "plant " + o.Plant
-	case o.Group != 0:
-		return fmt.Sprintf("group %d", o.Group)
-	case o.Photo == "" && o.Fruit == 0:
-		return "harvest"
-	}
-	return fmt.Sprintf("%s/%d", o.Photo, o.Fruit)
-}
-
-func valueOf(o book.Observation) string {
-	var parts []string
-	if o.Value != nil {
-		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%g %s", *o.Value, o.Unit)))
-	}
-	if o.Words != "" {
-		parts = append(parts, o.Words)
-	}
-	return strings.Join(parts, ", ")
-}
-
-func lost(why string) string {
-	if why == "" {
-		return ""
-	}
-	return " [" + why + "]"
-}
-
-func or(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
-}
-
-func orInt(n *int) string {
-	if n == nil {
-		return "–"
-	}
-	return fmt.Sprint(*n)
-}
-
 func writeJSON(w io.Writer, v any) error {
 	j := json.NewEncoder(w)
 	j.SetEscapeHTML(false)
@@ -281,7 +149,7 @@ func (c *bookPhotoCmd) Run(e *env) error {
 type bookRemoveCmd struct {
 	bookFile
 	Kind   string `arg:"" help:"observation, decision, note or picture."`
-	Number int64  `arg:"" help:"Its number, as offtype book show prints it."`
+	Number int64  `arg:"" help:"Its number, as offtype book show HARVEST and book show --notes print it."`
 }
 
 func (*bookRemoveCmd) Help() string {

@@ -223,3 +223,30 @@ func TestBookRefusals(t *testing.T) {
 		t.Errorf("plan: %s", out)
 	}
 }
+
+// What book show prints is what book remove takes.
+func TestBookRemoveByShownNumber(t *testing.T) {
+	dir := t.TempDir()
+	bk := "--book=" + filepath.Join(dir, "x.book")
+	ok(t, "run", "--from", handTable(t, 7, 3), "--out", filepath.Join(dir, "out"), bk, "--harvest", "2026", "--lot", "L-1")
+	picture := filepath.Join(dir, "packet.jpg")
+	if err := os.WriteFile(picture, []byte("not really a picture"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	ok(t, "book", "note", bk, "harvest", "2026", "hail on 12 August")
+	ok(t, "book", "picture", bk, picture, "--kind", "packet front", "--lot", "L-1")
+	out := ok(t, "book", "show", bk, "2026")
+	for _, want := range []string{"note 1, harvest 2026: hail on 12 August", "picture 1, lot L-1: packet front"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q is not shown:\n%s", want, out)
+		}
+	}
+	if all := ok(t, "book", "show", bk, "--notes"); !strings.Contains(all, "note 1") || !strings.Contains(all, "picture 1") {
+		t.Errorf("book show --notes:\n%s", all)
+	}
+	ok(t, "book", "remove", bk, "note", "1")
+	ok(t, "book", "remove", bk, "picture", "1")
+	if out := ok(t, "book", "show", bk, "2026"); strings.Contains(out, "hail") || strings.Contains(out, "packet.jpg") {
+		t.Errorf("still there:\n%s", out)
+	}
+}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
@@ -45,5 +47,48 @@ func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
 	for _, l := range rec.Said {
 		fmt.Fprintln(e.err, l)
 	}
-	return nil
+	place, err := c.place()
+	if err != nil {
+		return err
+	}
+	return b.SetPlace(e.ctx, c.Harvest, place)
+}
+
+// place is where the result lies and how it was made, so that offtype desk can open it and go on.
+func (c *runCmd) place() (book.Place, error) {
+	o := book.RunOptions{
+		CardLength: c.CardLength, Coin: c.Coin, ScaleLine: c.ScaleLine, NoScale: c.NoScale, SameTable: c.SameTable, MaxPixels: c.MaxMP * 1_000_000,
+		Groups: c.Groups, Plants: c.Plants, ItemIsPlant: c.ItemIsPlant, Controls: c.Control, NotAssessable: c.NotAssessable,
+		Stage: c.Stage, Species: c.Species, Standard: c.Standard / 100, Acceptance: c.Acceptance / 100,
+	}
+	if c.Pose != "auto" {
+		o.Pose = c.Pose
+	}
+	p := book.Place{Result: c.Out, Options: o}
+	files := map[*string]string{&p.Result: c.Out, &p.Options.Camera: c.Camera, &p.Options.Fixes: c.Fixes}
+	for to, name := range files {
+		if name == "" {
+			continue
+		}
+		abs, err := filepath.Abs(name)
+		if err != nil {
+			return p, err
+		}
+		*to = abs
+	}
+	for _, s := range c.CardColours { // checked by options
+		n, file, _ := strings.Cut(s, "=")
+		k, err := strconv.Atoi(n)
+		if err != nil {
+			return p, err
+		}
+		if file, err = filepath.Abs(file); err != nil {
+			return p, err
+		}
+		if p.Options.CardColours == nil {
+			p.Options.CardColours = map[int]string{}
+		}
+		p.Options.CardColours[k] = file
+	}
+	return p, nil
 }

@@ -38,7 +38,10 @@ type Plant struct {
 }
 
 // Picture is a picture that is looked at, not measured.
-type Picture struct{ File, SHA256, Kind, Taken, Note string }
+type Picture struct {
+	ID                              int64 // Remove takes it back by this number
+	File, SHA256, Kind, Taken, Note string
+}
 
 // Decision is what a person decided, kept apart from what was computed.
 type Decision struct {
@@ -144,13 +147,13 @@ func (h *Harvest) head(ctx context.Context, tx *sql.Tx, hid int64) error {
 	return nil
 }
 
-const pictureQuery = "SELECT file, sha256, kind, coalesce(taken, ''), note FROM pictures WHERE "
+const pictureQuery = "SELECT id, file, sha256, kind, coalesce(taken, ''), note FROM pictures WHERE "
 
 func pictures(ctx context.Context, tx *sql.Tx, where string, id int64) ([]Picture, error) {
 	var out []Picture
 	err := each(ctx, tx, func(rows *sql.Rows) error {
 		var p Picture
-		if err := rows.Scan(&p.File, &p.SHA256, &p.Kind, &p.Taken, &p.Note); err != nil {
+		if err := rows.Scan(&p.ID, &p.File, &p.SHA256, &p.Kind, &p.Taken, &p.Note); err != nil {
 			return err
 		}
 		out = append(out, p)
