@@ -1,7 +1,13 @@
-// Command table prints the errors of the body fit on rendered scenes, fed with the true outlines
-// (or with noise added to them) and the true cameras:
+// Command table prints the errors of the body fit on rendered scenes.
 //
 //	go run ./pipeline/accuracy/table [-noise 0.4] [-v] [name-prefix ...]
+//
+// feeds it with the true outlines (noise added) and the true cameras;
+//
+//	go run ./pipeline/accuracy/table -run RESULT [-true outline,ends,camera] [-v] [name-prefix ...]
+//
+// with the outlines, ends and cameras that a finished run stored in its result folder, or with the true ones
+// of those named, which tells where an error comes from.
 package main
 
 import (
@@ -10,6 +16,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"offtype/measure/body"
@@ -18,16 +25,19 @@ import (
 )
 
 func main() {
-	dir := flag.String("scenes", "testdata/scenes", "folder of the scenes")
-	noise := flag.Float64("noise", 0.4, "outline noise, px")
-	drop := flag.Float64("drop-stem", 0.1, "share of fruit without a stalk base")
-	scar := flag.Float64("drop-scar", 0.5, "share of fruit without a blossom scar")
-	verbose := flag.Bool("v", false, "a line a fruit")
-	seed := flag.Int64("seed", 1, "of the noise")
-	joint := flag.Bool("same-table", false, "scenes NAME-a, NAME-b … show one table: fit them together")
-	ribs := flag.Bool("ribs", false, "tell the fit the true number of ribs, as the skin may")
+	var j job
+	flag.StringVar(&j.dir, "scenes", "testdata/scenes", "folder of the scenes")
+	flag.Float64Var(&j.noise, "noise", 0.4, "outline noise, px")
+	flag.Float64Var(&j.drop, "drop-stem", 0.1, "share of fruit without a stalk base")
+	flag.Float64Var(&j.scar, "drop-scar", 0.5, "share of fruit without a blossom scar")
+	flag.BoolVar(&j.verbose, "v", false, "a line a fruit")
+	flag.Int64Var(&j.seed, "seed", 1, "of the noise")
+	flag.BoolVar(&j.joint, "same-table", false, "scenes NAME-a, NAME-b … show one table: fit them together")
+	flag.BoolVar(&j.ribs, "ribs", false, "tell the fit the true number of ribs, as the skin may")
+	out := flag.String("run", "", "result folder of a finished run of the scenes' photos")
+	flag.StringVar(&j.truth, "true", "", "with -run: which of outline, ends, camera are the true ones")
 	flag.Parse()
-	rows, err := run(*dir, *noise, *drop, *scar, *seed, *joint, *verbose, *ribs, flag.Args())
+	rows, err := j.run(*out, flag.Args())
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
@@ -63,17 +73,32 @@ func band(v, w float64) string {
 	return fmt.Sprintf("%02.0f–%02.0f°", float64(i)*w, float64(i+1)*w)
 }
 
+// job is what is fed to the fit.
+type job struct {
+	dir                  string
+	noise, drop, scar    float64
+	seed                 int64
+	joint, verbose, ribs bool
+	truth                string
+	stored               map[string]*accuracy.Stored // nil: true outlines with noise
+}
+
 // run fits every whole fruit of the scenes.
-func run(dir string, noise, drop, scar float64, seed int64, joint, verbose, ribs bool, prefixes []string) ([]accuracy.Row, error) {
-	var rows []accuracy.Row
+func (j *job) run(out string, prefixes []string) ([]accuracy.Row, error) {
+	if out != "" {
+		var err error
+		if j.stored, err = accuracy.ReadRun(out); err != nil {
+			return nil, err
+		}
+	}
 	tables := map[string][]string{}
 	var order []string
-	for _, name := range scene.Names(dir) {
-		if len(prefixes) > 0 && !hasPrefix(name, prefixes) {
+	for _, name := range scene.Names(j.dir) {
+		if len(prefixes) > 0 && !hasPrefix(name, prefixes) || j.stored != nil && j.stored[name] == nil {
 			continue
 		}
 		key := name
-		if ext := filepath.Base(name); joint && len(ext) > 2 && ext[len(ext)-2] == '-' && ext[len(ext)-1] >= 'a' && ext[len(ext)-1] <= 'z' {
+		if len(name) > 2 && j.joint && name[len(name)-2] == '-' && name[len(name)-1] >= 'a' && name[len(name)-1] <= 'z' {
 			key = name[:len(name)-2]
 		}
 		if tables[key] == nil {
@@ -81,60 +106,112 @@ func run(dir string, noise, drop, scar float64, seed int64, joint, verbose, ribs
 		}
 		tables[key] = append(tables[key], name)
 	}
-	for _, key := range order {
-		var scenes []*scene.Scene
-		for _, name := range tables[key] {
-			s, err := scene.Read(dir, name)
-			if err != nil {
-				return nil, err
-			}
-			scenes = append(scenes, s)
+	results := make([][]accuracy.Row, len(order))
+	var wg sync.WaitGroup
+	errs := make([]error, len(order))
+	slot := make(chan struct{}, 2)
+	for i, key := range order {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			slot <- struct{}{}
+			results[i], errs[i] = j.table(key, tables[key])
+			<-slot
+		}()
+	}
+	wg.Wait()
+	var rows []accuracy.Row
+	for i := range order {
+		if errs[i] != nil {
+			return nil, errs[i]
 		}
-		o := accuracy.DefaultOptions(seed)
-		o.NoisePx, o.DropStem, o.DropScar = noise, drop, scar
-		for i := range scenes[0].Fruits {
-			var views []body.View
-			for _, s := range scenes {
-				f := &s.Fruits[i]
-				if f.Cut {
-					continue
-				}
-				if v, ok := accuracy.View(s, f, o); ok {
-					views = append(views, v)
-				}
+		rows = append(rows, results[i]...)
+	}
+	return rows, nil
+}
+
+// table fits the fruit of one table, seen in one or more scenes.
+func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
+	var rows []accuracy.Row
+	var scenes []*scene.Scene
+	for _, name := range names {
+		s, err := scene.Read(j.dir, name)
+		if err != nil {
+			return nil, err
+		}
+		scenes = append(scenes, s)
+	}
+	o := accuracy.DefaultOptions(j.seed)
+	o.NoisePx, o.DropStem, o.DropScar = j.noise, j.drop, j.scar
+	for i := range scenes[0].Fruits {
+		var views []body.View
+		for _, s := range scenes {
+			if v, ok := j.view(s, &s.Fruits[i], o); ok {
+				views = append(views, v)
 			}
-			if len(views) == 0 {
-				continue
+		}
+		if len(views) == 0 {
+			continue
+		}
+		f := &scenes[0].Fruits[i]
+		var opt body.Options
+		if j.ribs {
+			if opt.Ribs = f.Ribs; f.Ribs == 0 {
+				opt.Ribs = -1
 			}
-			f := &scenes[0].Fruits[i]
-			start := time.Now()
-			var opt body.Options
-			if ribs {
-				if opt.Ribs = f.Ribs; f.Ribs == 0 {
-					opt.Ribs = -1
-				}
-			}
-			b, err := body.Fit(views, opt)
-			took := time.Since(start)
-			if err != nil {
-				fmt.Printf("%s fruit %d: %v\n", key, i, err)
-				continue
-			}
-			r := accuracy.Measure(scenes[0], f, b)
-			r.Took = took
-			rows = append(rows, r)
-			if verbose {
-				fmt.Println(b.Describe())
-				fmt.Printf("%-22s %2d %-7s L %+6.2f±%.2f W %+6.2f±%.2f bend %+5.1f broad %+.3f rise %+5.1f (true %+5.1f) slant %4.1f tilt %4.1f off %4.1f res %.2f %v %v %.0fms\n", key, i, r.Shape, r.Length, r.LengthU, r.Width, r.WidthU, r.Bend, r.Broad, r.Rise, b.RiseDeg-r.Rise, r.SlantDeg, r.TiltDeg, r.OffAxis, r.Residual, r.StemOK, r.Notes, took.Seconds()*1000)
-			}
+		}
+		start := time.Now()
+		b, err := body.Fit(views, opt)
+		took := time.Since(start)
+		if err != nil {
+			fmt.Printf("%s fruit %d: %v\n", key, i, err)
+			continue
+		}
+		r := accuracy.Measure(scenes[0], f, b)
+		r.Took = took
+		rows = append(rows, r)
+		if j.verbose {
+			fmt.Printf("%-22s %2d %-7s L %+6.2f±%.2f W %+6.2f±%.2f bend %+5.1f broad %+.3f rise %+5.1f (true %+5.1f) slant %4.1f tilt %4.1f off %4.1f res %.2f %v %v %.0fms\n    %s\n", key, i, r.Shape, r.Length, r.LengthU, r.Width, r.WidthU, r.Bend, r.Broad, r.Rise, b.RiseDeg-r.Rise, r.SlantDeg, r.TiltDeg, r.OffAxis, r.Residual, r.StemOK, r.Notes, took.Seconds()*1000, b.Describe())
 		}
 	}
 	return rows, nil
 }
 
+// view makes the evidence of a fruit: the run's own where there is one, with what -true names replaced.
+func (j *job) view(s *scene.Scene, f *scene.Fruit, o accuracy.Options) (body.View, bool) {
+	if f.Cut {
+		return body.View{}, false
+	}
+	if j.stored == nil {
+		return accuracy.View(s, f, o)
+	}
+	st := j.stored[s.Name]
+	own := st.Find(s, f)
+	if own == nil {
+		return body.View{}, false
+	}
+	v := st.View(own)
+	o.NoisePx, o.TrueEnds, o.DropStem, o.DropScar = 0, true, 0, 0
+	t, ok := accuracy.View(s, f, o)
+	if !ok {
+		return v, false
+	}
+	for _, what := range strings.Split(j.truth, ",") {
+		switch what {
+		case "outline":
+			v.Outline, v.Edge = t.Outline, t.Edge
+		case "ends":
+			v.Stem, v.Blossom, v.StemBy, v.BlossomBy = t.Stem, t.Blossom, 0, 0
+		case "camera":
+			v.Camera = t.Camera
+		}
+	}
+	return v, true
+}
+
 func hasPrefix(s string, l []string) bool {
 	for _, p := range l {
-		if strings.HasPrefix(s, p) {
+		if strings.HasPrefix(filepath.Base(s), p) {
 			return true
 		}
 	}
