@@ -103,8 +103,11 @@ func (m *measurer) place(s *shot) error {
 	}
 	s.colour = m.calibrate(s, &r)
 	r.ColourDE00, r.ColourOK = s.colour.Mean, s.colour.OK
-	if math.IsNaN(r.ColourDE00) {
-		r.ColourDE00 = 0
+	r.ColourBefore = s.colour.Before
+	for _, v := range []*float64{&r.ColourDE00, &r.ColourBefore} {
+		if math.IsNaN(*v) {
+			*v = 0
+		}
 	}
 	s.row = r
 	return nil
@@ -126,9 +129,7 @@ func (m *measurer) calibrate(s *shot, r *record.Photo) *colour.Calibration {
 		r.Notes = append(r.Notes, "colours-uncorrected")
 		return colour.Uncorrected(f)
 	}
-	if !cal.OK {
-		r.Notes = append(r.Notes, cal.Reasons...)
-	}
+	r.Notes = append(append(r.Notes, cal.Reasons...), cal.Notes...)
 	return cal
 }
 

@@ -44,6 +44,7 @@ func (m *measurer) rows(s *shot) []record.Fruit {
 		m.stalkRow(s, i, &f)
 		if !f.Has("cut") {
 			skinRow(&f, &skins[i], s.row.ColourOK)
+			f.AddNotes(s.colour.Notes...)
 			ribsRow(&f, s.bodies[i])
 		}
 		out[i] = f

@@ -96,6 +96,12 @@ func (c *cardFit) setScale() {
 	}
 }
 
+// plain returns the colour of a sample as the photo shows it, read as sRGB, with the brightness set by the paper.
+func (c *cardFit) plain(s Sample) Lab {
+	g := RGB(c.scale).XYZ().Y
+	return RGB{g * Linear(s.RGB[0]/255), g * Linear(s.RGB[1]/255), g * Linear(s.RGB[2]/255)}.Lab()
+}
+
 // alike is a set of samples of one material: their light, fall-off taken out, should be the same.
 type alike struct {
 	at []int

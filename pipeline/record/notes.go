@@ -43,6 +43,8 @@ var NoteWords = map[string]string{
 	"shine-or-shadow-on-card": "shine or shadow on the card",
 	"card-too-bright-or-dark": "the card is too bright or too dark",
 	"tone-curve-unusual":      "the camera changed the contrast much",
+	"strong-cast-corrected":   "strongly coloured light, corrected by the card",
+	"tone-curve-corrected":    "the camera's contrast is unusual, corrected by the card",
 	"file-has-small-faults":   "the file has small faults",
 	"made-for-print":          "the file is made for print, colours doubtful",
 	"grey-picture":            "a grey picture, no colours",

@@ -77,6 +77,7 @@ type Photo struct {
 	Quads        [][]geom.Px     // outline of each card, px
 	Tags         map[int]geom.Px // plant number → centre of its tag, px
 	Settings     string          // hash of what its numbers depend on
+	ColourBefore float64         // mean ΔE00 over the card's patches before correction
 }
 
 // Fruit is a row of fruits.csv and what else is known of the fruit.

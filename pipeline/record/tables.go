@@ -25,6 +25,7 @@ var FruitColumns = []string{
 var PhotoColumns = []string{
 	"photo", "status", "fruits", "cards", "mm_per_px", "tilt_deg", "camera_height_mm", "focal_px", "focal_from",
 	"card_residual_px", "colour_residual_de00", "message", "sha256", "taken", "notes",
+	"colour_before_de00",
 }
 
 // GroupColumns is the header of groups.csv.
@@ -141,7 +142,7 @@ func WritePhotos(w io.Writer, ps []Photo) error {
 		return []string{
 			Guard(p.Name), string(p.Status), strconv.Itoa(p.Fruits), strings.Join(cards, ";"), ok(p.MMPerPx, 4), ok(p.TiltDeg, 1),
 			ok(p.HeightMM, 0), ok(p.FocalPx, 1), from, ok(p.CardResidual, 3), ok(p.ColourDE00, 2), Guard(p.Message),
-			p.SHA256, p.Taken, strings.Join(p.Notes, ";"),
+			p.SHA256, p.Taken, strings.Join(p.Notes, ";"), ok(p.ColourBefore, 2),
 		}
 	})
 }
