@@ -56,7 +56,7 @@ func Run(ctx context.Context, o Options) (*Result, error) {
 		return res, err
 	}
 	if o.SameTable && o.ShardN <= 1 { // shares are joined when they are merged
-		if err := sameTable(res, &o); err != nil {
+		if err := sameTable(res, &o, ownFolder); err != nil {
 			return res, err
 		}
 	}

@@ -39,36 +39,10 @@ type measurer struct {
 
 // newMeasurer checks the files a run depends on and loads one network a worker.
 func newMeasurer(o *Options, workers int) (*measurer, error) {
-	m := &measurer{opt: o, inks: map[int]map[string]colour.Lab{}}
-	set := map[string]string{
-		"card-length": fmt.Sprint(o.CardLength), "coin": fmt.Sprint(o.CoinMM), "line": o.ScaleLine, "no-scale": fmt.Sprint(o.NoScale),
-		"pose": o.Pose, "max": fmt.Sprint(o.MaxPixels), "side": fmt.Sprint(segment.DefaultOptions()),
-	}
-	for n, file := range o.CardColours {
-		b, err := os.ReadFile(file)
-		if err != nil {
-			return nil, usageError{fmt.Errorf("--card-colours %d=%s: cannot be read (%v); check the name", n, file, plainErr(err))}
-		}
-		inks, err := colour.ReadCGATS(strings.NewReader(string(b)))
-		if err != nil {
-			return nil, usageError{fmt.Errorf("--card-colours %d=%s: %w", n, file, err)}
-		}
-		m.inks[n] = inks
-		set[fmt.Sprintf("colours-%d", n)] = hash(b)
-	}
-	if o.CameraFile != "" {
-		f, err := lens.Read(o.CameraFile)
-		if err != nil {
-			return nil, usageError{fmt.Errorf("--camera %s: %w", o.CameraFile, err)}
-		}
-		m.lensFile = f
-		set["camera"] = fmt.Sprint(*f)
-	}
-	j, err := json.Marshal(set)
-	if err != nil {
+	m := &measurer{opt: o}
+	if err := m.readFiles(); err != nil {
 		return nil, err
 	}
-	m.settings = hash(j)[:16]
 	vision.SetNumThreads(1)
 	if workers == 1 {
 		vision.SetNumThreads(2)
@@ -84,6 +58,42 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 		m.nets <- n
 	}
 	return m, nil
+}
+
+// readFiles reads the colour and lens files that the options name, and hashes all that numbers depend on.
+func (m *measurer) readFiles() error {
+	o := m.opt
+	m.inks, m.lensFile = map[int]map[string]colour.Lab{}, nil
+	set := map[string]string{
+		"card-length": fmt.Sprint(o.CardLength), "coin": fmt.Sprint(o.CoinMM), "line": o.ScaleLine, "no-scale": fmt.Sprint(o.NoScale),
+		"pose": o.Pose, "max": fmt.Sprint(o.MaxPixels), "side": fmt.Sprint(segment.DefaultOptions()),
+	}
+	for n, file := range o.CardColours {
+		b, err := os.ReadFile(file)
+		if err != nil {
+			return usageError{fmt.Errorf("--card-colours %d=%s: cannot be read (%v); check the name", n, file, plainErr(err))}
+		}
+		inks, err := colour.ReadCGATS(strings.NewReader(string(b)))
+		if err != nil {
+			return usageError{fmt.Errorf("--card-colours %d=%s: %w", n, file, err)}
+		}
+		m.inks[n] = inks
+		set[fmt.Sprintf("colours-%d", n)] = hash(b)
+	}
+	if o.CameraFile != "" {
+		f, err := lens.Read(o.CameraFile)
+		if err != nil {
+			return usageError{fmt.Errorf("--camera %s: %w", o.CameraFile, err)}
+		}
+		m.lensFile = f
+		set["camera"] = fmt.Sprint(*f)
+	}
+	j, err := json.Marshal(set)
+	if err != nil {
+		return err
+	}
+	m.settings = hash(j)[:16]
+	return nil
 }
 
 func (m *measurer) close() {

@@ -94,7 +94,7 @@ func Merge(dirs []string, o Options) (*Result, error) {
 	}
 	o.SameTable, o.Program = first.SameTable, first.Program
 	if o.SameTable {
-		if err := sameTable(res, &o); err != nil {
+		if err := sameTable(res, &o, ownFolder); err != nil {
 			return nil, err
 		}
 	}

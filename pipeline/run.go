@@ -27,6 +27,10 @@ type Result struct {
 	Took     time.Duration
 	Out      string // result folder
 	Report   string // path of report.html
+
+	// Seen lists, for each fruit of photos that show one table, all places where it was seen, the row that
+	// stands for it first.
+	Seen [][]record.Key
 }
 
 // job is one photo on its way through the workers.

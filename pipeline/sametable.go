@@ -21,17 +21,23 @@ type seen struct {
 
 func (s seen) row() *record.Fruit { return &s.full.Fruits[s.index] }
 
-// sameTable joins the views of each table: the photos of a folder show one undisturbed table, and
-// the card gives them one frame. Fruit are matched by their place on the table and one body is
+// ownFolder is the table of a run's photo: the photos of a folder show one.
+func ownFolder(p *Part) string { return path.Dir(p.Photo.Name) }
+
+// sameTable joins the views of each table: photos for which tableOf gives the same name show one undisturbed
+// table, and the card gives them one frame; a photo without a name stands by itself. Fruit are matched by their place on the table and one body is
 // fitted to all outlines of a fruit. The rows of the run become one a fruit, under its best view.
-func sameTable(res *Result, o *Options) error {
+func sameTable(res *Result, o *Options, tableOf func(*Part) string) error {
 	tables := map[string][]*Part{}
 	var order []string
 	for _, p := range res.Parts {
 		if p.Photo.Status != record.StatusOK {
 			continue
 		}
-		dir := path.Dir(p.Photo.Name)
+		dir := tableOf(p)
+		if dir == "" {
+			continue
+		}
 		if tables[dir] == nil {
 			order = append(order, dir)
 		}
@@ -50,6 +56,7 @@ func sameTable(res *Result, o *Options) error {
 			}
 		}
 		groups := matchViews(all)
+		res.Seen = append(res.Seen, sightings(groups)...)
 		joinViews(groups, tables[dir], o)
 	}
 	return nil
@@ -157,6 +164,22 @@ func joinViews(groups [][]seen, parts []*Part, o *Options) {
 		p.Photo.Fruits = len(p.Fruits)
 		p.slim()
 	}
+}
+
+// sightings lists, for each fruit of a table, where it was seen: the row that stands for it first.
+func sightings(groups [][]seen) [][]record.Key {
+	var out [][]record.Key
+	for _, g := range groups {
+		best := bestView(g)
+		keys := []record.Key{best.row().Key()}
+		for _, s := range g {
+			if s != best {
+				keys = append(keys, s.row().Key())
+			}
+		}
+		out = append(out, keys)
+	}
+	return out
 }
 
 // takePlant uses the plant that most views agree on.

@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -35,7 +34,14 @@ type Shot struct {
 	ScaleLine string  // no card: x1,y1,x2,y2=MM
 	NoScale   bool
 	Pose      string // side or upright for every fruit, empty: seen by itself
-	Plant     string // plant of every fruit that no tag and no correction names one for
+	Fixes     string // folder of corrections, empty: beside the photo
+	MaxPixels int    // 0: 120 megapixels
+
+	CardLength  float64        // mm that a ruler reads on the card's 100 mm line; 0: 100
+	CardColours map[int]string // card number → file of its measured colours
+	CameraFile  string         // lens file
+
+	Plant string // plant of every fruit that no tag and no correction names one for
 }
 
 // heldPhoto is a photo up to the point where corrections come in.
@@ -63,14 +69,20 @@ func (s *Session) Close() { s.base.close() }
 // measurer returns the base measurer with the shot's own settings.
 func (s *Session) measurer(x *Shot) (*measurer, error) {
 	m, o := *s.base, *s.base.opt
-	o.Out, o.CoinMM, o.ScaleLine, o.NoScale, o.Pose = x.Out, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose
+	o.Out, o.CoinMM, o.ScaleLine, o.NoScale, o.Pose, o.Fixes = x.Out, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose, x.Fixes
+	o.CardColours, o.CameraFile = x.CardColours, x.CameraFile
+	if x.CardLength > 0 {
+		o.CardLength = x.CardLength
+	}
+	if x.MaxPixels > 0 {
+		o.MaxPixels = x.MaxPixels
+	}
 	m.opt = &o
-	if x.CoinMM > 0 || x.ScaleLine != "" || x.NoScale || x.Pose != "" || x.Plant != "" {
-		j, err := json.Marshal([]any{m.settings, x.CoinMM, x.ScaleLine, x.NoScale, x.Pose, x.Plant})
-		if err != nil {
-			return nil, err
-		}
-		m.settings = hash(j)[:16]
+	if err := m.readFiles(); err != nil {
+		return nil, err
+	}
+	if x.Plant != "" { // there is no such option for all photos of a run
+		m.settings = hash([]byte(m.settings + "\n" + x.Plant))[:16]
 	}
 	return &m, nil
 }
@@ -264,16 +276,26 @@ func (h *heldPhoto) preview(m *measurer, out, key string) ([]byte, error) {
 	return PreviewOf(h.shot.photo)
 }
 
-// Finish groups and judges the fruit of parts and writes the tables, masks and the report to out.
-// variety is the file of the description, or empty.
-func (s *Session) Finish(parts []*Part, out, variety string, j judge.Options) (*Result, error) {
+// Finishing says what becomes of measured photos.
+type Finishing struct {
+	Out     string // result folder
+	Variety string // file of the description, or empty
+	Judge   judge.Options
+	// Table names, for each photo, the undisturbed table that it shows: the photos of one name are joined to
+	// one row a fruit. A photo without a name stands by itself.
+	Table map[string]string
+}
+
+// Finish groups and judges the fruit of parts and writes the tables, masks, the list of photos and the report.
+func (s *Session) Finish(parts []*Part, f Finishing) (*Result, error) {
 	o := *s.base.opt
-	o.Out, o.Variety, o.Judge = out, variety, j
+	o.Out, o.Variety, o.Judge = f.Out, f.Variety, f.Judge
 	v, err := loadVariety(&o)
 	if err != nil {
 		return nil, err
 	}
 	res := &Result{}
+	settings := ""
 	for i, p := range parts {
 		q := *p
 		q.Index = i
@@ -282,11 +304,28 @@ func (s *Session) Finish(parts []*Part, out, variety string, j judge.Options) (*
 		res.Parts = append(res.Parts, &q)
 		if q.Photo.Status == record.StatusFailed {
 			res.Failed++
-		} else {
-			res.Measured++
+			continue
+		}
+		res.Measured++
+		if settings == "" {
+			settings = q.Photo.Settings
+		} else if settings != q.Photo.Settings {
+			settings = s.base.settings // photos with settings of their own: each row of photos tells
+		}
+		o.SameTable = o.SameTable || f.Table[q.Photo.Name] != ""
+	}
+	if settings == "" {
+		settings = s.base.settings
+	}
+	if err := writeManifest(res, &o, settings); err != nil {
+		return nil, err
+	}
+	if o.SameTable {
+		if err := sameTable(res, &o, func(p *Part) string { return f.Table[p.Photo.Name] }); err != nil {
+			return nil, err
 		}
 	}
-	res.Run = collect(res.Parts, &o, s.base.settings)
+	res.Run = collect(res.Parts, &o, settings)
 	return res, finish(res, &o, v)
 }
 
@@ -295,3 +334,13 @@ func ReadPart(out, key string) (*Part, bool) { return readPart(out, key) }
 
 // PreviewFile returns where the preview picture of a stored result lies.
 func PreviewFile(out, key string) string { return filepath.Clean(partPath(out, key, ".jpg")) }
+
+// Listed reads the list of photos of a finished run: one part a photo, in the run's order, without outlines.
+// ReadPart reads those.
+func Listed(out string) ([]*Part, error) {
+	m, err := readManifest(out)
+	if err != nil {
+		return nil, err
+	}
+	return m.Parts, nil
+}

@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"offtype/measure/geom"
-	"offtype/pipeline/judge"
 	"offtype/pipeline/segment"
 )
 
@@ -76,7 +75,7 @@ func TestSessionCorrect(t *testing.T) {
 			t.Errorf("fruit %d from memory\n%v\nfrom scratch\n%v", i+1, got.Fruits[i].Row(), fresh.Fruits[i].Row())
 		}
 	}
-	if _, err := s.Finish([]*Part{got}, x.Out, "", judge.Options{}); err != nil {
+	if _, err := s.Finish([]*Part{got}, Finishing{Out: x.Out}); err != nil {
 		t.Error(err)
 	}
 	if _, err := os.Stat(filepath.Join(x.Out, "report.html")); err != nil {

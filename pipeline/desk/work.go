@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"reflect"
 	"strings"
 
 	"offtype/pipeline"
@@ -83,7 +84,7 @@ func (h *harvest) measure(key string) {
 	if p, l = h.photo(key); p == nil { // taken away meanwhile
 		return
 	}
-	if y := h.shot(p); y != x { // its scale was changed meanwhile
+	if !reflect.DeepEqual(h.shot(p), x) { // its scale was changed meanwhile
 		h.queue(key)
 		return
 	}
@@ -156,7 +157,7 @@ func (d *Desk) judge(out, name, lot string, parts []*pipeline.Part, variety stri
 			said = append(said, fmt.Sprintf("The groups could not be worked out (%v). Please report this.", r))
 		}
 	}()
-	res, err := d.session.Finish(parts, out, variety, o)
+	res, err := d.session.Finish(parts, pipeline.Finishing{Out: out, Variety: variety, Judge: o})
 	if err != nil {
 		said = append(said, sentence(err.Error()))
 		if res == nil || errors.Is(err, pipeline.ErrUsage) {
