@@ -143,8 +143,6 @@ var halfTable = sync.OnceValues(func() (*image.RGBA, error) {
 	return im, nil
 })
 
-const halfTableFruit = 8
-
 // The card on the half-size photo, from demo-2025-table-1.truth.json (half of its pixels).
 var halfTableCard = image.Rect(168, 654, 354, 788)
 
