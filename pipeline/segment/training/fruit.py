@@ -14,17 +14,19 @@ class Variety:
         p = bank.polys[self.shape]
         self.slim = float(np.ptp(p[:, 0]) / (2 * p[:, 1].max()))
         self.ax, self.ar = np.exp(rng.normal(0, .08)), np.exp(rng.normal(0, .08))
-        self.bend = u(.2, 2.3) if self.slim > 1.5 and rng.random() < .35 else 0.0
+        self.bend = u(.2, 2.3) if self.slim > 1.5 and rng.random() < .42 else 0.0
         self.bend_from = rng.choice([0.0, u(.3, .6)])
         self.ribs, self.rib_depth, self.rib_sharp = 0, 0, 1
         if rng.random() < .45:
             self.ribs = int(rng.integers(3, 6) if rng.random() < .25 else rng.integers(7, 21))
             self.rib_depth, self.rib_sharp = u(.02, .3) ** 1.3 + .01, u(.7, 5)
         self.warts = u(.02, .12) if rng.random() < .12 else 0
-        self.pose = rng.choice(["side", "up", "down", "any"], p=[.62, .22, .04, .12] if self.slim > .9 else [.25, .55, .1, .1])
+        self.pose = rng.choice(["side", "up", "down", "any"], p=[.55, .2, .04, .21] if self.slim > .9 else [.22, .5, .08, .2])
+        self.flat = u(.62, 1.4) if rng.random() < .16 else 1.0
         r = np.zeros((), dtype("solid"))
-        r["base"] = C.near(rng, table_colour, .22) if rng.random() < .22 else C.skin(rng)
-        r["second"] = C.skin(rng) if rng.random() < .7 else C.near(rng, r["base"], .8)
+        camouflage = rng.random() < .32
+        r["base"] = (C.like if rng.random() < .6 else C.near)(rng, table_colour) if camouflage else C.skin(rng)
+        r["second"] = C.skin(rng) if rng.random() < (.35 if camouflage else .7) else C.near(rng, r["base"], .8)
         r["third"] = C.near(rng, r["base"], .5) if rng.random() < .6 else C.skin(rng)
         if rng.random() < .55:
             r["pattern"] = rng.choice(np.arange(1, 11), p=[.16, .06, .10, .10, .14, .10, .08, .10, .08, .08])
@@ -37,12 +39,16 @@ class Variety:
         r["bump"], r["bump_f"] = u(0, 1) ** 3 * .35, np.exp(u(-2.5, -.3))
         if self.slim < 1.5 and rng.random() < .14:
             r["calyx"], r["calyx_n"], r["calyx_col"] = u(.25, .6), rng.integers(4, 8), C.pick(rng, C.GREENS, .25)
+        if rng.random() < .4:
+            r["end_r"] = [rng.choice([0, u(.06, .4)], p=[.5, .5]), rng.choice([0, u(.04, .22), u(.2, .5)], p=[.3, .5, .2])]
+            r["end_col"] = C.pick(rng, C.EARTHS + C.STRAWS + C.WOODS, .35) if rng.random() < .7 else C.near(rng, r["base"], .6)
         self.rec = r
         self.spot = u(.2, .9) if rng.random() < .3 else 0
-        self.stalk = rng.random() < .72
+        self.stalk = rng.random() < .7
         self.stalk_shape = bank.fruit + int(rng.integers(bank.stalk))
-        self.stalk_len, self.stalk_col = u(.08, .45), C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3)
-        self.stalk_ribs = rng.choice([0, 5])
+        self.stalk_len = u(.08, .45) if rng.random() < .6 else u(.05, .2)
+        self.stalk_col = [C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3), C.near(rng, r["base"], .3), C.like(rng, table_colour)][rng.choice(3, p=[.62, .22, .16])]
+        self.stalk_ribs = rng.choice([0, 5, rng.integers(4, 9)], p=[.4, .45, .15])
 
 
 def fill(r, rng, b, ident, role):
@@ -59,7 +65,7 @@ def individual(rng, bank, v):
     """One fruit of variety v, resting on the table at the origin, and its record still to be filled."""
     j = lambda s: float(np.exp(rng.normal(0, s)))
     bend = v.bend * rng.uniform(.3, 1.2) if rng.random() < .85 else 0
-    b = Body(bank, v.shape, v.size * j(.09), v.ax * j(.05), v.ar * j(.05), 1 + rng.normal(0, .03), min(bend, 2.5), v.bend_from)
+    b = Body(bank, v.shape, v.size * j(.09), v.ax * j(.05), v.ar * j(.05), v.flat * (1 + rng.normal(0, .03)), min(bend, 2.5), v.bend_from)
     settle(b, rng, v.pose if rng.random() < .85 else "side", rng.uniform(0, .02) * v.size if rng.random() < .3 else 0)
     r = v.rec.copy()
     for k in ("base", "second", "third"):
@@ -68,11 +74,14 @@ def individual(rng, bank, v):
         r["base"] = C.skin(rng)
     r["ribs"], r["rib_depth"], r["rib_sharp"] = v.ribs, v.rib_depth * j(.2), v.rib_sharp
     big = 1 / max(b.half, 1)
-    r["w1"], r["f1"] = abs(rng.normal(0, .035)), rng.uniform(.8, 2.2) * big
+    r["w1"], r["f1"] = abs(rng.normal(0, .035 if rng.random() < .85 else .1)), rng.uniform(.8, 2.2) * big
+    r["end_r"] *= rng.random(2) < .85
     if v.warts:
         r["w2"], r["f2"] = v.warts, rng.uniform(4, 12) * big
     if v.spot:
         d = rng.normal(size=3); r["spot_dir"] = d / np.linalg.norm(d); r["spot_cos"] = rng.uniform(.45, .95); r["spot_col"] = C.near(rng, (.75, .55, .2), .3)
+    elif rng.random() < .1:   # one small dark or pale fleck, which is no stalk
+        d = rng.normal(size=3); r["spot_dir"] = d / np.linalg.norm(d); r["spot_cos"] = rng.uniform(.96, .998); r["spot_col"] = C.pick(rng, C.EARTHS + C.STRAWS, .5)
     return b, r
 
 
@@ -93,20 +102,23 @@ def frame(d, rng):
 def stalk(rng, bank, v, b, ident):
     """The record of the stalk of the placed fruit b."""
     p, d, _, _ = ends(b)
-    size = float(np.clip(v.stalk_len * b.size * np.exp(rng.normal(0, .25)), 5, 140))
+    size = float(np.clip(v.stalk_len * b.size * np.exp(rng.normal(0, .25)), 4, 140))
     bend = rng.uniform(.1, 1.4) if rng.random() < .6 else 0
     s = Body(bank, v.stalk_shape, size, bend=bend)
-    s.ar = min(1.0, .42 * b.radius / max(s.radius, 1e-3)) * rng.uniform(.6, 1)
-    d = d + rng.normal(0, .18, 3)
+    most = .42 if rng.random() < .93 else .8
+    s.ar = min(1.0, most * b.radius / max(s.radius, 1e-3)) * rng.uniform(.6, 1)
+    d = d + rng.normal(0, .18 if rng.random() < .75 else .5, 3)
     s.R = frame(d / np.linalg.norm(d), rng)
     s.c = p - s.R @ s.local[-1] - d / np.linalg.norm(d) * min(.12 * size, .08 * b.size)
     r = np.zeros((), dtype("solid"))
     r["base"], r["second"], r["third"] = C.near(rng, v.stalk_col, .12), C.near(rng, v.stalk_col, .5), C.near(rng, v.stalk_col, .7)
     r["mottle"], r["mottle_f"], r["shine"], r["gloss"] = .3, 4, 12, .02
-    r["ribs"], r["rib_depth"], r["rib_sharp"] = v.stalk_ribs, .25, 1
+    r["ribs"], r["rib_depth"], r["rib_sharp"] = v.stalk_ribs, rng.uniform(.12, .45), rng.uniform(.7, 2)
     r["w1"], r["f1"] = .08, 3 / max(s.half, 1)
     if rng.random() < .4:
         r["pattern"], r["pp"] = 10, [0, rng.uniform(.2, .8), 1, 0, 0]
+    elif rng.random() < .35:   # the cut face in another colour
+        r["pattern"], r["pp"] = 7, [0, rng.uniform(.02, .12), 1, 0, .1]; r["second"] = C.pick(rng, C.STRAWS + C.WOODS, .3)
     return fill(r, rng, s, ident, 1)
 
 

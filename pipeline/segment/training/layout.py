@@ -40,6 +40,7 @@ SOLID = [
     ("scar", 1), ("dust", 1),
     ("gloss", 1), ("shine", 1), ("bump", 1), ("bump_f", 1),
     ("calyx", 1), ("calyx_n", 1), ("calyx_col", 3),      # painted calyx star: radius relative to ar
+    ("end_r", 2), ("end_col", 3),                        # corky scars at stem and blossom end: radius relative to ar
     ("seed", 1),
 ]
 

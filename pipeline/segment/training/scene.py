@@ -4,6 +4,7 @@ import colours as C
 import fruit as F
 from grounds import ground
 from layout import dtype, LIGHTS
+from shapes import rot
 
 
 def camera(rng, s, crop, close):
@@ -13,7 +14,7 @@ def camera(rng, s, crop, close):
     short = int(long * rng.choice([.75, .5625, .667, 1], p=[.7, .12, .12, .06]))
     W, H = (long, short) if rng.random() < .75 else (short, long)
     f = u(21, 34) * np.hypot(W, H) / 43.27
-    tilt = np.radians(rng.choice([u(0, 12), u(0, 45), u(35, 62), u(60, 84)], p=[.35, .5, .1, .05]))
+    tilt = np.radians(rng.choice([u(0, 12), u(0, 45), u(35, 62), u(60, 84)], p=[.34, .46, .12, .08]))
     az, dist = u(0, 6.28), u(550, 2300) / max(np.cos(tilt), .4) * (u(.22, .6) if close else 1)
     eye = dist * np.array([np.sin(tilt) * np.cos(az), np.sin(tilt) * np.sin(az), np.cos(tilt)])
     fwd = -eye / dist
@@ -63,7 +64,7 @@ def lights(rng, s, at):
     s["bounce"] = sky * (.15 + .7 * s["ga"]["ca"]) + .12 * s["ga"]["ca"] * sum(L[k]["col"] for k in range(n))
 
 
-def decals(rng, at, span, tops, small):
+def decals(rng, at, span, tops, small, rims):
     """Flat things on the table (and now and then a leaf or string above a fruit)."""
     u, out = rng.uniform, []
     def add(kind, size, ca, cb=(.02, .02, .02), p=(0, 0, 0, 0), gloss=.02, z=None, c=None, tilt=(0, 0)):
@@ -110,6 +111,18 @@ def decals(rng, at, span, tops, small):
     if rng.random() < .05:
         r = u(40, 190)
         add(8, (r, r * u(.8, .97)), C.anything(rng), gloss=u(0, .3), z=u(3, 60))
+    if rng.random() < .06:   # a bundle of pencils, canes or laths
+        n, w, l, a = rng.integers(3, 9), np.exp(u(1, 2.8)), np.exp(u(4, 6.3)), u(0, 6.28)
+        c, z = at + rng.uniform(-.5, .5, 2) * span, u(2, 14)
+        for k in range(n):
+            add(6, (l * u(.8, 1), w), C.anything(rng), C.anything(rng), gloss=u(0, .3), z=z, c=c + (k - n / 2) * 2.05 * w * np.array([-np.sin(a), np.cos(a)]) + rng.normal(0, .1, 2) * l)
+            out[-1]["rot"] = a + rng.normal(0, .05)
+    if rims and rng.random() < .3:   # straws, twigs and knots beside the fruit, which look like stalks
+        for _ in range(rng.integers(1, 8)):
+            r = rims[rng.integers(len(rims))]
+            b = u(0, 6.28); c = np.array(r[:2]) + r[2] * u(.7, 1.25) * np.array([np.cos(b), np.sin(b)])
+            k = np.clip(r[2] * np.exp(rng.normal(-1.6, .5)), 3, 60)
+            add(6 if rng.random() < .75 else 3, (k, np.clip(k * u(.06, .4), .7, 9)) if rng.random() < .8 else (k * .4, k * .4), C.pick(rng, C.STRAWS + C.WOODS + C.GREENS + C.EARTHS, .35), C.anything(rng), z=u(1, 12) if rng.random() < .7 else u(2, 2 * r[2]), c=c)
     return out
 
 
@@ -138,6 +151,11 @@ def place(rng, bank, varieties, n, at, span):
             else:   # slide towards a placed fruit until they touch
                 o = placed[rng.integers(len(placed))][0]
                 a = u(0, 6.28); d = np.array([np.cos(a), np.sin(a)])
+                if (o.bent or b.bent) and rng.random() < .55:   # one lies in the hollow of the other
+                    if o.bent:
+                        d = o.hollow(); d = d + rng.normal(0, .3, 2); d /= np.hypot(*d)
+                    else:
+                        h = b.hollow(); q = np.arctan2(-d[1], -d[0]) - np.arctan2(h[1], h[0]) + rng.normal(0, .3); b.R = rot("z", q) @ b.R
                 want = u(-.006, .012) * b.size if rng.random() < .8 else u(.01, .1) * b.size
                 lo, hi = 0.0, o.bound() + b.bound()
                 for _ in range(9):
@@ -173,11 +191,11 @@ def scene(rng, bank, crop):
         a = u(0, 6.28); s["edge"] = [np.cos(a), np.sin(a), np.cos(a) * at[0] + np.sin(a) * at[1] + u(-.1, .5) * span]; s["drop"] = u(60, 900)
     n = 0 if rng.random() < .05 else 1 if rng.random() < (.5 if big else .1) else int(rng.integers(2, 1 + int(np.clip(1.1 * (crop / px) ** 2, 3, 30))))
     size = float(np.clip(px * mmpp, 16, 520))
-    var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"]) for k in range(rng.choice([1, 2, 3, 4], p=[.45, .3, .15, .1]))]
+    var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"]) for k in range(rng.choice([1, 2, 3, 4, 6], p=[.4, .28, .16, .1, .06]))]
     placed = place(rng, bank, var, n, at, span) if n else []
-    solids, ends, tops = [], [], []
+    solids, ends, tops, rims = [], [], [], []
     for i, (b, r, v) in enumerate(placed):
-        solids.append(F.fill(r, rng, b, i + 1, 0)); tops.append((b.c[0], b.c[1], 2 * b.c[2]))
+        solids.append(F.fill(r, rng, b, i + 1, 0)); tops.append((b.c[0], b.c[1], 2 * b.c[2])); rims.append((b.c[0], b.c[1], b.radius))
         if v.stalk and rng.random() < .9:
             solids.append(F.stalk(rng, bank, v, b, i + 1))
         p, d, q, e = F.ends(b)
@@ -191,7 +209,7 @@ def scene(rng, bank, crop):
             if all(b.gap(q[0]) > 0 for q in placed):
                 solids.append(r)
     lights(rng, s, at)
-    return s, solids, decals(rng, at, span, tops, mmpp), ends
+    return s, solids, decals(rng, at, span, tops, mmpp, rims), ends
 
 
 def batch(seed, bank, n, crop):

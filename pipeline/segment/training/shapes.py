@@ -73,6 +73,19 @@ def stalk_meridian(rng):
     """A stalk lying along x, its base at -0.5 (that is where it meets the fruit)."""
     t = np.linspace(0, 1, POINTS)  # 0 tip, 1 base
     a, u = rng.uniform(.1, .5), rng.uniform
+    kind = rng.choice(["stalk", "stub", "flare", "spur", "husk"], p=[.4, .25, .17, .1, .08])
+    if kind == "stub":      # cut or broken off short: about as wide as long
+        r = _smooth(t, [0, .3, 1], [u(.7, 1.2), u(.8, 1), u(1, 1.3)], .06) * _caps(t, u(.02, .2), .02)
+        return np.stack([0.5 - t, np.minimum(r * u(.5, 1.05) * .5, .58)], 1)
+    if kind == "flare":     # wide at the cut, narrow in the middle
+        r = _smooth(t, [0, .1, .5, .9, 1], [u(1.2, 2.2), u(1.1, 1.8), u(.5, .8), 1, u(1, 1.5)], .05) * _caps(t, .02, .02)
+        return np.stack([0.5 - t, np.minimum(r * u(.25, .6) * .5, .58)], 1)
+    if kind == "spur":      # dried, thin, pointed
+        r = _smooth(t, [0, .4, .8, 1], [u(.2, .6), u(.5, .8), 1, u(1.2, 2.5)], .05) * _caps(t, .03, .02)
+        return np.stack([0.5 - t, r * u(.05, .14) * .5], 1)
+    if kind == "husk":      # a cap or collar of leaves
+        r = _smooth(t, [0, .2, .6, 1], [u(.1, .5), u(.3, .7), u(.7, 1), 1], .06) * _caps(t, .05, .03)
+        return np.stack([0.5 - t, r * u(.6, 1.1) * .5], 1)
     r = _smooth(t, [0, .12, .5, .85, 1], [u(.7, 1.4), u(.6, 1.1), u(.55, .8), u(.8, 1.1), u(1, 1.9)], .05) * _caps(t, .03, .02)
     return np.stack([0.5 - t, r * a * .5], 1)
 
@@ -139,6 +152,7 @@ class Body:
         p = np.stack([p[:, 0] * ax, p[:, 1] * ar], 1)
         self.half = float(max(p[:, 0].max(), -p[:, 0].min())); self.radius = float(p[:, 1].max())
         self.tip, self.tail = float(p[0, 0]), float(p[-1, 0])
+        self.bent = bend > .6
         self.xb = self.half * (2 * bend_from - 1) if bend > 0.02 else 1e6
         self.ra = max((self.half - self.xb) / bend, 1.25 * self.neck(p)) if bend > 0.02 else 1e6
         q = p[:: 6]
@@ -167,6 +181,11 @@ class Body:
 
     def world(self, every=1):
         return self.local[::every] @ self.R.T + self.c
+
+    def hollow(self):
+        """Horizontal way from the centre into the hollow of a bent body."""
+        d = self.R @ np.array([self.xb, self.ra, 0.0])
+        return d[:2] / max(np.hypot(d[0], d[1]), 1e-6)
 
     def bound(self):
         return self.reach

@@ -43,7 +43,7 @@ def loss_of(out, t, ids):
         y, z = t[:, c], out[:, c]
         q = z.sigmoid()
         l[k] = (F.binary_cross_entropy_with_logits(z, y, reduction="none") * (q - y).abs() ** 2).sum() / (y > .9).sum().clamp_min(len(y) * 4)
-    k = dict(body=1.0, dice=.5, stalk=.8, seam=.5, centre=.5, offset=.5, stem=.1, blossom=.1)
+    k = dict(body=1.0, dice=.5, stalk=.8, seam=.5, centre=.5, offset=.5, stem=.16, blossom=.13)
     return sum(k[i] * v for i, v in l.items()), l
 
 
@@ -82,6 +82,7 @@ def arguments():
     a.add_argument("--crop", type=int, default=512); a.add_argument("--batch", type=int, default=32); a.add_argument("--pool", type=int, default=6000)
     a.add_argument("--lr", type=float, default=3e-3); a.add_argument("--seed", type=int, default=1); a.add_argument("--workers", type=int, default=14)
     a.add_argument("--width", type=int, nargs=5, default=[16, 32, 64, 96, 128]); a.add_argument("--blocks", type=int, nargs=5, default=[0, 1, 2, 2, 2])
+    a.add_argument("--part", type=float, nargs=2, default=[0, 1], help="which part of the cosine schedule this run takes")
     a.add_argument("--wait", type=int, default=600, help="crops in the pool before training starts")
     a.add_argument("--shots", type=int, default=3, help="photographs of each rendered crop")
     a.add_argument("--tiny", action="store_true", help="a check on a CPU: small bank, small pictures")
@@ -102,7 +103,7 @@ def main():
     dev, rdev = ("cuda:0", "cuda:%d" % (gpus - 1)) if gpus else ("cpu", "cpu")
     autocast = lambda: torch.autocast(dev.split(":")[0], dtype=torch.bfloat16, enabled=gpus > 0)
     torch.backends.cudnn.benchmark = True
-    bank = Bank(1, *((20, 6, 6) if o.tiny else (2000, 250, 150)), device=rdev)
+    bank = Bank(1, *((20, 6, 6) if o.tiny else (2000, 500, 150)), device=rdev)
     say("bank %.0f s" % (time.time() - t0))
     f = feed.Feed(bank, o.seed * 10_000_000, o.workers, o.crop, 4 if o.tiny else 16, rdev, dev, o.shots)
     trace = Tracer(rdev)
@@ -138,7 +139,7 @@ def main():
                 break
             pool.add(item)
         k = min((time.time() - start) / (end - start), 1)
-        lr = o.lr * min(1, step / 300 + .01) * (.5 + .5 * math.cos(math.pi * k))
+        lr = o.lr * min(1, step / 300 + .01) * (.5 + .5 * math.cos(math.pi * (o.part[0] + k * (o.part[1] - o.part[0]))))
         for g in opt.param_groups:
             g["lr"] = lr
         x, t, ids = pool.draw(o.batch)

@@ -114,8 +114,9 @@ DEV Skin skin(const Solid& s, v3 p, v3 nl) {
     col = mix(col * (1.f + s.mottle * m), V(s.third), clampf(s.mottle * (m - 0.1f), 0.f, 1.f));
   }
   if (s.spot_cos < 1.f) {
-    float d = dot(unit(V(un.x * 1.2f, un.y, un.z)), V(s.spot_dir)) + 0.06f * nz;
-    col = mix(col, V(s.spot_col), 0.9f * step01(s.spot_cos - 0.1f, s.spot_cos + 0.1f, d));
+    float d = dot(unit(V(un.x * 1.2f, un.y, un.z)), V(s.spot_dir)) + 0.6f * (1.f - s.spot_cos) * nz;
+    float rim = fminf(0.1f, 1.5f * (1.f - s.spot_cos) + 0.003f);  // small flecks have sharper rims
+    col = mix(col, V(s.spot_col), 0.9f * step01(s.spot_cos - rim, s.spot_cos + rim, d));
   }
   if (s.scar > 0.f) {
     float m = fbm3(V(un.x * 2.f + 4.f, un.y * 6.f, un.z * 6.f), sd + 27U, 4, 0.6f);
@@ -124,6 +125,11 @@ DEV Skin skin(const Solid& s, v3 p, v3 nl) {
   if (s.dust > 0.f) {
     float m = fbm3(l.q * 0.08f, sd + 28U, 4, 0.65f);
     col = mix(col, V(0.20f, 0.15f, 0.10f), s.dust * step01(0.0f, 0.5f, m) * clampf(0.5f - nl.z, 0.f, 1.f));
+  }
+  for (int e = 0; e < 2; e++) {  // scars at the ends belong to the body
+    if (s.end_r[e] <= 0.f || (e ? t < 0.7f : t > 0.3f)) continue;
+    float r = s.end_r[e] * s.size * s.ar * 0.5f * (1.f + 0.35f * nz), ring = l.rho / fmaxf(r, 1e-3f);
+    if (e ? nl.x < -0.1f : nl.x > 0.1f) col = mix(col, V(s.end_col) * (0.7f + 0.6f * fabsf(nz) + (ring > 0.7f ? 0.25f : 0.f)), 0.85f * step01(1.05f, 0.85f, ring));
   }
   Skin out = {V(fmaxf(col.x, 0.002f), fmaxf(col.y, 0.002f), fmaxf(col.z, 0.002f)), s.gloss, false};
   if (s.calyx > 0.f && t < 0.22f) {
