@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"sync"
 
@@ -324,9 +325,30 @@ func (s *Session) Finish(parts []*Part, f Finishing) (*Result, error) {
 		if err := sameTable(res, &o, func(p *Part) string { return f.Table[p.Photo.Name] }); err != nil {
 			return nil, err
 		}
+		o.Judge.NotAssessable = standing(o.Judge.NotAssessable, res.Seen)
 	}
 	res.Run = collect(res.Parts, &o, settings)
 	return res, finish(res, &o, v)
+}
+
+// standing turns fruit that are named by any photo of a table into the rows that stand for them.
+func standing(names []string, seen [][]record.Key) []string {
+	of := map[string]string{}
+	for _, keys := range seen {
+		for _, k := range keys {
+			of[fmt.Sprintf("%s:%d", k.Photo, k.Number)] = fmt.Sprintf("%s:%d", keys[0].Photo, keys[0].Number)
+		}
+	}
+	var out []string
+	for _, n := range names {
+		if b, ok := of[n]; ok {
+			n = b
+		}
+		if !slices.Contains(out, n) {
+			out = append(out, n)
+		}
+	}
+	return out
 }
 
 // ReadPart reads a stored result back; false when it is missing or damaged.

@@ -45,6 +45,7 @@ type Desk struct {
 	token   string // of every form, new at each start
 	hosts   *hostList
 	share   *sharing
+	look    looking
 
 	ctx  context.Context // ends with Close
 	stop context.CancelFunc

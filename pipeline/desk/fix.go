@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"offtype/pipeline"
+	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
 
@@ -43,14 +44,17 @@ func (d *Desk) spare(w http.ResponseWriter, r *http.Request, h *harvest) {
 	h.mu.Lock()
 	p, _ := h.photo(r.PathValue("key"))
 	known := p != nil && h.fruitData(p.Key, n) != nil
+	var names []string
+	if known {
+		names = h.names(record.Key{Photo: p.File, Number: n})
+	}
 	h.mu.Unlock()
 	err := errors.New("choose a fruit first")
 	if known {
 		err = h.change(func(s *saved) error {
-			name := fmt.Sprintf("%s:%d", p.File, n)
-			s.Spared = slices.DeleteFunc(slices.Clone(s.Spared), func(x string) bool { return x == name })
+			s.Spared = slices.DeleteFunc(slices.Clone(s.Spared), func(x string) bool { return slices.Contains(names, x) })
 			if r.PostForm.Get("on") == "1" {
-				s.Spared = append(s.Spared, name)
+				s.Spared = append(s.Spared, names[0])
 			}
 			return nil
 		})
@@ -113,7 +117,7 @@ func (h *harvest) correct(key string, change func(*pipeline.Part, *segment.Fixes
 	}
 	old, x := l.part, h.shot(p)
 	h.mu.Unlock()
-	file := segment.FixPath(x.Path, "")
+	file := segment.FixPath(x.Path, x.Fixes)
 	fx, err := segment.ReadFixes(file)
 	if err != nil {
 		return fmt.Errorf("the corrections of this photo cannot be read (%w); move its .fix.json file away", err)

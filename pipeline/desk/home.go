@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"strings"
 
+	"offtype/pipeline/book"
 	"offtype/pipeline/record"
 )
 
@@ -15,6 +16,7 @@ func (d *Desk) homeRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /table", d.door("table", "Harvest table"))
 	m.HandleFunc("GET /seed", d.door("seed", "Kitchen and seed"))
 	m.HandleFunc("POST /table", d.makeHarvest)
+	m.HandleFunc("POST /open", d.open)
 }
 
 // harvestLine is a harvest in a list.
@@ -57,10 +59,21 @@ func (d *Desk) harvestLines(r *http.Request) []harvestLine {
 	}
 	for i := len(inBook) - 1; i >= 0; i-- {
 		if s := inBook[i]; !have[s.Name] {
-			out = append(out, harvestLine{Name: s.Name, InBook: true, Text: fmt.Sprintf("%d fruit on %d photos, measured with the command line.", s.Fruits, s.Photos)})
+			out = append(out, harvestLine{Name: s.Name, InBook: true, Photos: s.Photos, Text: inBookWords(&s)})
 		}
 	}
 	return out
+}
+
+// inBookWords says what the book knows of a harvest that is not open here.
+func inBookWords(s *book.Summary) string {
+	switch {
+	case s.Revision == 0:
+		return "Written down, not measured yet."
+	case s.Photos == 0:
+		return fmt.Sprintf("%d fruit from a table of numbers, without photos.", s.Fruits)
+	}
+	return fmt.Sprintf("%d fruit on %s, measured with a command.", s.Fruits, record.Count(s.Photos, "photo", "photos"))
 }
 
 // line is one sentence on the harvest.
@@ -123,6 +136,18 @@ var words = map[string]any{
 	"join":    strings.Join,
 	"count":   record.Count,
 	"percent": func(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", 100*v), ".0") + " %" },
+	"fixed": func(v *float64, decimals int) string {
+		if v == nil {
+			return ""
+		}
+		return record.Fixed(*v, decimals)
+	},
+	"share": func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return fmt.Sprintf("%.0f %%", 100**v)
+	},
 	"dict": func(kv ...any) map[string]any {
 		m := map[string]any{}
 		for i := 0; i+1 < len(kv); i += 2 {

@@ -127,6 +127,9 @@ func (d *Desk) observeView(w http.ResponseWriter, r *http.Request, h *harvest) {
 			if l := h.live[p.Key]; l.part != nil {
 				for k := range l.part.Fruits {
 					f := &l.part.Fruits[k]
+					if h.standsFor(f.Key()) != f.Key() { // its row stands under another photo
+						continue
+					}
 					name := fmt.Sprintf("%s no. %d", stem(p.File), f.Number)
 					if f.Plant != "" {
 						name = fmt.Sprintf("plant %s, %s", f.Plant, name)

@@ -67,14 +67,23 @@ type photosData struct {
 	Varieties []string
 	Lots      []string
 	Stages    []string
+	Missing   int // photos that are not where they were
+	Cards     []int
+	UsedCards map[int]bool
+	Lenses    []string
+	Tables    int // photos that show one table with others
 }
 
 func (h *harvest) photosData() photosData {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	v := photosData{ID: h.ID, Busy: h.busy(), Judging: h.judging, All: len(h.Photos), Said: h.said, Form: h.saved}
+	v.Missing, _ = h.missing()
 	for i := range h.Photos {
 		p := &h.Photos[i]
+		if p.Table != "" {
+			v.Tables++
+		}
 		l := h.live[p.Key]
 		c := photoCard{Harvest: h.ID, Key: p.Key, File: p.File, State: string(l.state), Message: sentence(l.message), Plant: p.Plant, Coin: p.Coin, Line: p.Line, None: p.None}
 		switch {
@@ -113,6 +122,10 @@ func (d *Desk) photosView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	v := h.photosData()
 	v.Varieties = d.varietyNames()
 	v.Lots = d.lotCodes(r)
+	v.Cards, v.Lenses, v.UsedCards = d.cardNumbers(), d.lensNames(), map[int]bool{}
+	for _, n := range v.Form.Colours {
+		v.UsedCards[n] = true
+	}
 	v.Stages = []string{"young", "at harvest", "cured", "stored"}
 	d.show(w, r, "photos", h.page("Photos", "photos", v))
 }
@@ -318,6 +331,10 @@ func (d *Desk) removePhoto(w http.ResponseWriter, r *http.Request, h *harvest) {
 			if p.Key != key {
 				continue
 			}
+			s.Photos = append(s.Photos[:i], s.Photos[i+1:]...)
+			if p.Path != "" { // not ours: it stays where it is
+				return nil
+			}
 			bin := filepath.Join(h.folder(), "removed")
 			if err := os.MkdirAll(bin, 0o700); err != nil {
 				return err
@@ -329,7 +346,6 @@ func (d *Desk) removePhoto(w http.ResponseWriter, r *http.Request, h *harvest) {
 				return errors.New("the photo cannot be taken away; check the folder's permissions")
 			}
 			os.Rename(fix, to+".fix.json")
-			s.Photos = append(s.Photos[:i], s.Photos[i+1:]...)
 			return nil
 		}
 		return errors.New("there is no such photo; load the page again")

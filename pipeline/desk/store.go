@@ -11,11 +11,13 @@ import (
 	"sort"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 	"unicode"
 
 	"offtype/pipeline"
-	"offtype/pipeline/atomic"
+	whole "offtype/pipeline/atomic"
+	"offtype/pipeline/book"
 	"offtype/pipeline/record"
 )
 
@@ -35,6 +37,11 @@ type saved struct {
 	Control []string     // plant numbers: same variety, other seed, same bed and sowing
 	Spared  []string     // FILE:NUMBER of fruit that are not to be judged: sick, damaged, unripe
 	Photos  []savedPhoto // by name, as the command takes them
+
+	Result  string           `json:",omitempty"` // result folder of offtype run; empty: the harvest's own
+	Run     *book.RunOptions `json:",omitempty"` // how that was made
+	Colours []int            `json:",omitempty"` // cards whose measured colours count, see cards.go
+	Lens    string           `json:",omitempty"` // name of a lens file, see cards.go
 }
 
 // savedPhoto is a photo of a harvest.
@@ -46,6 +53,9 @@ type savedPhoto struct {
 	Line  string // x1,y1,x2,y2=MM
 	None  bool   // no scale
 	Plant string // all fruit here are from this plant
+
+	Path  string `json:",omitempty"` // where a photo of offtype run lies; empty: in the photos folder
+	Table string `json:",omitempty"` // photos of one name show one undisturbed table
 }
 
 // state of a photo on its way.
@@ -70,6 +80,8 @@ type harvest struct {
 	ID   string
 	desk *Desk
 
+	place atomic.Pointer[string] // saved.Result, for readers that do not hold mu
+
 	fixing  sync.Mutex // held while a correction is measured; taken before mu
 	cutting sync.Mutex // held while cut-outs are made; taken before mu
 
@@ -78,17 +90,32 @@ type harvest struct {
 	live    map[string]*live // by photo key
 	woken   bool
 	result  *record.Run // grouped and judged, nil until the first time
-	stale   bool        // result is older than the photos
+	seen    [][]record.Key
+	best    map[record.Key]record.Key // a fruit seen on several photos of one table → the row that stands for it
+	lost    bool                      // the result folder is not where it was
+	stale   bool                      // result is older than the photos
 	judging bool
 	said    []string // what recording and judging had to say
 	cutouts map[string][]byte
 }
 
-func (h *harvest) folder() string    { return filepath.Join(h.desk.dir, "harvests", h.ID) }
-func (h *harvest) photoDir() string  { return filepath.Join(h.folder(), "photos") }
-func (h *harvest) resultDir() string { return filepath.Join(h.folder(), "result") }
+func (h *harvest) folder() string   { return filepath.Join(h.desk.dir, "harvests", h.ID) }
+func (h *harvest) photoDir() string { return filepath.Join(h.folder(), "photos") }
 
-func (h *harvest) path(p *savedPhoto) string { return filepath.Join(h.photoDir(), p.File) }
+// resultDir is the folder that the result lies in.
+func (h *harvest) resultDir() string {
+	if dir := h.place.Load(); dir != nil && *dir != "" {
+		return *dir
+	}
+	return filepath.Join(h.folder(), "result")
+}
+
+func (h *harvest) path(p *savedPhoto) string {
+	if p.Path != "" {
+		return p.Path
+	}
+	return filepath.Join(h.photoDir(), p.File)
+}
 
 func readHarvest(d *Desk, id string) (*harvest, error) {
 	h := &harvest{ID: id, desk: d, live: map[string]*live{}}
@@ -99,7 +126,13 @@ func readHarvest(d *Desk, id string) (*harvest, error) {
 	if err := json.Unmarshal(b, &h.saved); err != nil {
 		return nil, err
 	}
-	h.Photos = slices.DeleteFunc(h.Photos, func(p savedPhoto) bool { return !idPattern.MatchString(p.Key) || safeName(p.File) != p.File })
+	h.Photos = slices.DeleteFunc(h.Photos, func(p savedPhoto) bool {
+		if p.Path != "" { // a name of offtype run may hold folders
+			return !idPattern.MatchString(p.Key) || !filepath.IsLocal(filepath.FromSlash(p.File)) || !filepath.IsAbs(p.Path)
+		}
+		return !idPattern.MatchString(p.Key) || safeName(p.File) != p.File
+	})
+	h.place.Store(&h.saved.Result)
 	for i := range h.Photos {
 		h.live[h.Photos[i].Key] = &live{state: waiting}
 	}
@@ -112,7 +145,7 @@ func (h *harvest) save() error {
 	if err != nil {
 		return err
 	}
-	return atomic.WriteBytes(filepath.Join(h.folder(), "harvest.json"), b)
+	return whole.WriteBytes(filepath.Join(h.folder(), "harvest.json"), b)
 }
 
 // change changes what is saved of the harvest in one step: on an error nothing is changed.
@@ -145,22 +178,29 @@ func (d *Desk) newHarvest(name string) (*harvest, error) {
 			return nil, fmt.Errorf("there is a harvest %q already; choose another name or open that one", name)
 		}
 	}
-	id := slug(name)
-	for k := 2; ; k++ {
-		if _, taken := d.harvests[id]; !taken {
-			if _, err := os.Stat(filepath.Join(d.dir, "harvests", id)); errors.Is(err, os.ErrNotExist) {
-				break
-			}
-		}
-		id = fmt.Sprintf("%s-%d", slug(name), k)
-	}
+	id := d.freeID(name)
 	h := &harvest{ID: id, desk: d, live: map[string]*live{}, woken: true}
 	h.saved = saved{Name: name, Made: d.opt.Now().Format(time.RFC3339)}
+	h.Colours = d.cardNumbers() // measured cards count from the start
+	h.place.Store(&h.saved.Result)
 	if err := h.save(); err != nil {
 		return nil, err
 	}
 	d.harvests[id] = h
 	return h, nil
+}
+
+// freeID makes a folder name of a harvest's name that no other has; the caller holds d.mu.
+func (d *Desk) freeID(name string) string {
+	id := slug(name)
+	for k := 2; ; k++ {
+		if _, taken := d.harvests[id]; !taken {
+			if _, err := os.Stat(filepath.Join(d.dir, "harvests", id)); errors.Is(err, os.ErrNotExist) {
+				return id
+			}
+		}
+		id = fmt.Sprintf("%s-%d", slug(name), k)
+	}
 }
 
 // list returns the harvests, the newest first.

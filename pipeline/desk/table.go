@@ -66,6 +66,32 @@ type fruitData struct {
 	Pose     string
 	Group    string
 	Spared   bool // not to be judged
+	Also     []alsoOn
+}
+
+// alsoOn is another photo of the same table that shows the fruit.
+type alsoOn struct {
+	Key, File string
+	Number    int
+}
+
+// alsoOn lists the other photos that show a fruit; the caller holds mu.
+func (h *harvest) alsoOn(k record.Key) []alsoOn {
+	var out []alsoOn
+	best := h.standsFor(k)
+	for _, keys := range h.seen {
+		if keys[0] != best {
+			continue
+		}
+		for _, x := range keys {
+			for i := range h.Photos {
+				if p := &h.Photos[i]; x != k && p.File == x.Photo {
+					out = append(out, alsoOn{p.Key, p.File, x.Number})
+				}
+			}
+		}
+	}
+	return out
 }
 
 type swatch struct{ Colour, Text string }
@@ -108,7 +134,7 @@ func (h *harvest) tableData(key string) (tableData, bool) {
 			}
 		}
 	}
-	if fx, err := segment.ReadFixes(segment.FixPath(h.path(p), "")); err == nil {
+	if fx, err := segment.ReadFixes(h.fixFile(p)); err == nil {
 		for _, x := range fx.Fixes {
 			v.Fixes = append(v.Fixes, fixWords[x.Op])
 		}
@@ -134,6 +160,15 @@ func (h *harvest) tableData(key string) (tableData, bool) {
 		v.Shapes = append(v.Shapes, h.shape(&l.part.Fruits[i]))
 	}
 	return v, true
+}
+
+// fixFile is where the corrections of a photo lie; the caller holds mu.
+func (h *harvest) fixFile(p *savedPhoto) string {
+	dir := ""
+	if h.Run != nil {
+		dir = h.Run.Fixes
+	}
+	return segment.FixPath(h.path(p), dir)
 }
 
 var fixWords = map[string]string{
@@ -186,6 +221,7 @@ func (h *harvest) finding(k record.Key) (*record.Membership, *record.FruitVerdic
 	if h.result == nil {
 		return nil, nil
 	}
+	k = h.standsFor(k)
 	var m *record.Membership
 	for i := range h.result.Groups {
 		if h.result.Groups[i].Key == k {
@@ -246,7 +282,15 @@ func (h *harvest) fruitData(key string, n int) *fruitData {
 }
 
 func (h *harvest) describe(f *record.Fruit) *fruitData {
-	v := &fruitData{Number: f.Number, Head: fmt.Sprintf("Fruit %d", f.Number), Size: size(f), Unsure: f.Unsure, Plant: f.Plant, Pose: string(f.Pose), Notes: notesInWords(f.Notes)}
+	also := h.alsoOn(f.Key())
+	if best := h.standsFor(f.Key()); len(also) > 0 && h.result != nil {
+		if joint := h.fruit(best.Photo, best.Number); joint != nil { // measured from several photos together
+			x := *joint
+			x.Photo, x.Number, x.Pose, x.Notes, x.Unsure = f.Photo, f.Number, f.Pose, f.Notes, f.Unsure
+			f = &x
+		}
+	}
+	v := &fruitData{Also: also, Number: f.Number, Head: fmt.Sprintf("Fruit %d", f.Number), Size: size(f), Unsure: f.Unsure, Plant: f.Plant, Pose: string(f.Pose), Notes: notesInWords(f.Notes)}
 	if f.Plant != "" {
 		v.Head += " of plant " + f.Plant
 	}
@@ -283,7 +327,7 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 		v.Swatches = append(v.Swatches, swatch{f.Second.Hex(), t})
 	}
 	v.Profile = profilePath(f)
-	v.Spared = slices.Contains(h.Spared, fmt.Sprintf("%s:%d", f.Photo, f.Number))
+	v.Spared = slices.ContainsFunc(h.names(f.Key()), func(s string) bool { return slices.Contains(h.Spared, s) })
 	g, j := h.finding(f.Key())
 	if g != nil {
 		v.Group = fmt.Sprintf("Group %d", g.Group)
@@ -298,6 +342,15 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 		v.Sign, v.Class = j.Verdict.Mark()
 	}
 	return v
+}
+
+// names are all FILE:NUMBER that a fruit goes by; the caller holds mu.
+func (h *harvest) names(k record.Key) []string {
+	out := []string{fmt.Sprintf("%s:%d", k.Photo, k.Number)}
+	for _, x := range h.alsoOn(k) {
+		out = append(out, fmt.Sprintf("%s:%d", x.File, x.Number))
+	}
+	return out
 }
 
 // profilePath draws the fitted body from the side, stem end left, in a box 200 wide.

@@ -214,10 +214,18 @@ func (d *Desk) download(w http.ResponseWriter, r *http.Request, h *harvest) {
 	d.notFound(w, r)
 }
 
+// reportPhotos is the folder that the photos lie in now; empty where the book knows better. The caller holds mu.
+func (h *harvest) reportPhotos() string {
+	if h.Run != nil {
+		return ""
+	}
+	return h.photoDir()
+}
+
 // printReport makes the measurement report for the supplier, or a sheet for the bench or the wall.
 func (d *Desk) printReport(w http.ResponseWriter, r *http.Request, h *harvest) {
 	h.mu.Lock()
-	of := ReportOf{Book: d.book.Path(), Harvest: h.Name, Photos: h.photoDir(), Variety: h.varietyFile()}
+	of := ReportOf{Book: d.book.Path(), Harvest: h.Name, Photos: h.reportPhotos(), Variety: h.varietyFile()}
 	h.mu.Unlock()
 	c := d.opt.Commands
 	what := r.PathValue("what")

@@ -167,7 +167,7 @@ func (d *Desk) showStatus(w http.ResponseWriter, r *http.Request, status int, vi
 
 // said are the short confirmations that an address may ask for after a change.
 var said = map[string]string{
-	"saved": "Saved.", "made": "Made.", "removed": "Taken back.", "moved": "Saved.", "queued": "The photo is being measured again.",
+	"saved": "Saved.", "made": "Made.", "removed": "Taken back.", "moved": "Saved.", "queued": "The photo is being measured again.", "again": "Saved. The photos are being measured again.",
 }
 
 // piece writes a part of a view.
@@ -210,6 +210,13 @@ func (d *Desk) withHarvest(do func(http.ResponseWriter, *http.Request, *harvest)
 			d.notFound(w, r)
 			return
 		}
+		h.mu.Lock()
+		lost := h.lost
+		h.mu.Unlock()
+		if lost && !strings.HasSuffix(r.URL.Path, "/where") { // nothing can be shown before its folder is found
+			http.Redirect(w, r, "/h/"+h.ID+"/where", http.StatusSeeOther)
+			return
+		}
 		do(w, r, h)
 	}
 }
@@ -243,8 +250,12 @@ func (d *Desk) routes(own bool) http.Handler {
 	d.entryRoutes(m)
 	d.yearRoutes(m)
 	d.varietyRoutes(m)
+	d.lotRoutes(m)
+	d.tableOfRoutes(m)
+	d.cardRoutes(m)
 	if own {
 		d.shareRoutes(m)
+		d.whereRoutes(m)
 	}
 	m.HandleFunc("/", d.notFound)
 	return m

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 
 	"offtype/pipeline"
@@ -42,6 +43,10 @@ func (h *harvest) wake() {
 		return
 	}
 	h.woken = true
+	if h.Result != "" {
+		h.readBack()
+		return
+	}
 	for i := range h.Photos {
 		h.queue(h.Photos[i].Key)
 	}
@@ -63,8 +68,25 @@ func (h *harvest) queue(key string) {
 	}
 }
 
+// shot says how a photo is measured; the caller holds mu.
 func (h *harvest) shot(p *savedPhoto) pipeline.Shot {
-	return pipeline.Shot{Input: pipeline.Input{Path: h.path(p), Name: p.File}, Out: h.resultDir(), CoinMM: p.Coin, ScaleLine: p.Line, NoScale: p.None, Plant: p.Plant}
+	x := pipeline.Shot{Input: pipeline.Input{Path: h.path(p), Name: p.File}, Out: h.resultDir(), CoinMM: p.Coin, ScaleLine: p.Line, NoScale: p.None, Plant: p.Plant}
+	x.CardColours, x.CameraFile = h.desk.cardFiles(h.Colours), h.desk.lensFile(h.Lens)
+	if r := h.Run; r != nil {
+		x.Pose, x.Fixes, x.CardLength, x.MaxPixels = r.Pose, r.Fixes, r.CardLength, r.MaxPixels
+		if h.Lens == "" {
+			x.CameraFile = r.Camera
+		}
+		for n, file := range r.CardColours {
+			if x.CardColours == nil {
+				x.CardColours = map[int]string{}
+			}
+			if x.CardColours[n] == "" {
+				x.CardColours[n] = file
+			}
+		}
+	}
+	return x
 }
 
 // measure measures one photo of the queue.
@@ -130,18 +152,22 @@ func (h *harvest) refresh() {
 func (h *harvest) judgeOnce() (again bool) {
 	h.mu.Lock()
 	h.stale = false
-	parts, o, variety := h.parts(), h.judgeOptions(), h.varietyFile()
+	parts := h.parts()
+	f := pipeline.Finishing{Out: h.resultDir(), Judge: h.judgeOptions(), Variety: h.varietyFile(), Table: map[string]string{}}
+	for i := range h.Photos {
+		f.Table[h.Photos[i].File] = h.Photos[i].Table
+	}
 	name, lot := h.Name, h.Lot
 	h.mu.Unlock()
-	var run *record.Run
-	var said []string
+	var done finding
 	if len(parts) > 0 {
-		run, said = h.desk.judge(h.resultDir(), name, lot, parts, variety, o)
+		done = h.desk.judge(f, name, lot, parts)
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.said = said
-	h.result = run
+	h.said = done.said
+	h.result = done.run
+	h.setSeen(done.seen)
 	h.cutouts = nil
 	if h.stale && !h.busy() && h.desk.ctx.Err() == nil {
 		return true
@@ -150,36 +176,68 @@ func (h *harvest) judgeOnce() (again bool) {
 	return false
 }
 
+// finding is what grouping and judging leave behind.
+type finding struct {
+	run  *record.Run
+	seen [][]record.Key
+	said []string
+}
+
 // judge finishes a result and writes it into the book.
-func (d *Desk) judge(out, name, lot string, parts []*pipeline.Part, variety string, o judge.Options) (run *record.Run, said []string) {
+func (d *Desk) judge(f pipeline.Finishing, name, lot string, parts []*pipeline.Part) (done finding) {
 	defer func() {
 		if r := recover(); r != nil {
-			said = append(said, fmt.Sprintf("The groups could not be worked out (%v). Please report this.", r))
+			done.said = append(done.said, fmt.Sprintf("The groups could not be worked out (%v). Please report this.", r))
 		}
 	}()
-	res, err := d.session.Finish(parts, pipeline.Finishing{Out: out, Variety: variety, Judge: o})
+	res, err := d.session.Finish(parts, f)
 	if err != nil {
-		said = append(said, sentence(err.Error()))
+		done.said = append(done.said, sentence(err.Error()))
 		if res == nil || errors.Is(err, pipeline.ErrUsage) {
-			if variety != "" { // a broken description costs the verdicts, not the groups
-				run, more := d.judge(out, name, lot, parts, "", o)
-				return run, append(said, more...)
+			if f.Variety != "" { // a broken description costs the verdicts, not the groups
+				f.Variety = ""
+				again := d.judge(f, name, lot, parts)
+				again.said = append(done.said, again.said...)
+				return again
 			}
-			return nil, said
+			return done
 		}
 	}
+	done.run, done.seen = res.Run, res.Seen
 	full, err := res.Full()
 	if err != nil {
-		return res.Run, append(said, sentence(err.Error()))
+		done.said = append(done.said, sentence(err.Error()))
+		return done
 	}
+	done.run = full
 	if len(full.Fruits) == 0 {
-		return full, said
+		return done
 	}
 	rec, err := d.book.RecordRun(context.WithoutCancel(d.ctx), name, lot, *full)
 	if err != nil {
-		return full, append(said, "Not written into the harvest book: "+err.Error())
+		done.said = append(done.said, "Not written into the harvest book: "+err.Error())
+		return done
 	}
-	return full, append(said, rec.Said...)
+	done.said = append(done.said, rec.Said...)
+	return done
+}
+
+// setSeen notes which fruit were seen on several photos; the caller holds mu.
+func (h *harvest) setSeen(seen [][]record.Key) {
+	h.seen, h.best = seen, map[record.Key]record.Key{}
+	for _, keys := range seen {
+		for _, k := range keys {
+			h.best[k] = keys[0]
+		}
+	}
+}
+
+// standsFor returns the fruit of the result that a fruit of a photo is; the caller holds mu.
+func (h *harvest) standsFor(k record.Key) record.Key {
+	if b, ok := h.best[k]; ok {
+		return b
+	}
+	return k
 }
 
 // parts returns the results of all photos, failed ones included; the caller holds mu.
@@ -203,6 +261,11 @@ func (h *harvest) parts() []*pipeline.Part {
 
 func (h *harvest) judgeOptions() judge.Options {
 	o := judge.Options{Plants: h.saved.Plants, ItemIsPlant: h.Item, Stage: h.Stage}
+	spared := h.Spared
+	if r := h.Run; r != nil {
+		o.Groups, o.Species, o.Standard, o.Acceptance = r.Groups, r.Species, r.Standard, r.Acceptance
+		spared = append(slices.Clone(spared), r.NotAssessable...)
+	}
 	plants, fruits := map[string]bool{}, map[string]bool{}
 	for _, l := range h.live {
 		if l.part == nil {
@@ -211,6 +274,7 @@ func (h *harvest) judgeOptions() judge.Options {
 		for i := range l.part.Fruits {
 			f := &l.part.Fruits[i]
 			plants[f.Plant], fruits[fmt.Sprintf("%s:%d", f.Photo, f.Number)] = true, true
+			fruits["plant:"+f.Plant] = f.Plant != ""
 		}
 	}
 	for _, p := range h.Control { // a plant or fruit that is gone must not cost the verdicts
@@ -218,7 +282,7 @@ func (h *harvest) judgeOptions() judge.Options {
 			o.Controls = append(o.Controls, p)
 		}
 	}
-	for _, f := range h.Spared {
+	for _, f := range spared {
 		if fruits[f] {
 			o.NotAssessable = append(o.NotAssessable, f)
 		}

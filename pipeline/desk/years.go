@@ -281,10 +281,6 @@ func (d *Desk) planPage(w http.ResponseWriter, r *http.Request) {
 	d.wholePage(w, b.Bytes())
 }
 
-func (d *Desk) printView(w http.ResponseWriter, r *http.Request) {
-	d.show(w, r, "print", &page{Title: "Print cards and tags", Door: "sow"})
-}
-
 // paperOf reads the paper of a print form.
 func paperOf(q url.Values) card.Paper {
 	if q.Get("paper") == "letter" {
