@@ -8,10 +8,7 @@ import (
 	"offtype/measure/geom"
 )
 
-var viewSteps = [nView]float64{1e-6, 1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3}
-var sheetSteps = [nSheet]float64{1e-6, 1e-3, 1e-3, 1e-3}
-
-// normal returns the weighted normal equations JᵀJ·d = g, priors included, by central differences.
+// normal returns the weighted normal equations JᵀJ·d = g, priors included.
 func (p *problem) normal() (*mat.SymDense, []float64) {
 	n, s0, o0 := p.size()
 	a := mat.NewSymDense(n, nil)
@@ -50,65 +47,109 @@ func addPrior(a *mat.SymDense, g []float64, i int, z, sd float64) {
 }
 
 func (p *problem) viewNormal(v, s0, o0 int, a *mat.SymDense, g []float64) {
-	c := p.cams[v]
-	var plus, minus [nView]Camera
-	for k := range plus {
-		var d [nView]float64
-		d[k] = viewSteps[k]
-		plus[k] = c.moved(d[:])
-		d[k] = -viewSteps[k]
-		minus[k] = c.moved(d[:])
-	}
+	c := &p.cams[v]
 	w0 := 1 / p.scale[v]
+	raw := a.RawSymmetric()
+	turns := p.turns()
+	var j jacobian
 	for i := range p.views[v].Obs {
 		o := &p.views[v].Obs[i]
-		pose, off := p.poses[o.Sheet], p.off(v, o)
-		var idx [nView + nSheet + 1]int
-		var jx, jy [nView + nSheet + 1]float64
-		m := 0
-		put := func(at int, qp, qm geom.Px, h float64) {
-			d := qp.Sub(qm).Scale(-1 / (2 * h * o.SD))
-			if o.Normal != (geom.Px{}) {
-				d = geom.Px{X: d.Dot(o.Normal)}
-			}
-			idx[m], jx[m], jy[m] = at, d.X, d.Y
-			m++
-		}
-		for k := range plus {
-			put(v*nView+k, project(&plus[k], pose, o), project(&minus[k], pose, o), viewSteps[k])
-		}
-		if o.Sheet > 0 {
-			for k, h := range sheetSteps {
-				put(s0+nSheet*(o.Sheet-1)+k, project(&c, pose.moved(k, h), o), project(&c, pose.moved(k, -h), o), h)
-			}
-		}
+		q := j.fill(c, &turns[o.Sheet], o, v*nView, s0)
 		if o.Offset > 0 {
-			idx[m], jx[m], jy[m] = o0+o.Offset-1, -1/o.SD, 0
-			m++
+			j.put(o0+o.Offset-1, -1/o.SD, 0)
 		}
-		ra, rb := residual(o, project(&c, pose, o), off)
+		ra, rb := residual(o, q, p.off(v, o))
 		_, wa := huber(ra * w0)
 		_, wb := huber(rb * w0)
 		wa, wb = wa*w0*w0, wb*w0*w0
-		for r := 0; r < m; r++ {
-			g[idx[r]] -= wa*jx[r]*ra + wb*jy[r]*rb
-			for s := 0; s <= r; s++ {
-				a.SetSym(idx[r], idx[s], a.At(idx[r], idx[s])+wa*jx[r]*jx[s]+wb*jy[r]*jy[s])
+		for r := 0; r < j.m; r++ {
+			x, y := wa*j.x[r], wb*j.y[r]
+			at := j.at[r]
+			g[at] -= x*ra + y*rb
+			for s := 0; s <= r; s++ { // the places rise: this is the upper triangle
+				raw.Data[j.at[s]*raw.Stride+at] += x*j.x[s] + y*j.y[s]
 			}
 		}
 	}
 }
 
-func (s SheetPose) moved(k int, h float64) SheetPose {
-	switch k {
-	case 0:
-		s.Turn += h
-	case 1:
-		s.X += h
-	case 2:
-		s.Y += h
-	default:
-		s.Z += h
+// turned is a sheet's pose with the sine and cosine of its turn.
+type turned struct {
+	SheetPose
+	cos, sin float64
+}
+
+func (s *turned) toTable(x, y float64) geom.Vec3 {
+	return geom.Vec3{X: s.X + s.cos*x - s.sin*y, Y: s.Y + s.sin*x + s.cos*y, Z: s.Z}
+}
+
+func (p *problem) turns() []turned {
+	out := make([]turned, len(p.poses))
+	for i, s := range p.poses {
+		out[i] = turned{s, math.Cos(s.Turn), math.Sin(s.Turn)}
 	}
-	return s
+	return out
+}
+
+// jacobian holds how the residuals of one observation change with the parameters at the places `at`, which rise.
+type jacobian struct {
+	at   [nView + nSheet + 1]int
+	x, y [nView + nSheet + 1]float64
+	m    int
+}
+
+func (j *jacobian) put(at int, x, y float64) {
+	j.at[j.m], j.x[j.m], j.y[j.m] = at, x, y
+	j.m++
+}
+
+// fill sets j to the derivatives of o's residuals with respect to camera c (places from view on, in the order of
+// Solution.Cov) and its sheet (places from sheets on), and returns o's pixel.
+//
+// With q = R·(P − C): turning the camera moves q by w × q, moving its centre by −R·dC, moving P by R·dP.
+func (j *jacobian) fill(c *Camera, s *turned, o *Obs, view, sheets int) geom.Px {
+	j.m = 0
+	q := c.ToCamera(s.toTable(o.X, o.Y))
+	if q.Z <= 0 {
+		nan := math.NaN()
+		for k := 0; k < nView; k++ {
+			j.put(view+k, nan, nan)
+		}
+		return geom.Px{X: nan, Y: nan}
+	}
+	x, y := q.X/q.Z, q.Y/q.Z
+	r2 := x*x + y*y
+	k := 1 + r2*(c.K1+r2*c.K2)
+	dk := 2 * (c.K1 + 2*r2*c.K2)
+	uu, uv, vv := c.Focal*(k+x*x*dk), c.Focal*x*y*dk, c.Focal*(k+y*y*dk)
+	put := func(at int, du, dv float64) {
+		if o.Normal != (geom.Px{}) {
+			du, dv = du*o.Normal.X+dv*o.Normal.Y, 0
+		}
+		j.put(at, -du/o.SD, -dv/o.SD)
+	}
+	move := func(at int, dx, dy, dz float64) { // a change of q
+		px, py := (dx-x*dz)/q.Z, (dy-y*dz)/q.Z
+		put(at, uu*px+uv*py, uv*px+vv*py)
+	}
+	put(view, c.Focal*x*k, c.Focal*y*k)
+	put(view+1, c.Focal*x*r2, c.Focal*y*r2)
+	put(view+2, 1, 0)
+	put(view+3, 0, 1)
+	move(view+4, 0, -q.Z, q.Y)
+	move(view+5, q.Z, 0, -q.X)
+	move(view+6, -q.Y, q.X, 0)
+	r := &c.R
+	for i := 0; i < 3; i++ {
+		move(view+7+i, -r[0][i], -r[1][i], -r[2][i])
+	}
+	if o.Sheet > 0 {
+		at := sheets + nSheet*(o.Sheet-1)
+		tx, ty := -s.sin*o.X-s.cos*o.Y, s.cos*o.X-s.sin*o.Y
+		move(at, r[0][0]*tx+r[0][1]*ty, r[1][0]*tx+r[1][1]*ty, r[2][0]*tx+r[2][1]*ty)
+		for i := 0; i < 3; i++ {
+			move(at+1+i, r[0][i], r[1][i], r[2][i])
+		}
+	}
+	return geom.Px{X: c.Focal*x*k + c.CX, Y: c.Focal*y*k + c.CY}
 }

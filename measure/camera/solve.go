@@ -87,7 +87,7 @@ func Solve(views []View, sheets []Sheet, start []Camera) (*Solution, error) {
 	}
 	for round := 0; round < 4; round++ {
 		p.rescale()
-		if err := p.descend(40); err != nil {
+		if err := p.descend(40, 1e-8); err != nil {
 			return nil, err
 		}
 	}
@@ -162,10 +162,11 @@ func huber(r float64) (rho, w float64) {
 // cost returns the robust sum of squares, +Inf when a point falls behind the camera.
 func (p *problem) cost() float64 {
 	s := 0.0
+	turns := p.turns()
 	for v := range p.views {
 		for i := range p.views[v].Obs {
 			o := &p.views[v].Obs[i]
-			a, b := residual(o, project(&p.cams[v], p.poses[o.Sheet], o), p.off(v, o))
+			a, b := residual(o, p.cams[v].Project(turns[o.Sheet].toTable(o.X, o.Y)), p.off(v, o))
 			ra, _ := huber(a / p.scale[v])
 			rb, _ := huber(b / p.scale[v])
 			s += ra + rb
@@ -202,8 +203,8 @@ func logz(x float64, p Prior) float64 {
 	return math.Log(x/p.Mean) / (p.SD / p.Mean)
 }
 
-// descend runs Levenberg–Marquardt until the cost stands still or n steps are done.
-func (p *problem) descend(n int) error {
+// descend runs Levenberg–Marquardt until the cost stands still (falls by less than the share `still`) or n steps are done.
+func (p *problem) descend(n int, still float64) error {
 	lambda := 1e-3
 	c0 := p.cost()
 	if math.IsInf(c0, 1) {
@@ -224,7 +225,7 @@ func (p *problem) descend(n int) error {
 			if c1 < c0 {
 				improved = true
 				lambda = math.Max(1e-9, lambda/5)
-				if c0-c1 < 1e-8*(1+c0) {
+				if c0-c1 < still*(1+c0) {
 					return nil
 				}
 				c0 = c1

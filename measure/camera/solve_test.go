@@ -302,3 +302,47 @@ func BenchmarkSolve(b *testing.B) {
 		}
 	}
 }
+
+// TestJacobian: the derivatives of an observation agree with central differences of Project.
+func TestJacobian(t *testing.T) {
+	const tol = 1e-5 // relative to the largest derivative: differences at steps of 1e-6 and 1e-3 hold no more
+	steps := [nView + nSheet]float64{1e-6, 1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3, 1e-6, 1e-3, 1e-3, 1e-3}
+	for _, sc := range simCameras() {
+		c := sc.Camera
+		c.K1, c.K2 = -0.05, 0.02
+		for _, o := range []Obs{{Sheet: 1, X: 40, Y: -90, SD: .3}, {Sheet: 1, X: 140, Y: -20, SD: .2, Normal: geom.Px{X: .6, Y: -.8}}} {
+			pose := SheetPose{Turn: .4, X: 120, Y: 60, Z: 1.5}
+			var j jacobian
+			q := j.fill(&c, &turned{pose, math.Cos(pose.Turn), math.Sin(pose.Turn)}, &o, 0, nView)
+			if d := q.Sub(project(&c, pose, &o)).Norm(); d > 1e-9 || j.m != len(steps) {
+				t.Fatalf("%s: pixel off by %g, %d derivatives", sc.name, d, j.m)
+			}
+			for k, h := range steps {
+				at := func(h float64) (a, b float64) {
+					cam, p := c, pose
+					var d [nView]float64
+					switch k - nView {
+					case 0:
+						p.Turn += h
+					case 1:
+						p.X += h
+					case 2:
+						p.Y += h
+					case 3:
+						p.Z += h
+					default:
+						d[k] = h
+						cam = c.moved(d[:])
+					}
+					return residual(&o, project(&cam, p, &o), 0)
+				}
+				a1, b1 := at(h)
+				a0, b0 := at(-h)
+				x, y := (a1-a0)/(2*h), (b1-b0)/(2*h)
+				if d := math.Hypot(j.x[k]-x, j.y[k]-y); !(d <= tol*math.Max(1, math.Hypot(x, y))) || j.at[k] != k {
+					t.Errorf("%s, normal %v, parameter %d at %d: (%g, %g), by differences (%g, %g)", sc.name, o.Normal, k, j.at[k], j.x[k], j.y[k], x, y)
+				}
+			}
+		}
+	}
+}

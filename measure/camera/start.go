@@ -2,6 +2,7 @@ package camera
 
 import (
 	"math"
+	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -184,7 +185,11 @@ func startCamera(v *View) (Camera, error) {
 	if !ok {
 		return Camera{}, ErrFewPoints
 	}
-	best, bestCost := Camera{}, math.Inf(1)
+	type try struct {
+		p    *problem
+		cost float64
+	}
+	var tries []try
 	for _, k := range []float64{1, 0.8, 1.3} {
 		if k != 1 && v.Lens.Focal.SD < 0.05*v.Lens.Focal.Mean {
 			continue
@@ -199,12 +204,22 @@ func startCamera(v *View) (Camera, error) {
 			if err := p.begin([]Camera{c}); err != nil {
 				return Camera{}, err
 			}
-			if p.descend(30) != nil {
-				continue
+			if p.descend(10, 1e-4) == nil {
+				tries = append(tries, try{p, p.cost()})
 			}
-			if s := p.cost(); s < bestCost && p.cams[0].Centre().Z > 0 {
-				best, bestCost = p.cams[0], s
-			}
+		}
+	}
+	sort.SliceStable(tries, func(i, j int) bool { return tries[i].cost < tries[j].cost })
+	best, bestCost := Camera{}, math.Inf(1)
+	for i, t := range tries {
+		if i > 2 && !math.IsInf(bestCost, 1) {
+			break // the best three after ten steps go on
+		}
+		if t.p.descend(20, 1e-6) != nil {
+			continue
+		}
+		if s := t.p.cost(); s < bestCost && t.p.cams[0].Centre().Z > 0 {
+			best, bestCost = t.p.cams[0], s
 		}
 	}
 	if math.IsInf(bestCost, 1) {

@@ -103,6 +103,7 @@ func (im *Picture) locatePiece(c *camera.Camera, pose camera.SheetPose, scale fl
 func (im *Picture) profile(mid, t, n geom.Px, side, pos, half float64) (v, span []float64, ok bool) {
 	k := max(1, int(math.Round(2*side/0.7)))
 	m := int(half / 0.5)
+	v, span = make([]float64, 0, 2*m+1), make([]float64, 0, 2*m+1)
 	for i := -m; i <= m; i++ {
 		d := 0.5 * float64(i)
 		sum := 0.0
@@ -125,6 +126,35 @@ type stepFit struct {
 	ok                       bool
 }
 
+// curve is a function tabulated from −6 to 6 in 4096 steps, constant beyond; by straight lines to 5e-7.
+type curve [4098]float64
+
+func tabulate(f func(z float64) float64) *curve {
+	var c curve
+	for i := range c {
+		c[i] = f(float64(i)*12/4096 - 6)
+	}
+	return &c
+}
+
+func (c *curve) at(z float64) float64 {
+	u := (z + 6) * (4096.0 / 12)
+	if !(u > 0) {
+		return c[0]
+	}
+	if u >= 4096 {
+		return c[4096]
+	}
+	i := int(u)
+	return c[i] + (u-float64(i))*(c[i+1]-c[i])
+}
+
+// step is the normal distribution function and bell its derivative.
+var (
+	step = tabulate(func(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) })
+	bell = tabulate(func(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) })
+)
+
 // fitStep fits light + (dark − light)·Φ((x − pos)/blur) to the profile by Gauss–Newton; the dark
 // side is at positive x.
 func fitStep(v, x []float64, blur float64) (f stepFit) {
@@ -132,12 +162,11 @@ func fitStep(v, x []float64, blur float64) (f stepFit) {
 	if n < 5 {
 		return f
 	}
-	phi := func(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 	for it := 0; it < 8; it++ {
 		// light and dark are linear: solve them for this position
 		var s11, s12, s22, b1, b2 float64
 		for i := range v {
-			p := phi((x[i] - f.pos) / blur)
+			p := step.at((x[i] - f.pos) / blur)
 			q := 1 - p
 			s11 += q * q
 			s12 += q * p
@@ -158,9 +187,9 @@ func fitStep(v, x []float64, blur float64) (f stepFit) {
 		var num, den, ss float64
 		for i := range v {
 			z := (x[i] - f.pos) / blur
-			p := phi(z)
+			p := step.at(z)
 			r := v[i] - (f.light*(1-p) + f.dark*p)
-			g := h * math.Exp(-z*z/2) / (blur * math.Sqrt(2*math.Pi)) // d model / d pos
+			g := h * bell.at(z) / blur // d model / d pos
 			num += r * g
 			den += g * g
 			ss += r * r

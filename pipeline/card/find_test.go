@@ -363,3 +363,22 @@ func BenchmarkFind(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkFindLarge finds the two cards of a photo of 4800 × 3600 px: a scene of half that size with every pixel fourfold.
+func BenchmarkFindLarge(b *testing.B) {
+	s, err := scene.Read("../../testdata/scenes", "dev-6-two-cards-far")
+	if err != nil {
+		b.Fatal(err)
+	}
+	im := readPicture(b, s.Photo)
+	big := Picture{W: 2 * im.W, H: 2 * im.H, RGB: make([]uint8, 12*im.W*im.H)}
+	for i := 0; i < big.W*big.H; i++ {
+		copy(big.RGB[3*i:3*i+3], im.RGB[3*(i/big.W/2*im.W+i%big.W/2):])
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := FindIn(big, Options{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -47,8 +47,8 @@ func findSheets(im *Picture) (s sheets, err error) {
 	}
 	long := max(im.W, im.H)
 	var cardMarks, tagMarks []vision.Marker
-	for _, side := range []int{2400, 1200, -1} {
-		if side > 0 && side < 2400 && long <= side || side < 0 && long <= 2400 {
+	for i, side := range []int{searchSide(long), 1200, -1} {
+		if i == 1 && long <= 1200 || i == 2 && long <= 2400 {
 			continue
 		}
 		m, err := vision.DetectMarkers(gray, im.W, im.H, vision.Dict4x4x50, vision.MarkerOptions{SearchSide: side})
@@ -71,6 +71,13 @@ func findSheets(im *Picture) (s sheets, err error) {
 	}
 	s.tags, err = groupTags(tagMarks)
 	return s, err
+}
+
+// searchSide returns the long side at which a picture of the given long side is searched first: reduced by the whole
+// factor that brings it between 2000 and 3360 px. Smaller pictures are searched as they are.
+func searchSide(long int) int {
+	k := max(1, int(math.Ceil(float64(long)/2400-0.4)))
+	return long / k
 }
 
 func complete(cards []sheet) bool {
