@@ -21,6 +21,7 @@ import (
 	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
+	"offtype/pipeline/vision"
 )
 
 // shot is one photo on its way through the stages.
@@ -30,7 +31,8 @@ type shot struct {
 	found  *card.Found
 	colour *colour.Calibration
 	fruits []segment.Fruit
-	bodies []*body.Body // one a fruit; nil: not fitted
+	bodies []*body.Body  // one a fruit; nil: not fitted
+	skins  []skin.Result // one a fruit; nil: not measured yet
 	row    record.Photo
 }
 
@@ -67,8 +69,13 @@ func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 
 // PreviewOf makes the small picture that pages show, a JPEG without metadata.
 func PreviewOf(p *photo.Photo) ([]byte, error) {
-	small, _ := picture.Shrink(p.Pix, p.Width, p.Height, picture.PreviewSide)
-	return photo.EncodeJPEG(small, 88)
+	k := math.Min(1, float64(picture.PreviewSide)/float64(max(p.Width, p.Height)))
+	w, h := max(1, int(math.Round(k*float64(p.Width)))), max(1, int(math.Round(k*float64(p.Height))))
+	small, err := vision.Reduce(p.Pix, p.Width, p.Height, 3, w, h)
+	if err != nil {
+		return nil, err
+	}
+	return vision.EncodeJPEG(small, w, h, 88)
 }
 
 // place finds card and tags, places the camera and calibrates the colours.
