@@ -27,7 +27,10 @@ func lab(c *colour.Lab, u float64) *record.Lab {
 
 // rows turns what was measured into the rows of fruits.csv, in reading order.
 func (m *measurer) rows(s *shot) []record.Fruit {
-	skins := m.skins(s)
+	if s.skins == nil {
+		s.skins = m.skins(s)
+	}
+	skins := s.skins
 	plants := assignPlants(s.found, s.fruits, s.bodies)
 	out := make([]record.Fruit, len(s.fruits))
 	for i := range s.fruits {

@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"offtype/measure/body"
+	"offtype/measure/skin"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/photo"
 	"offtype/pipeline/record"
@@ -52,6 +53,7 @@ type heldPhoto struct {
 	found         *segment.Result
 	fruits        []segment.Fruit // of the last measurement, with the bodies fitted to them
 	bodies        []*body.Body
+	skins         []skin.Result // of the same fruit
 }
 
 // NewSession loads the networks. workers is how many photos Measure can work on at a time.
@@ -209,6 +211,7 @@ func (s *Session) Correct(x Shot, fixes *segment.Fixes) (part *Part, err error) 
 	t.fruits = fruits
 	h.bodiesOf(m, &t)
 	p := &Part{Photo: t.row, Fruits: m.rows(&t), Camera: &t.found.Camera}
+	h.skins = t.skins
 	p.Photo.Fruits = len(p.Fruits)
 	if t.found.Solution != nil {
 		p.Modes = t.found.Solution.Modes(cameraModes)
@@ -246,7 +249,9 @@ func (h *heldPhoto) bodiesOf(m *measurer, t *shot) {
 	bodies := make([]*body.Body, len(t.fruits))
 	same := func(i int) *body.Body {
 		for k := range h.fruits {
-			if h.bodies[k] != nil && h.fruits[k].Number == plain[i].Number && reflect.DeepEqual(h.fruits[k], plain[i]) {
+			a, b := h.fruits[k], plain[i]
+			a.Plant, b.Plant = "", "" // whose fruit it is does not change its body
+			if h.bodies[k] != nil && a.Number == b.Number && reflect.DeepEqual(a, b) {
 				return h.bodies[k]
 			}
 		}
@@ -262,7 +267,25 @@ func (h *heldPhoto) bodiesOf(m *measurer, t *shot) {
 		m.bodies(&one)
 		bodies[i] = one.bodies[0]
 	}
+	t.skins = nil
+	if sameSurfaces(h.fruits, plain, h.bodies, bodies) { // a plant was named, no more
+		t.skins = h.skins
+	}
 	t.bodies, h.fruits, h.bodies = bodies, plain, bodies
+}
+
+// sameSurfaces reports whether two measurements are of the same outlines and bodies: the skins, which are measured
+// together since the light is common to them, are the same then.
+func sameSurfaces(a, b []segment.Fruit, bodiesA, bodiesB []*body.Body) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for i := range a {
+		if bodiesA[i] != bodiesB[i] || !slices.Equal(a[i].Outline, b[i].Outline) || !slices.Equal(a[i].Stalk, b[i].Stalk) {
+			return false
+		}
+	}
+	return true
 }
 
 // preview returns the photo's preview, nil when the result already has one.

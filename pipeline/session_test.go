@@ -83,6 +83,52 @@ func TestSessionCorrect(t *testing.T) {
 	}
 }
 
+// Numbers written on fruit are set one after the other: the photo, the bodies and the skins are kept, and what
+// comes out is what a measurement from scratch gives.
+func TestSessionPlants(t *testing.T) {
+	s, err := NewSession("test", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	x := sessionShot(t, "demo-2026-table-1.jpg")
+	first, err := s.Measure(x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fixes := &segment.Fixes{Version: 1}
+	var got *Part
+	for i := range 3 {
+		at := segment.Point{first.Fruits[i].X, first.Fruits[i].Y}
+		fixes.Fixes = append(fixes.Fixes, segment.Fix{Op: "plant", At: &at, Plant: []string{"7", "8", "0"}[i]})
+		if got, err = s.Correct(x, fixes); err != nil {
+			t.Fatal(err)
+		}
+	}
+	at := segment.Point{first.Fruits[3].X, first.Fruits[3].Y}
+	fixes.Fixes = append(fixes.Fixes, segment.Fix{Op: "drop", At: &at}) // and then an outline goes
+	if got, err = s.Correct(x, fixes); err != nil {
+		t.Fatal(err)
+	}
+	if err := fixes.Write(segment.FixPath(x.Path, "")); err != nil {
+		t.Fatal(err)
+	}
+	y := x
+	y.Out = t.TempDir()
+	fresh, err := s.Measure(y)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Fruits) != len(fresh.Fruits) || got.Fruits[0].Plant != "7" || got.Fruits[2].Plant != "" {
+		t.Fatalf("%d fruit, %d from scratch, plants %q %q", len(got.Fruits), len(fresh.Fruits), got.Fruits[0].Plant, got.Fruits[2].Plant)
+	}
+	for i := range fresh.Fruits {
+		if !reflect.DeepEqual(got.Fruits[i].Row(), fresh.Fruits[i].Row()) {
+			t.Errorf("fruit %d from memory\n%v\nfrom scratch\n%v", i+1, got.Fruits[i].Row(), fresh.Fruits[i].Row())
+		}
+	}
+}
+
 func BenchmarkSessionCorrect(b *testing.B) {
 	s, err := NewSession("test", 1)
 	if err != nil {

@@ -162,7 +162,7 @@ func (h *harvest) readBack() {
 			continue
 		}
 		part, ok := pipeline.ReadPart(dir, m.Key)
-		if !ok {
+		if !ok || newer(h.fixFile(p), filepath.Join(dir, "parts", "run.json")) {
 			h.queue(p.Key)
 			continue
 		}
@@ -201,4 +201,14 @@ func (h *harvest) agrees(run *record.Run) bool {
 		}
 	}
 	return true
+}
+
+// newer reports whether file a was written after file b.
+func newer(a, b string) bool {
+	x, err := os.Stat(a)
+	if err != nil {
+		return false
+	}
+	y, err := os.Stat(b)
+	return err != nil || x.ModTime().After(y.ModTime())
 }

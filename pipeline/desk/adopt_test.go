@@ -53,7 +53,7 @@ func settled(t *testing.T, h *harvest) {
 	t.Helper()
 	for end := time.Now().Add(4 * time.Minute); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		h.mu.Lock()
-		done := !h.busy() && !h.judging && !h.stale
+		done := !h.settling() && !h.stale
 		h.mu.Unlock()
 		if done {
 			return

@@ -16,6 +16,7 @@ import (
 
 	"offtype/pipeline/book"
 	"offtype/pipeline/compare"
+	"offtype/pipeline/record"
 	"offtype/pipeline/seed"
 )
 
@@ -42,6 +43,15 @@ func testCommands() Commands {
 		Side: func(ctx context.Context, b *book.Book, name string) (compare.Side, error) {
 			run, err := b.LoadRun(ctx, name)
 			return compare.Side{Name: name, Run: run}, err
+		},
+		Trial: func(h *book.Harvest, run *record.Run) (out []seed.TrialPlant) {
+			for _, p := range h.Plants {
+				out = append(out, seed.TrialPlant{Variety: "Hollin Tan", Lot: p.Lot, Number: p.Number, Fruits: 2})
+			}
+			return out
+		},
+		Share: func(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
+			return seed.Share{Harvest: h.Name, Off: 1, Plants: 7}, h.Lot != nil && h.Lot.Code == lot
 		},
 		Seed: func(ctx context.Context, b *book.Book, name string) (seed.Input, error) {
 			run, err := b.LoadRun(ctx, name)
@@ -74,7 +84,7 @@ func serveDesk(t testing.TB, d *Desk) string {
 }
 
 // chromium starts a headless browser, or skips the test.
-func chromium(t testing.TB) context.Context {
+func chromium(t testing.TB, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	path := ""
 	for _, n := range []string{"chromium", "chromium-browser", "google-chrome"} {
@@ -86,9 +96,10 @@ func chromium(t testing.TB) context.Context {
 	if path == "" {
 		t.Skip("no Chromium on this machine: the page is not tried in a browser")
 	}
-	ctx, cancel := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
+	options := append([]chromedp.ExecAllocatorOption{chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.NoFirstRun, chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir()))
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir())}, more...)
+	ctx, cancel := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(cancel)
 	ctx, cancel2 := chromedp.NewContext(ctx)
 	t.Cleanup(cancel2)

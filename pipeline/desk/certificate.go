@@ -9,7 +9,6 @@ import (
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
-	"errors"
 	"fmt"
 	"math/big"
 	"net"
@@ -71,18 +70,4 @@ func fingerprint(der []byte) string {
 		parts[i] = fmt.Sprintf("%02X", v)
 	}
 	return strings.Join(parts, ":")
-}
-
-// networkIP returns this computer's address in its own network.
-func networkIP() (net.IP, error) {
-	all, err := net.InterfaceAddrs()
-	if err != nil {
-		return nil, err
-	}
-	for _, a := range all {
-		if n, ok := a.(*net.IPNet); ok && n.IP.To4() != nil && n.IP.IsPrivate() {
-			return n.IP.To4(), nil
-		}
-	}
-	return nil, errors.New("this computer is in no network; join the same wireless network as the phone first")
 }

@@ -2,6 +2,8 @@ package desk
 
 import (
 	"fmt"
+	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,6 +12,7 @@ import (
 
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 func scenePath(t testing.TB, name string) string {
@@ -89,6 +92,18 @@ func TestWholeJob(t *testing.T) {
 		t.Errorf("the correction is not beside the photo: %v %s", err, b)
 	}
 
+	// numbers written on the fruit: type, Enter, the next one is chosen
+	u.do("plant numbers", chromedp.Click("[data-tool=numbers]"), chromedp.WaitVisible("#number"), chromedp.KeyEvent("31\r32\r33\r"))
+	u.until(`document.getElementById("numbersaid").textContent==="Saved."`, 60*time.Second)
+	u.look("numbers")
+	u.do("stop", chromedp.KeyEvent(kb.Escape))
+	u.until(`document.getElementById("numberbar").hidden && /Undo.*4/.test(document.querySelector("[data-tool=undo]").innerText)`, 60*time.Second)
+	for range 3 { // and take them back
+		n := u.text(`document.querySelector("[data-tool=undo]").innerText`)
+		u.do("undo", chromedp.Click("[data-tool=undo]"))
+		u.until(`document.querySelector("[data-tool=undo]").innerText!=="`+strings.ReplaceAll(n, "\n", " ")+`"`, 60*time.Second)
+	}
+
 	frames(t, u)
 
 	// groups: move a fruit with the menu, then ask about unsure ones
@@ -131,18 +146,35 @@ func TestWholeJob(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := d.book.RecordRun(t.Context(), "2025 squash", "", run); err != nil {
+	if _, err := d.book.RecordRun(t.Context(), "2025 squash", "L-1", run); err != nil {
 		t.Fatal(err)
 	}
 	for _, v := range []struct{ name, path string }{
 		{"compared", "/compare?h=2025+squash&h=2026+squash"}, {"chosen", "/seed/choose?h=2026+squash"},
 		{"sow", "/sow"}, {"bed", "/bed"}, {"seed", "/seed"}, {"lots", "/book/lot"}, {"plants", "/book/plant"}, {"varieties", "/varieties"},
 		{"variety", "/varieties/edit?name=hollin-tan"}, {"compare", "/compare"}, {"choose", "/seed/choose"},
-		{"plan", "/plan?v1=Hollin+Tan&n1=18&length=20&spacing=0.9"}, {"print", "/print"}, {"share", "/share"}, {"problem", "/nothing-here"},
+		{"plan", "/plan?v1=Hollin+Tan&n1=18&length=20&spacing=0.9"}, {"print", "/print"}, {"trial", "/trial?h=2026+squash"}, {"lots", "/lots?lot=L-1"}, {"lot", "/book/lot?name=L-1"}, {"same", "/h/2026-squash/same"}, {"share", "/share"}, {"problem", "/nothing-here"},
 	} {
 		u.open(v.path)
 		u.look(v.name)
 	}
+
+	// the fruit of two photos counted as those of one table, and a result that was moved away
+	h := d.harvest("2026-squash")
+	if s, b := newClient(t, d, base).post("/h/2026-squash/same", url.Values{"photo": {h.Photos[0].Key, h.Photos[1].Key}}); s != http.StatusSeeOther {
+		t.Fatal(s, b)
+	}
+	settled(t, h)
+	u.open("/h/2026-squash/same")
+	u.until(`document.querySelectorAll(".sights .cut img").length>8`, 30*time.Second)
+	u.look("same-table")
+	gone := filepath.Join(t.TempDir(), "gone", "out")
+	h.mu.Lock()
+	h.lost = true
+	h.place.Store(&gone)
+	h.mu.Unlock()
+	u.open("/h/2026-squash/photos")
+	u.look("where")
 }
 
 func sscan(s string, a ...any) (int, error) { return fmt.Sscan(s, a...) }

@@ -33,6 +33,40 @@ func (d *Desk) fix(w http.ResponseWriter, r *http.Request, h *harvest) {
 	d.afterFix(w, r, h, n, err)
 }
 
+// plantNumber sets the plant of one fruit, for people who read the numbers that are written on the fruit one after
+// the other. It answers with the fruit's new label only.
+func (d *Desk) plantNumber(w http.ResponseWriter, r *http.Request, h *harvest) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	key := r.PathValue("key")
+	n, _ := strconv.Atoi(r.PostForm.Get("fruit"))
+	err := h.correct(key, func(part *pipeline.Part, fx *segment.Fixes) error {
+		more, err := fixFrom(part, n, url.Values{"op": {"plant"}, "plant": {r.PostForm.Get("plant")}})
+		if err == nil {
+			fx.Fixes = append(fx.Fixes, more)
+		}
+		return err
+	})
+	if err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	h.mu.Lock()
+	label := ""
+	if _, l := h.photo(key); l != nil && l.part != nil {
+		for i := range l.part.Fruits {
+			if f := &l.part.Fruits[i]; f.Number == n {
+				label = h.shape(f).Label
+			}
+		}
+	}
+	h.mu.Unlock()
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	fmt.Fprint(w, label)
+}
+
 // spare takes a fruit out of the judging, or back in: sick, damaged or unripe fruit say nothing of
 // the variety. It is still measured.
 func (d *Desk) spare(w http.ResponseWriter, r *http.Request, h *harvest) {
@@ -136,7 +170,7 @@ func (h *harvest) correct(key string, change func(*pipeline.Part, *segment.Fixes
 	defer h.mu.Unlock()
 	if p, l = h.photo(key); p != nil {
 		h.measured(l, part)
-		h.refresh()
+		h.refreshSoon()
 	}
 	return nil
 }

@@ -110,7 +110,7 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 	hand, names, lost := h.decisions(ctx)
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	v := groupsData{ID: h.ID, Judging: h.judging || h.busy(), Notes: lost}
+	v := groupsData{ID: h.ID, Judging: h.settling(), Notes: lost}
 	if h.result == nil || len(h.result.Fruits) == 0 {
 		v.Empty = "There are no fruit to group yet. Bring photos first."
 		if v.Judging {

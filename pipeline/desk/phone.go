@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"errors"
 	"net/http"
 	"strconv"
@@ -21,7 +22,7 @@ func (d *Desk) shareRoutes(m *http.ServeMux) {
 		id, _ := strconv.Atoi(r.PostForm.Get("device"))
 		switch r.PostForm.Get("do") {
 		case "start":
-			err = d.Share()
+			err = d.shareAt(r.PostForm.Get("address"))
 		case "stop":
 			d.share.stop()
 		case "accept":
@@ -36,6 +37,9 @@ func (d *Desk) shareRoutes(m *http.ServeMux) {
 		http.Redirect(w, r, "/share", http.StatusSeeOther)
 	})
 }
+
+// onPhone marks requests of a phone.
+type onPhone struct{}
 
 // phoneHandler answers phones: every view over TLS, sending photos only without.
 func (d *Desk) phoneHandler(secure bool) http.Handler {
@@ -58,7 +62,7 @@ func (d *Desk) phoneHandler(secure bool) http.Handler {
 		case !x.Accepted:
 			d.showStatus(w, r, http.StatusAccepted, "waiting", &page{Title: "Waiting", Phone: true})
 		case secure:
-			views.ServeHTTP(w, r)
+			views.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), onPhone{}, true)))
 		default:
 			send.ServeHTTP(w, r)
 		}
@@ -72,7 +76,7 @@ func (d *Desk) joinPhone(w http.ResponseWriter, r *http.Request, secure bool) {
 			d.problem(w, r, http.StatusForbidden, err)
 			return
 		}
-		http.SetCookie(w, &http.Cookie{Name: cookieName, Value: cookie, Path: "/", HttpOnly: true, Secure: secure, SameSite: http.SameSiteLaxMode})
+		http.SetCookie(w, &http.Cookie{Name: cookieName(secure), Value: cookie, Path: "/", HttpOnly: true, Secure: secure, SameSite: http.SameSiteLaxMode})
 	}
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }

@@ -77,7 +77,7 @@ type photosData struct {
 func (h *harvest) photosData() photosData {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	v := photosData{ID: h.ID, Busy: h.busy(), Judging: h.judging, All: len(h.Photos), Said: h.said, Form: h.saved}
+	v := photosData{ID: h.ID, Busy: h.busy(), Judging: h.settling(), All: len(h.Photos), Said: h.said, Form: h.saved}
 	v.Missing, _ = h.missing()
 	for i := range h.Photos {
 		p := &h.Photos[i]

@@ -46,20 +46,38 @@ type device struct {
 const (
 	tokenLife  = 10 * time.Minute
 	maxDevices = 20
-	cookieName = "offtype-phone"
+	securePort = "7891"
+	plainPort  = "7892"
 )
+
+// cookieName differs with and without TLS: cookies know no ports, and a browser does not let a page without TLS
+// replace a cookie that came over TLS.
+func cookieName(secure bool) string {
+	if secure {
+		return "__Host-offtype-phone"
+	}
+	return "offtype-phone"
+}
 
 func newSharing(now func() time.Time) *sharing {
 	return &sharing{now: now, devices: map[string]*device{}}
 }
 
-// Share starts sharing on the address of this computer in its network.
-func (d *Desk) Share() error {
-	ip, err := networkIP()
+// Share starts sharing on the likeliest address of this computer in its networks.
+func (d *Desk) Share() error { return d.shareAt("") }
+
+// shareAt starts sharing on one of this computer's addresses; empty means the likeliest.
+func (d *Desk) shareAt(address string) error {
+	ips, err := networkIPs()
 	if err != nil {
 		return err
 	}
-	return d.shareOn(ip)
+	for _, ip := range ips {
+		if address == "" || ip.String() == address {
+			return d.shareOn(ip)
+		}
+	}
+	return errors.New("this computer has no such address any more; load the page again")
 }
 
 func (d *Desk) shareOn(ip net.IP) error {
@@ -73,11 +91,11 @@ func (d *Desk) shareOn(ip net.IP) error {
 	if err != nil {
 		return fmt.Errorf("the certificate for the phone cannot be made: %w", err)
 	}
-	secure, err := net.Listen("tcp", net.JoinHostPort(ip.String(), "0"))
+	secure, err := listenAt(ip, securePort)
 	if err != nil {
 		return fmt.Errorf("this computer does not let a phone in (%w); check its firewall", err)
 	}
-	plain, err := net.Listen("tcp", net.JoinHostPort(ip.String(), "0"))
+	plain, err := listenAt(ip, plainPort)
 	if err != nil {
 		secure.Close()
 		return fmt.Errorf("this computer does not let a phone in (%w); check its firewall", err)
@@ -136,7 +154,7 @@ func (s *sharing) join(token, name string, secure bool) (cookie string, err erro
 // of returns the phone of a request, nil when it is not known. A cookie given over TLS does not
 // count without TLS, and the other way round.
 func (s *sharing) of(r *http.Request, secure bool) *device {
-	c, err := r.Cookie(cookieName)
+	c, err := r.Cookie(cookieName(secure))
 	if err != nil {
 		return nil
 	}
@@ -171,6 +189,8 @@ type shareData struct {
 	QR, PlainQR      string
 	Side, PlainSide  int
 	Print            string
+	Choice           []string // addresses to choose from, when there are several
+	Computer         string   // address that is shared
 	Waiting, Allowed []device
 }
 
@@ -179,8 +199,14 @@ func (s *sharing) data() shareData {
 	defer s.mu.Unlock()
 	v := shareData{On: s.cancel != nil}
 	if !v.On {
+		if ips, err := networkIPs(); err == nil && len(ips) > 1 {
+			for _, ip := range ips {
+				v.Choice = append(v.Choice, ip.String())
+			}
+		}
 		return v
 	}
+	v.Computer, _, _ = net.SplitHostPort(s.secure)
 	if s.now().After(s.until) {
 		s.renew()
 	}

@@ -95,7 +95,8 @@ type harvest struct {
 	lost    bool                      // the result folder is not where it was
 	stale   bool                      // result is older than the photos
 	judging bool
-	said    []string // what recording and judging had to say
+	soon    *time.Timer // judging waits a moment for the next correction
+	said    []string    // what recording and judging had to say
 	cutouts map[string][]byte
 }
 

@@ -16,6 +16,7 @@ func (d *Desk) tableRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /h/{id}/photo/{key}", d.withHarvest(d.tableView))
 	m.HandleFunc("GET /h/{id}/photo/{key}/fruit/{n}", d.withHarvest(d.fruitPanel))
 	m.HandleFunc("POST /h/{id}/photo/{key}/fix", d.withHarvest(d.fix))
+	m.HandleFunc("POST /h/{id}/photo/{key}/number", d.withHarvest(d.plantNumber))
 	m.HandleFunc("POST /h/{id}/photo/{key}/undo", d.withHarvest(d.undo))
 	m.HandleFunc("POST /h/{id}/photo/{key}/spare", d.withHarvest(d.spare))
 }
@@ -28,6 +29,7 @@ type shape struct {
 	Colour, Dash, Sign, Label     string
 	X, Y                          float64
 	Off                           bool
+	Plant                         string
 }
 
 type tableData struct {
@@ -122,7 +124,7 @@ func (h *harvest) tableData(key string) (tableData, bool) {
 	if p == nil {
 		return tableData{}, false
 	}
-	v := tableData{ID: h.ID, Key: key, File: p.File, Message: sentence(l.message), Failed: l.state == failed, Measuring: l.state == waiting || l.state == measuring, Judging: h.judging}
+	v := tableData{ID: h.ID, Key: key, File: p.File, Message: sentence(l.message), Failed: l.state == failed, Measuring: l.state == waiting || l.state == measuring, Judging: h.settling()}
 	for i := range h.Photos {
 		if h.Photos[i].Key == key {
 			v.Place = fmt.Sprintf("Photo %d of %d", i+1, len(h.Photos))
@@ -178,7 +180,7 @@ var fixWords = map[string]string{
 // shape draws a fruit; the caller holds mu.
 func (h *harvest) shape(f *record.Fruit) shape {
 	g, v := h.finding(f.Key())
-	s := shape{Number: f.Number, Outline: pathOf(thin(f.Outline, 240), true), Stalk: pathOf(thin(f.StalkPx, 60), true), X: f.X, Y: f.Y, Colour: groupColours[0]}
+	s := shape{Number: f.Number, Plant: f.Plant, Outline: pathOf(thin(f.Outline, 240), true), Stalk: pathOf(thin(f.StalkPx, 60), true), X: f.X, Y: f.Y, Colour: groupColours[0]}
 	if g != nil {
 		k := (g.Group - 1) % len(groupColours)
 		s.Colour = groupColours[max(0, k)]

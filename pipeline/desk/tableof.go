@@ -47,7 +47,7 @@ type sameData struct {
 func (h *harvest) sameData() sameData {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	v := sameData{ID: h.ID, Judging: h.judging || h.busy()}
+	v := sameData{ID: h.ID, Judging: h.settling()}
 	tables := map[string]*sameTableData{}
 	of := map[string]string{} // file → table
 	keys := map[string]string{}

@@ -113,7 +113,7 @@ var handVerdicts = []string{string(record.TrueToType), string(record.Doubtful), 
 func (h *harvest) verdictData() verdictData {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	v := verdictData{ID: h.ID, Judging: h.judging || h.busy(), Said: h.said}
+	v := verdictData{ID: h.ID, Judging: h.settling(), Said: h.said}
 	run := h.result
 	if run == nil || len(run.Fruits) == 0 {
 		v.Empty = "Nothing is measured yet. Bring photos first."
@@ -186,7 +186,7 @@ type reportData struct {
 
 func (d *Desk) reportView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	h.mu.Lock()
-	v := reportData{ID: h.ID, Judging: h.judging || h.busy(), Ready: h.result != nil, Printed: h.result != nil && d.opt.Commands.Report != nil}
+	v := reportData{ID: h.ID, Judging: h.settling(), Ready: h.result != nil, Printed: h.result != nil && d.opt.Commands.Report != nil}
 	h.mu.Unlock()
 	for _, f := range downloads {
 		if _, err := os.Stat(filepath.Join(h.resultDir(), f.Name)); err == nil {

@@ -146,7 +146,8 @@ type page struct {
 	Tab     string
 	Said    string // what was just done
 	Problem string
-	Phone   bool
+	Phone   bool // a phone that can only send photos
+	OnPhone bool // a phone that can do everything
 	Data    any
 }
 
@@ -159,6 +160,7 @@ func (d *Desk) show(w http.ResponseWriter, r *http.Request, view string, p *page
 
 func (d *Desk) showStatus(w http.ResponseWriter, r *http.Request, status int, view string, p *page) {
 	p.Token = d.token
+	p.OnPhone = r.Context().Value(onPhone{}) != nil
 	if p.Said == "" {
 		p.Said = said[r.URL.Query().Get("said")]
 	}

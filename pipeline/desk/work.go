@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"time"
 
 	"offtype/pipeline"
 	"offtype/pipeline/judge"
@@ -147,6 +148,33 @@ func (h *harvest) refresh() {
 		}
 	}()
 }
+
+// judgeDelay is how long judging waits after a correction: the next one comes within it when somebody works
+// through a photo, and judging in between would only slow that down (own choice).
+const judgeDelay = 2 * time.Second
+
+// refreshSoon is refresh, once no correction came for a moment; the caller holds mu.
+func (h *harvest) refreshSoon() {
+	if h.soon != nil {
+		h.soon.Stop()
+	}
+	var t *time.Timer
+	t = time.AfterFunc(judgeDelay, func() {
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		if h.soon != t { // another correction came
+			return
+		}
+		h.soon = nil
+		if h.desk.ctx.Err() == nil {
+			h.refresh()
+		}
+	})
+	h.soon = t
+}
+
+// settling reports whether groups and verdicts are older than the photos; the caller holds mu.
+func (h *harvest) settling() bool { return h.judging || h.soon != nil || h.busy() }
 
 // judgeOnce groups and judges what is there now; true when there is newer by then.
 func (h *harvest) judgeOnce() (again bool) {

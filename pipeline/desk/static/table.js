@@ -5,6 +5,7 @@
   let svg, sheet, W, H, box, chosen = 0, tool = "select", pts = [], aim = null, dragging = null, touches = new Map(), frame = 0;
 
   const hints = {
+    numbers: "Type the plant number that is written on the fruit, then Enter: the next fruit is chosen. ↑ goes back, ↓ skips, Escape stops. Or tap a fruit.",
     select: "Click a fruit to see its numbers. Keys: arrows move, + and − zoom, Tab goes from fruit to fruit.",
     redraw: "Draw around the fruit: click points along its edge, without the stalk, then Done. Or hold and draw. Keys: arrows move the cross, Enter sets a point, Escape stops.",
     add: "Draw around the missing fruit: click points along its edge, without the stalk, then Done. Keys: arrows move the cross, Enter sets a point, Escape stops.",
@@ -21,6 +22,8 @@
     chosen = c ? +c.dataset.n : 0;
     if (!box) box = [0, 0, W, H];
     setBox(box); setTool("select"); buttons();
+    numberKeys();
+    if (location.hash === "#numbers") { history.replaceState(null, "", location.pathname); setTool("numbers"); }
     svg.addEventListener("wheel", wheel, { passive: false });
     svg.addEventListener("pointerdown", down);
     svg.addEventListener("pointermove", move);
@@ -37,7 +40,7 @@
     if (!frame) frame = requestAnimationFrame(() => { // once a frame, however many wheel events come
       frame = 0;
       svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
-      svg.style.fontSize = 15 * box[2] / Math.max(200, svg.clientWidth || 800) + "px"; // 15 px on the screen
+      svg.setAttribute("font-size", (15 * box[2] / Math.max(200, svg.clientWidth || 800)).toFixed(2)); // 15 px on the screen
     });
   }
   function zoomAt(k, x, y) {
@@ -91,6 +94,7 @@
     if (!d || d.pinch || d.moved) return;
     if (drawing()) { point(at(e)); return; }
     if (tool === "merge") { if (d.n && d.n !== chosen) join(d.n); return; }
+    if (tool === "numbers") { if (d.n) ask(d.n); return; }
     if (d.n) choose(d.n);
   }
 
@@ -148,6 +152,69 @@
     htmx.ajax("GET", sheet.dataset.base + "/fruit/" + n, { target: "#panel", swap: "outerHTML" });
     buttons();
   }
+  // Plant numbers, one fruit after the other: shown at once, saved one by one behind.
+  let saving = Promise.resolve(), wrote = 0, open = 0;
+  const el = (id) => document.getElementById(id);
+  const order = () => [...svg.querySelectorAll(".fruit")].map((g) => +g.dataset.n);
+  function ask(n) {
+    chosen = n;
+    for (const f of svg.querySelectorAll(".fruit")) { const on = +f.dataset.n === n; f.classList.toggle("chosen", on); f.setAttribute("aria-pressed", on); }
+    const g = el("f" + n), b = g.querySelector(".edge").getBBox(), side = Math.max(b.width, b.height * W / H) * 3;
+    if (side < W) setBox([b.x + b.width / 2 - side / 2, b.y + b.height / 2 - side * H / W / 2, side, side * H / W]);
+    el("numberfor").textContent = "Plant of fruit " + n;
+    const i = el("number");
+    i.value = g.dataset.plant; i.focus({ preventScroll: true }); i.select();
+  }
+  function step(by) {
+    const o = order(), k = o.indexOf(chosen) + by;
+    if (k < 0) return ask(o[0]);
+    if (k < o.length) return ask(o[k]);
+    const next = sheet.dataset.next;
+    el("numbersaid").textContent = next ? "" : "That was the last fruit of the last photo.";
+    if (next) saving.then(() => { if (!open) location.href = next + "#numbers"; });
+    else el("number").select();
+  }
+  function setNumber() {
+    const n = chosen, v = el("number").value.trim(), g = el("f" + n), before = g.dataset.plant;
+    if (v === before) return step(1);
+    if (v !== "" && !/^[0-9]{1,5}$/.test(v)) { el("numbersaid").textContent = "A plant is a whole number, as on its tag."; return; }
+    const show = (p) => { g.dataset.plant = p; g.querySelector(".plantno").textContent = p ? "plant " + p : ""; };
+    show(v); open++;
+    el("numbersaid").textContent = "Saving …";
+    saving = saving.then(async () => {
+      let bad = "The program does not answer. Is it still running on the computer?", label = "";
+      try {
+        const r = await fetch(sheet.dataset.base + "/number", { method: "POST", headers: { "X-Desk-Token": desk.token }, body: new URLSearchParams({ fruit: n, plant: v }) });
+        label = (await r.text()).trim();
+        bad = r.ok ? "" : label;
+      } catch { /* said below */ }
+      open--;
+      if (bad) { show(before); desk.complain("Fruit " + n + ": " + bad); el("numbersaid").textContent = ""; ask(n); return; }
+      wrote++;
+      g.setAttribute("aria-label", label);
+      if (!open) el("numbersaid").textContent = "Saved.";
+    });
+    step(1);
+  }
+  function numberKeys() {
+    const f = el("numberbar");
+    if (!f || f.dataset.on) return;
+    f.dataset.on = "1";
+    f.addEventListener("submit", (e) => { e.preventDefault(); setNumber(); });
+    el("number").addEventListener("keydown", (e) => {
+      if (e.key === "ArrowUp") { step(-1); e.preventDefault(); }
+      if (e.key === "ArrowDown") { step(1); e.preventDefault(); }
+      if (e.key === "Escape") { stopNumbers(); e.preventDefault(); }
+    });
+  }
+  function stopNumbers(then) {
+    saving.then(() => {
+      if (!wrote) { setTool(then || "select"); return; }
+      wrote = 0;
+      htmx.ajax("GET", sheet.dataset.base + "?fruit=" + chosen, { target: "#sheet", select: "#sheet", swap: "outerHTML" }).then(() => { start(); setTool(then || "select"); });
+    });
+  }
+
   function buttons() { for (const b of document.querySelectorAll("[data-needs]")) b.disabled = !chosen; }
   function hint(t) { document.getElementById("hint").textContent = t; }
 
@@ -156,6 +223,9 @@
     for (const b of document.querySelectorAll("[data-tool][data-tool]")) if (hints[b.dataset.tool]) b.setAttribute("aria-pressed", b.dataset.tool === t);
     hint(hints[t] || "");
     svg.classList.toggle("draw", drawing());
+    svg.classList.toggle("numbers", t === "numbers");
+    el("numberbar").hidden = t !== "numbers";
+    if (t === "numbers") { const o = order(); ask(chosen || o.find((n) => !el("f" + n).dataset.plant) || o[0]); }
     document.querySelector(".drawbar").hidden = !(t === "redraw" || t === "add");
     if (drawing()) { aim = mid(); svg.focus({ preventScroll: true }); }
     paint();
@@ -185,11 +255,13 @@
     const b = e.target.closest("button");
     if (!b || !svg) return;
     if (b.dataset.zoom) b.dataset.zoom === "all" ? setBox([0, 0, W, H]) : zoomAt(b.dataset.zoom === "in" ? .7 : 1.4, ...mid());
+    else if (b.dataset.number) ({ back: () => step(-1), skip: () => step(1), stop: () => stopNumbers() })[b.dataset.number]();
     else if (b.dataset.draw === "done") finish();
     else if (b.dataset.draw === "back") { pts.pop(); paint(); }
     else if (b.dataset.draw === "cancel") setTool("select");
     else if (b.dataset.tool === "undo") post("/undo", { fruit: chosen });
     else if (b.dataset.tool === "drop") post("/fix", { op: "drop", fruit: chosen });
+    else if (b.dataset.tool && tool === "numbers" && b.dataset.tool !== "numbers") stopNumbers(b.dataset.tool);
     else if (b.dataset.tool) setTool(b.dataset.tool);
   });
   addEventListener("resize", () => { if (svg && svg.isConnected) setBox(box); });
