@@ -122,7 +122,7 @@ def decals(rng, at, span, tops, small, rims):
             r = rims[rng.integers(len(rims))]
             b = u(0, 6.28); c = np.array(r[:2]) + r[2] * u(.7, 1.25) * np.array([np.cos(b), np.sin(b)])
             k = np.clip(r[2] * np.exp(rng.normal(-1.6, .5)), 3, 60)
-            add(6 if rng.random() < .75 else 3, (k, np.clip(k * u(.06, .4), .7, 9)) if rng.random() < .8 else (k * .4, k * .4), C.pick(rng, C.STRAWS + C.WOODS + C.GREENS + C.EARTHS, .35), C.anything(rng), z=u(1, 12) if rng.random() < .7 else u(2, 2 * r[2]), c=c)
+            add(6 if rng.random() < .75 else 3, (k, np.clip(k * u(.06, .4), .7, 9)) if rng.random() < .8 else (k * .4, k * .4), C.pick(rng, C.STRAWS + C.WOODS + C.GREENS + C.EARTHS, .35), C.anything(rng), z=u(1, 12) if rng.random() < .7 else u(2, 2 + 2 * r[2]), c=c)
     return out
 
 
