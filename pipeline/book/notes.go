@@ -14,6 +14,9 @@ type Note struct {
 	Made, Written string // when, and by whom
 }
 
+// Day is the day on which the note was written.
+func (n Note) Day() string { return day10(n.Made) }
+
 // noteNames gives the name of what each kind of note is about.
 const noteNames = `CASE n.subject
 	WHEN 'grower' THEN (SELECT name FROM growers WHERE id = n.subject_id)

@@ -99,13 +99,16 @@ func (t HandTrait) Read(value, unit string) (Reading, error) {
 	}
 	x *= f
 	if x < t.Lo || x > t.Hi {
-		return Reading{}, fmt.Errorf("%s: %s is outside what is possible (%g to %g %s); check number and unit", t.Name, strings.TrimSpace(value+" "+unit), t.Lo, t.Hi, t.Unit)
+		return Reading{}, fmt.Errorf("%s: %s is outside what is possible (%s to %s %s); check number and unit", t.Name, strings.TrimSpace(num+" "+unit), plainNumber(t.Lo), plainNumber(t.Hi), t.Unit)
 	}
 	if t.Unit == "1–9" && x != math.Trunc(x) {
 		return Reading{}, fmt.Errorf("%s: %q is not a whole score from 1 to 9", t.Name, value)
 	}
 	return Reading{Value: &x, Words: words, Unit: t.Unit}, nil
 }
+
+// plainNumber writes a number without an exponent.
+func plainNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 func (t HandTrait) readWords(value, unit string) (Reading, error) {
 	if unit != "" {

@@ -150,9 +150,9 @@ func (u *user) text(expression string) string {
 func (u *user) until(condition string, most time.Duration) {
 	u.t.Helper()
 	end := time.Now().Add(most)
-	for u.text("!!("+condition+")") != "true" {
+	for u.text("(()=>{try{return !!("+condition+")}catch{return false}})()") != "true" { // the next page may be loading
 		if time.Now().After(end) {
-			u.t.Fatalf("waited %v for %s; page says: %.600s", most, condition, u.text("document.querySelector('main').innerText"))
+			u.t.Fatalf("waited %v for %s; page says: %.600s", most, condition, u.text("document.body&&document.body.innerText"))
 		}
 		time.Sleep(150 * time.Millisecond)
 	}

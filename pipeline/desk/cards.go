@@ -121,50 +121,65 @@ func (d *Desk) printProblem(w http.ResponseWriter, r *http.Request, err error) {
 	d.showStatus(w, r, http.StatusUnprocessableEntity, "print", &page{Title: "Print cards and tags", Door: "sow", Problem: sentence(err.Error()), Data: d.printData()})
 }
 
-// oneFile reads the one small file of an upload and the field "number" before it.
-func oneFile(w http.ResponseWriter, r *http.Request) (name, number string, data []byte, err error) {
+// upload1 is one file that was sent with the fields before it.
+type upload1 struct {
+	name   string
+	data   []byte
+	fields map[string]string
+}
+
+// oneFile reads the one file of a form, at most most bytes, and the short fields before it.
+func oneFile(w http.ResponseWriter, r *http.Request, most int64) (*upload1, error) {
 	kind, params, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	if err != nil || kind != "multipart/form-data" || params["boundary"] == "" {
-		return "", "", nil, errors.New("no file was sent; choose one first")
+		return nil, errors.New("no file was sent; choose one first")
 	}
-	r.Body = http.MaxBytesReader(w, r.Body, maxCardFile+maxForm)
+	r.Body = http.MaxBytesReader(w, r.Body, most+maxForm)
 	up, err := r.MultipartReader()
 	if err != nil {
-		return "", "", nil, errors.New("the file did not arrive whole; send it again")
+		return nil, errors.New("the file did not arrive whole; send it again")
 	}
-	for range 4 {
+	out := &upload1{fields: map[string]string{}}
+	for range 8 {
 		part, err := up.NextPart()
 		if err != nil {
 			break
 		}
-		b, err := io.ReadAll(io.LimitReader(part, maxCardFile+1))
-		if err != nil || len(b) > maxCardFile {
-			return "", "", nil, fmt.Errorf("the file did not arrive whole, or is larger than %d MB; check that it is the right one", maxCardFile>>20)
+		limit := int64(4000)
+		if part.FileName() != "" {
+			limit = most
 		}
-		switch {
-		case part.FileName() != "":
-			return part.FileName(), number, b, nil
-		case part.FormName() == "number" && len(b) < 10:
-			number = string(b)
+		b, err := io.ReadAll(io.LimitReader(part, limit+1))
+		if err != nil || int64(len(b)) > limit {
+			return nil, fmt.Errorf("the file did not arrive whole, or is larger than %d MB; check that it is the right one", most>>20)
 		}
+		if part.FileName() != "" {
+			out.name, out.data = part.FileName(), b
+			return out, nil
+		}
+		out.fields[part.FormName()] = string(b)
 	}
-	return "", "", nil, errors.New("no file was sent; choose one first")
+	return nil, errors.New("no file was sent; choose one first")
 }
 
 // addColours keeps the measured colours of a card, in place of those that it had.
 func (d *Desk) addColours(w http.ResponseWriter, r *http.Request) {
-	_, number, data, err := oneFile(w, r)
-	n, bad := strconv.Atoi(number)
+	up, err := oneFile(w, r, maxCardFile)
+	if err != nil {
+		d.printProblem(w, r, err)
+		return
+	}
+	n, bad := strconv.Atoi(up.fields["number"])
 	if err == nil && (bad != nil || n < 0 || n > card.MaxCard) {
 		err = fmt.Errorf("a card has a number from 0 to %d", card.MaxCard)
 	}
 	if err == nil {
-		if _, err = colour.ReadCGATS(strings.NewReader(string(data))); err != nil {
+		if _, err = colour.ReadCGATS(strings.NewReader(string(up.data))); err != nil {
 			err = fmt.Errorf("this is no file of measured colours (CGATS.17 text): %w", err)
 		}
 	}
 	if err == nil {
-		err = atomic.WriteBytes(d.colourFile(n), data)
+		err = atomic.WriteBytes(d.colourFile(n), up.data)
 	}
 	if err != nil {
 		d.printProblem(w, r, err)
@@ -176,13 +191,17 @@ func (d *Desk) addColours(w http.ResponseWriter, r *http.Request) {
 
 // addLens keeps a lens file under the name that it came with.
 func (d *Desk) addLens(w http.ResponseWriter, r *http.Request) {
-	name, _, data, err := oneFile(w, r)
-	name = slug(stem(safeName(name)))
-	if err == nil && len(d.lensNames()) >= maxLenses && d.lensFile(name) == "" {
+	up, err := oneFile(w, r, maxCardFile)
+	if err != nil {
+		d.printProblem(w, r, err)
+		return
+	}
+	name := slug(stem(safeName(up.name)))
+	if len(d.lensNames()) >= maxLenses && d.lensFile(name) == "" {
 		err = fmt.Errorf("there are %d lens files already; take one away first", maxLenses)
 	}
 	if err == nil {
-		err = d.keepLens(name, data)
+		err = d.keepLens(name, up.data)
 	}
 	if err != nil {
 		d.printProblem(w, r, err)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"offtype/pipeline/book"
@@ -14,6 +15,7 @@ import (
 // forms follow from the book's own list of fields.
 
 func (d *Desk) entryRoutes(m *http.ServeMux) {
+	d.keepsakeRoutes(m)
 	m.HandleFunc("GET /book/{kind}", d.entryView)
 	m.HandleFunc("POST /book/{kind}", d.saveEntry)
 }
@@ -29,8 +31,27 @@ var entryWords = map[string][3]string{
 	"harvest":  {"Harvests in the book", "Name", "table"},
 }
 
+// fieldLabels are words for fields whose names do not say enough.
+var fieldLabels = map[string]string{
+	"supplier_lot": "Supplier's lot number", "packet": "What the packet says", "isolation_m": "Distance, m", "seed_left": "Seed kept back", "fate": "What became of it",
+	"kind": "Sort of seed", "protected": "Protected variety", "control": "Control plant", "first_ripe": "First ripe fruit", "flowered": "First flower",
+	"fruit_count": "Fruit", "ripe_count": "Ripe fruit", "weight_g": "Weight of all fruit, g", "plants_set": "Plants set out", "mother": "Mother plant", "father": "Father plant",
+	"season": "Year",
+}
+
+// rareFields are shown folded: most growers leave them empty.
+var rareFields = map[string]bool{
+	"lot/generation": true, "lot/mother": true, "lot/father": true, "lot/isolation_m": true, "lot/pollination": true, "lot/origin": true, "lot/kind": true,
+	"plant/lot": true, "plant/pollination": true, "plant/fruit_count": true, "plant/ripe_count": true, "plant/weight_g": true,
+}
+
+// longFields take more than a line.
+var longFields = map[string]bool{"note": true, "packet": true}
+
 type entryField struct {
 	Name, Label, Value, Help, Type string
+	Kind                           string // of the input: text, date, number, long
+	More                           bool
 	Choice                         []string
 	List                           []string
 }
@@ -43,12 +64,22 @@ type entryData struct {
 	KeyHelp string
 	Name    string
 	Fields  []entryField
+	More    bool // some fields are folded
+	Open    bool // … and one of them is filled in
 	Entries []entryLine
-	Seen    bool // of a plant or lot: pictures and notes
+
+	Known        bool // it is in the book: notes can be written on it
+	Notes        []book.Note
+	Pictured     bool // it can have pictures
+	Pictures     []book.PictureOf
+	PictureKinds []string
 }
 
 // wordsOf turns a field name into words.
 func wordsOf(name string) string {
+	if s, ok := fieldLabels[name]; ok {
+		return s
+	}
 	s := strings.ReplaceAll(name, "_", " ")
 	for from, to := range map[string]string{" m": ", m", " g": ", g"} {
 		if base, ok := strings.CutSuffix(s, from); ok {
@@ -58,7 +89,7 @@ func wordsOf(name string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-// tableOf reads the entries of a kind with their keys as they are named in forms.
+// entries reads the entries of a kind with their keys as they are named in forms.
 func (d *Desk) entries(r *http.Request, k book.Kind) (map[string]map[string]string, []string, error) {
 	tables, err := d.book.Tables(r.Context(), book.ExportOptions{NoOutlines: true})
 	if err != nil {
@@ -143,19 +174,27 @@ func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, status int, nam
 	for _, n := range order {
 		var said []string
 		for _, f := range k.Fields {
-			if s := have[n][f.Name]; s != "" && len(said) < 4 {
-				said = append(said, strings.ToLower(wordsOf(f.Name))+" "+s)
+			if s := have[n][f.Name]; s != "" && s != "unknown" && s != "no" && len(said) < 4 {
+				said = append(said, strings.ToLower(strings.TrimSuffix(wordsOf(f.Name), ", g"))+": "+s)
 			}
 		}
-		v.Entries = append(v.Entries, entryLine{n, strings.Join(said, ", ")})
+		v.Entries = append(v.Entries, entryLine{n, strings.Join(said, "; ")})
 	}
 	for _, f := range k.Fields {
-		e := entryField{Name: f.Name, Label: wordsOf(f.Name), Help: f.Help, Type: f.Type, Choice: f.Choice, Value: have[name][f.Name]}
+		e := entryField{Name: f.Name, Label: wordsOf(f.Name), Help: strings.ReplaceAll(f.Help, "PLANTING/NUMBER", "such as 2026 squash/7"), Type: f.Type, Kind: "text", Choice: f.Choice, Value: have[name][f.Name], More: rareFields[k.Name+"/"+f.Name]}
+		if strings.EqualFold(e.Help, e.Label) {
+			e.Help = ""
+		}
+		switch {
+		case f.Type == "date":
+			e.Kind = "date"
+		case f.Type == "number" || f.Type == "whole number":
+			e.Kind = "number"
+		case longFields[f.Name]:
+			e.Kind = "long"
+		}
 		if f.Type == "yes/no" {
 			e.Choice = []string{"yes", "no"}
-		}
-		if f.Type == "date" {
-			e.Help = strings.TrimSpace(e.Help + " such as 2026-05-14")
 		}
 		if other, err := book.KindNamed(f.Type); err == nil && f.Type != "plant" {
 			_, e.List, _ = d.entries(r, other)
@@ -163,7 +202,14 @@ func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, status int, nam
 		if typed != nil {
 			e.Value = typed[f.Name]
 		}
+		v.More = v.More || e.More
+		v.Open = v.Open || e.More && e.Value != "" && e.Value != "unknown"
 		v.Fields = append(v.Fields, e)
+	}
+	if _, v.Known = have[name]; v.Known {
+		if err := d.keepsakes(r.Context(), &v); err != nil {
+			problem = err
+		}
 	}
 	p := &page{Title: words[0], Door: words[2], Data: v}
 	if problem != nil {
@@ -206,5 +252,5 @@ func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
 		d.entryPage(w, r, http.StatusUnprocessableEntity, name, typed, err)
 		return
 	}
-	http.Redirect(w, r, "/book/"+k.Name+"?said=saved", http.StatusSeeOther)
+	http.Redirect(w, r, "/book/"+k.Name+"?"+url.Values{"said": {"saved"}, "name": {name}}.Encode(), http.StatusSeeOther)
 }

@@ -27,13 +27,29 @@ type harvestLine struct {
 }
 
 func (d *Desk) home(w http.ResponseWriter, r *http.Request) {
-	var latest string
-	var id string
+	data := map[string]any{"Latest": "", "ID": ""}
 	if hs := d.list(); len(hs) > 0 {
-		hs[0].wake()
-		latest, id = hs[0].line(), hs[0].ID
+		h := hs[0]
+		h.wake()
+		data["Latest"], data["ID"] = h.line(true), h.ID
+		data["Next"], data["NextText"] = h.next()
 	}
-	d.show(w, r, "home", &page{Title: "offtype", Data: map[string]any{"Latest": latest, "ID": id}})
+	d.show(w, r, "home", &page{Title: "offtype", Data: data})
+}
+
+// next is the view that the harvest waits for.
+func (h *harvest) next() (view, text string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	switch {
+	case len(h.Photos) == 0:
+		return "photos", "Bring photos"
+	case h.result == nil || h.settling():
+		return "photos", "Look how far it is"
+	case h.result.Judgement.Variety == nil:
+		return "groups", "Look at the groups"
+	}
+	return "verdict", "Read the verdict"
 }
 
 func (d *Desk) door(door, title string) http.HandlerFunc {
@@ -50,7 +66,7 @@ func (d *Desk) harvestLines(r *http.Request) []harvestLine {
 		h.mu.Lock()
 		n := len(h.Photos)
 		h.mu.Unlock()
-		out = append(out, harvestLine{ID: h.ID, Name: h.Name, Text: h.line(), Photos: n})
+		out = append(out, harvestLine{ID: h.ID, Name: h.Name, Text: h.line(false), Photos: n})
 		have[h.Name] = true
 	}
 	inBook, err := d.book.ListHarvests(r.Context())
@@ -76,13 +92,21 @@ func inBookWords(s *book.Summary) string {
 	return fmt.Sprintf("%d fruit on %s, measured with a command.", s.Fruits, record.Count(s.Photos, "photo", "photos"))
 }
 
-// line is one sentence on the harvest.
-func (h *harvest) line() string {
+// line is one sentence on the harvest, with its name or without.
+func (h *harvest) line(named bool) string {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	say := func(text string) string {
+		if named {
+			return h.Name + ": " + text
+		}
+		return strings.ToUpper(text[:1]) + text[1:]
+	}
 	switch {
+	case h.lost:
+		return say("its folder is not where it was.")
 	case len(h.Photos) == 0:
-		return fmt.Sprintf("%s has no photos yet.", h.Name)
+		return say("no photos yet.")
 	case h.busy():
 		done := 0
 		for _, l := range h.live {
@@ -90,14 +114,14 @@ func (h *harvest) line() string {
 				done++
 			}
 		}
-		return fmt.Sprintf("%s is being measured: %d of %s done.", h.Name, done, record.Count(len(h.Photos), "photo", "photos"))
+		return say(fmt.Sprintf("being measured, %d of %s done.", done, record.Count(len(h.Photos), "photo", "photos")))
 	case h.result == nil:
-		return fmt.Sprintf("%s has %s.", h.Name, record.Count(len(h.Photos), "photo", "photos"))
+		return say(record.Count(len(h.Photos), "photo", "photos") + ".")
 	}
 	run := h.result
-	text := fmt.Sprintf("%s: %s in %s", h.Name, record.Count(len(run.Fruits), "fruit", "fruit"), record.Count(len(run.Judgement.Groups), "group", "groups"))
+	text := fmt.Sprintf("%s in %s", record.Count(len(run.Fruits), "fruit", "fruit"), record.Count(len(run.Judgement.Groups), "group", "groups"))
 	if run.Judgement.Variety == nil {
-		return text + ". There is no variety description yet, so nothing was judged."
+		return say(text + ". There is no variety description yet, so nothing was judged.")
 	}
 	off := 0
 	for _, p := range run.Judgement.Plants {
@@ -106,7 +130,7 @@ func (h *harvest) line() string {
 		}
 	}
 	if run.Judgement.Lot.Unit == "plant" {
-		return text + fmt.Sprintf("; %d of %s off-type.", off, record.Count(run.Judgement.Lot.Seen, "plant is", "plants are"))
+		return say(text + fmt.Sprintf("; %d of %s off-type.", off, record.Count(run.Judgement.Lot.Seen, "plant is", "plants are")))
 	}
 	off = 0
 	for _, f := range run.Judgement.Fruits {
@@ -114,7 +138,7 @@ func (h *harvest) line() string {
 			off++
 		}
 	}
-	return text + fmt.Sprintf("; %d fruit off-type.", off)
+	return say(text + fmt.Sprintf("; %d fruit off-type.", off))
 }
 
 func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {

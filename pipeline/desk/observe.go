@@ -47,8 +47,8 @@ func (c cell) ID() string {
 }
 
 type gridRow struct {
-	Key, Name, Link string
-	Cells           []cell
+	Key, Name, Sub, Link, Cut string
+	Cells                     []cell
 }
 
 type column struct {
@@ -108,17 +108,20 @@ func (d *Desk) observeView(w http.ResponseWriter, r *http.Request, h *harvest) {
 		v.Count++
 		last[rowOf(o)+"|"+o.Trait] = o.Entered
 	}
-	row := func(key, name, link string) {
-		g := gridRow{Key: key, Name: name, Link: link}
+	row := func(g gridRow) {
+		name := g.Name
+		if g.Sub != "" {
+			name += " of " + g.Sub
+		}
 		for _, c := range v.Columns {
 			t, _ := book.HandTraitNamed(c.Trait)
-			g.Cells = append(g.Cells, cell{Harvest: h.ID, Row: key, Trait: c.Trait, Label: c.Name + " of " + name, Value: last[key+"|"+c.Trait], Words: t.Words})
+			g.Cells = append(g.Cells, cell{Harvest: h.ID, Row: g.Key, Trait: c.Trait, Label: c.Name + " of " + name, Value: last[g.Key+"|"+c.Trait], Words: t.Words})
 		}
 		v.Rows = append(v.Rows, g)
 	}
 	if v.Plants {
 		for _, p := range b.Plants {
-			row("plant "+p.Number, "plant "+p.Number, "")
+			row(gridRow{Key: "plant " + p.Number, Name: "plant " + p.Number})
 		}
 	} else {
 		h.mu.Lock()
@@ -130,11 +133,13 @@ func (d *Desk) observeView(w http.ResponseWriter, r *http.Request, h *harvest) {
 					if h.standsFor(f.Key()) != f.Key() { // its row stands under another photo
 						continue
 					}
-					name := fmt.Sprintf("%s no. %d", stem(p.File), f.Number)
+					g := gridRow{Key: fmt.Sprintf("%s/%d", p.File, f.Number), Name: fmt.Sprintf("no. %d", f.Number), Sub: stem(p.File)}
 					if f.Plant != "" {
-						name = fmt.Sprintf("plant %s, %s", f.Plant, name)
+						g.Name = fmt.Sprintf("plant %s, no. %d", f.Plant, f.Number)
 					}
-					row(fmt.Sprintf("%s/%d", p.File, f.Number), name, fmt.Sprintf("/h/%s/photo/%s?fruit=%d", h.ID, p.Key, f.Number))
+					g.Link = fmt.Sprintf("/h/%s/photo/%s?fruit=%d", h.ID, p.Key, f.Number)
+					g.Cut = fmt.Sprintf("/h/%s/cut/%s/%d.jpg", h.ID, p.Key, f.Number)
+					row(g)
 				}
 			}
 		}

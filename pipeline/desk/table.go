@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/measure/geom"
 	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
@@ -369,18 +370,26 @@ func profilePath(f *record.Fruit) string {
 	for _, v := range f.Profile {
 		k = min(k, 110/max(v, 1))
 	}
-	var b strings.Builder
 	x0 := 100 - long*k/2
+	var pts []geom.Px
 	for i := range 2 * n {
-		j, s := i, -1.0
+		j, side := i, -1.0
 		if i >= n {
-			j, s = 2*n-1-i, 1
+			j, side = 2*n-1-i, 1
 		}
-		c := byte('L')
-		if i == 0 {
-			c = 'M'
-		}
-		fmt.Fprintf(&b, "%c%.1f %.1f", c, x0+k*long*float64(j)/float64(n-1), 60+s*k*f.Profile[j]/2)
+		pts = append(pts, geom.Px{X: x0 + k*long*float64(j)/float64(n-1), Y: 60 + side*k*f.Profile[j]/2})
+	}
+	return smooth(pts)
+}
+
+// smooth draws a closed curve through the points: cubic pieces whose tangents follow the neighbours.
+func smooth(p []geom.Px) string {
+	var b strings.Builder
+	n := len(p)
+	fmt.Fprintf(&b, "M%.1f %.1f", p[0].X, p[0].Y)
+	for i := range n {
+		a, c, d, e := p[(i+n-1)%n], p[i], p[(i+1)%n], p[(i+2)%n]
+		fmt.Fprintf(&b, "C%.1f %.1f %.1f %.1f %.1f %.1f", c.X+(d.X-a.X)/6, c.Y+(d.Y-a.Y)/6, d.X-(e.X-c.X)/6, d.Y-(e.Y-c.Y)/6, d.X, d.Y)
 	}
 	return b.String() + "Z"
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
@@ -37,20 +38,21 @@ type verdictLine struct {
 }
 
 type verdictData struct {
-	ID        string
-	Moves     []string // decided by hand: shown beside, never mixed in
-	Empty     string
-	Judging   bool
-	Variety   string
-	Lot       []string
-	Rule      string
-	Rate      string
-	Plants    []verdictLine
-	Groups    []verdictLine
-	Fruits    []verdictLine
-	Cautions  []string
-	Said      []string
-	Varieties bool
+	ID       string
+	Moves    []string // decided by hand: shown beside, never mixed in
+	Empty    string
+	Judging  bool
+	Variety  string
+	Lot      []string
+	Rule     string
+	Rate     string
+	Plants   []verdictLine
+	Groups   []verdictLine
+	Fruits   []verdictLine
+	Cautions []string
+	Said     []string
+	First    int    // cautions that are shown at once
+	Seed     string // address of the advice on seed
 }
 
 func (d *Desk) verdictView(w http.ResponseWriter, r *http.Request, h *harvest) {
@@ -122,7 +124,9 @@ func (h *harvest) verdictData() verdictData {
 		}
 		return v
 	}
+	v.Seed = "/seed/choose?" + url.Values{"h": {h.Name}}.Encode()
 	v.Lot, v.Cautions = run.Judgement.Lot.Sentences, judge.Cautions(run)
+	v.First = min(3, len(v.Cautions))
 	if run.Judgement.Variety == nil {
 		v.Empty = "There is no variety description, so there are groups but no verdicts. Choose a description under Photos, or write one under Before sowing."
 		return v

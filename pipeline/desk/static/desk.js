@@ -15,6 +15,9 @@
     if (e.target.id === "photolist" && !e.detail.requestConfig.triggeringEvent && e.target.contains(document.activeElement) && document.activeElement.closest("details")) e.preventDefault();
   });
 
+  // On a narrow window the rows of views scroll: show where we are.
+  for (const a of document.querySelectorAll("nav [aria-current]")) { const n = a.closest("nav"); const x = a.getBoundingClientRect(), y = n.getBoundingClientRect(); n.scrollLeft += x.left - y.left - (y.width - x.width) / 2; }
+
   function complain(text) {
     const a = alertLine();
     a.textContent = (text || "That did not work. Load the page again.").slice(0, 400);
@@ -41,19 +44,20 @@
       x.open("POST", drop.dataset.upload);
       x.setRequestHeader("X-Desk-Token", token);
       x.upload.onprogress = (e) => { if (e.lengthComputable) { bar.max = e.total; bar.value = e.loaded; } };
-      const bad = (t) => {
+      const bad = (t, again) => {
         text.textContent = t; text.className = "bad"; bar.remove();
         const b = document.createElement("button");
-        b.type = "button"; b.textContent = "Send again";
-        b.onclick = () => { li.remove(); take([file]); };
+        b.type = "button"; b.textContent = again ? "Send again" : "All right";
+        b.setAttribute("aria-label", (again ? "Send again: " : "Take off the list: ") + file.name);
+        b.onclick = () => { li.remove(); if (again) take([file]); };
         li.append(b);
       };
       x.onload = () => {
         under--;
-        if (x.status === 201) { sent++; if (drop.dataset.list) li.remove(); else { bar.remove(); text.textContent = "arrived"; } } else bad(x.responseText.trim() || "It did not arrive.");
+        if (x.status === 201) { sent++; if (drop.dataset.list) li.remove(); else { bar.remove(); text.textContent = "arrived"; } } else bad(x.responseText.trim() || "It did not arrive.", ![409, 413, 415].includes(x.status));
         refresh(); more();
       };
-      x.onerror = () => { under--; bad("It did not arrive. Is the program still running on the computer?"); more(); };
+      x.onerror = () => { under--; bad("It did not arrive. Is the program still running on the computer?", true); more(); };
       x.send(f);
     };
     const refresh = () => drop.dataset.list && htmx.ajax("GET", drop.dataset.list, { target: "#photolist", swap: "outerHTML" });

@@ -1,0 +1,157 @@
+package desk
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"net/http"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"strconv"
+
+	"offtype/pipeline"
+	"offtype/pipeline/atomic"
+	"offtype/pipeline/book"
+	"offtype/pipeline/photo"
+)
+
+// Notes on anything in the book, and pictures of lots and plants that are looked at, not measured. Pictures that
+// are brought here are kept in the folder "pictures" beside the harvests.
+
+func (d *Desk) keepsakeRoutes(m *http.ServeMux) {
+	m.HandleFunc("POST /book/{kind}/note", d.addNote)
+	m.HandleFunc("POST /book/{kind}/picture", d.addPicture)
+	m.HandleFunc("POST /book/{kind}/remove", d.removeKeepsake)
+	m.HandleFunc("GET /picture/{id}", d.picture)
+}
+
+// keepsakes fills in the notes and pictures of an entry.
+func (d *Desk) keepsakes(ctx context.Context, v *entryData) error {
+	notes, err := d.book.Notes(ctx)
+	if err != nil {
+		return err
+	}
+	for _, n := range notes {
+		if n.Kind == v.Kind && n.Name == v.Name {
+			v.Notes = append(v.Notes, n)
+		}
+	}
+	v.Pictured = v.Kind == "lot" || v.Kind == "plant"
+	if !v.Pictured {
+		return nil
+	}
+	v.PictureKinds = book.PictureKinds
+	if v.Kind == "plant" {
+		v.PictureKinds = book.PictureKinds[2:] // no packets
+	}
+	all, err := d.book.Pictures(ctx)
+	for _, p := range all {
+		if p.Of == v.Kind+" "+v.Name {
+			v.Pictures = append(v.Pictures, p)
+		}
+	}
+	return err
+}
+
+// backTo goes back to an entry.
+func backTo(w http.ResponseWriter, r *http.Request, name, said string) {
+	to := "/book/" + url.PathEscape(r.PathValue("kind")) + "?" + url.Values{"name": {name}, "said": {said}}.Encode()
+	if r.Header.Get("HX-Request") != "" {
+		w.Header().Set("HX-Redirect", to)
+		w.WriteHeader(http.StatusCreated)
+		return
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
+}
+
+func (d *Desk) addNote(w http.ResponseWriter, r *http.Request) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	name := oneLine(r.PostForm.Get("name"), 120)
+	if _, known := entryWords[r.PathValue("kind")]; !known {
+		d.notFound(w, r)
+		return
+	}
+	if err := d.book.AddNote(r.Context(), r.PathValue("kind"), name, oneLine(r.PostForm.Get("text"), 2000), ""); err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	backTo(w, r, name, "saved")
+}
+
+// addPicture keeps a picture of a lot or a plant.
+func (d *Desk) addPicture(w http.ResponseWriter, r *http.Request) {
+	up, err := oneFile(w, r, maxPhoto)
+	if err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	ending, ok := photoEnding(up.data)
+	if !ok {
+		d.problem(w, r, http.StatusUnsupportedMediaType, errors.New("this is not a picture; send JPEG, PNG, TIFF, WebP or HEIC"))
+		return
+	}
+	sum := sha256.Sum256(up.data)
+	file := filepath.Join(d.dir, "pictures", hex.EncodeToString(sum[:8])+ending)
+	if err := atomic.WriteBytes(file, up.data); err != nil {
+		d.problem(w, r, http.StatusInsufficientStorage, errors.New("the picture cannot be saved; check the free space"))
+		return
+	}
+	name := oneLine(up.fields["name"], 120)
+	lot, plant := name, ""
+	if r.PathValue("kind") == "plant" {
+		lot, plant = "", name
+	}
+	if err := d.book.AddPicture(r.Context(), file, up.fields["kind"], lot, plant, d.opt.Now().Format("2006-01-02"), oneLine(up.fields["note"], 200)); err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	backTo(w, r, name, "saved")
+}
+
+// removeKeepsake takes a note or picture out of the book; a picture's file stays where it is.
+func (d *Desk) removeKeepsake(w http.ResponseWriter, r *http.Request) {
+	if err := form(w, r); err != nil {
+		d.problem(w, r, http.StatusBadRequest, err)
+		return
+	}
+	for _, kind := range []string{"note", "picture"} {
+		id, err := strconv.ParseInt(r.PostForm.Get(kind), 10, 64)
+		if err != nil {
+			continue
+		}
+		if err := d.book.Remove(r.Context(), kind, id); err != nil {
+			d.problem(w, r, http.StatusUnprocessableEntity, err)
+			return
+		}
+	}
+	backTo(w, r, oneLine(r.PostForm.Get("name"), 120), "removed")
+}
+
+// picture shows a picture of the book, small, as JPEG without metadata. Its place is the book's, and its bytes
+// must be those that were noted.
+func (d *Desk) picture(w http.ResponseWriter, r *http.Request) {
+	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+	all, bad := d.book.Pictures(r.Context())
+	at := slices.IndexFunc(all, func(p book.PictureOf) bool { return p.ID == id })
+	if err != nil || bad != nil || at < 0 || !sameBytes(all[at].File, all[at].SHA256) {
+		d.notFound(w, r)
+		return
+	}
+	ph, err := photo.Read(all[at].File, photo.DefaultOptions())
+	if err != nil {
+		d.notFound(w, r)
+		return
+	}
+	b, err := pipeline.PreviewOf(ph)
+	if err != nil {
+		d.notFound(w, r)
+		return
+	}
+	w.Header().Set("Content-Type", "image/jpeg")
+	w.Write(b)
+}
