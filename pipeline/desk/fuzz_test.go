@@ -43,6 +43,7 @@ func FuzzForms(f *testing.F) {
 			t.Skip()
 		}
 		p := posts[int(address)%len(posts)]
+		c := &client{t: t, base: c.base, d: d, http: c.http}
 		s, b := c.send("POST", p, strings.ToValidUTF8(kind, ""), strings.NewReader(body), token)
 		if s == 0 && strings.Contains(b, "invalid header") {
 			t.Skip()
