@@ -21,6 +21,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 	views = append([]View(nil), views...)
 	for i := range views {
 		views[i].Outline, views[i].Edge = cutSpurs(views[i].Outline, views[i].Edge)
+		views[i].Edge = hideBays(views[i].Outline, views[i].Edge)
 	}
 	t := newTask(views)
 	n := opt.Samples
@@ -69,6 +70,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 		return nil, err
 	}
 	b.m = m
+	//t.probeRibs(m)
 	t.finish(b, eq, float64(most)/float64(n))
 	return b, nil
 }
@@ -124,20 +126,31 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 	}
 	_, turn := flat.arc(psi[0])
 	rough := t.spread()
-	if math.Abs(turn) < clearTurn {
-		if m, e := t.tryRibs(best, starts, opt.Ribs); m != nil {
-			best, eq = m, e
+	bend := func() {
+		if opt.Straight || flat.ratio < 1.5 || math.Abs(turn) < 0.09 && rough < 2.5 {
+			return
 		}
-	}
-	if !opt.Straight && flat.ratio > 1.5 && (math.Abs(turn) > 0.09 || rough > 2.5) {
 		if m, e := t.tryBends(flat, psi[0], best); m != nil {
 			best, eq = m, e
 		}
+	}
+	clear := math.Abs(turn) > clearTurn // bent rather than ribbed: that first
+	if clear {
+		bend()
+	}
+	if m, e := t.tryRibs(best, opt.Ribs); m != nil {
+		best, eq = m, e
+	}
+	if !clear {
+		bend()
 	}
 	if m, e := t.hop(best); m != nil {
 		best, eq = m, e
 	}
 	if m, e := t.doubtTip(best, main); m != nil {
+		best, eq = m, e
+	}
+	if m, e := t.reach(best); m != nil {
 		best, eq = m, e
 	}
 	if opt.Pose == "" && mayStand(&t.views[main], flat) {

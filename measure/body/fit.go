@@ -82,7 +82,7 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 		k := y.focal / (l * y.zdir) / y.sigma / gn
 		r := s.g * k
 		switch {
-		case y.nose:
+		case y.nose && r > 0:
 			k *= y.sigma / nosePx
 			r *= y.sigma / nosePx
 		case y.edge == geom.EdgeFree:
@@ -93,6 +93,9 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 			k *= y.sigma / besidePx
 			r *= y.sigma / besidePx
 		case y.edge == geom.EdgeStalk:
+			if r < 0 && under[y.view] == underPx {
+				continue // behind the stalk
+			}
 			u := y.sigma / under[y.view]
 			k *= u
 			r *= u
@@ -206,7 +209,7 @@ func (t *task) descend(m *model, iterations int) float64 {
 				trial.update()
 				if c := t.cost(trial, row); c < cost {
 					gain = cost - c
-					m.set(trial.p)
+					*m, *trial = *trial, *m
 					cost = c
 					lambda = math.Max(lambda/8, 1e-7)
 					now = t.spread()

@@ -30,6 +30,8 @@ type model struct {
 	mid  midline
 	fr   frame
 	ribs int // ribs around; above 0 the last two parameters are their depth and phase
+
+	ribCos, ribSin float64 // of the phase
 }
 
 func newModel(p []float64, nq int, rho0 float64, ribs int) *model {
@@ -46,6 +48,9 @@ func (m *model) update() {
 	m.prof.c = p[pProfile : pProfile+m.nq]
 	m.prof.c0, m.prof.c1 = share(p[pCap0]), share(p[pCap1])
 	m.prof.build()
+	if m.ribs > 0 {
+		m.ribSin, m.ribCos = math.Sincos(p[m.pRib()+1])
+	}
 	m.mid.L = p[pLen]
 	m.mid.b = p[pProfile+m.nq : m.pRib()]
 	m.mid.build()
@@ -59,31 +64,27 @@ func (m *model) pRib() int {
 	return len(m.p)
 }
 
-// rib returns the relative radius at angle theta of a ribbed body, 1 on the ridges and 1 − depth in
-// the furrows, with its derivatives by theta and by depth: rounded ribs and narrower furrows.
-func (m *model) rib(theta float64) (g, dTheta, dDepth float64) {
+// rib returns the relative radius of a ribbed body in the direction (eta, up) from its axis, 1 on the ridges
+// and 1 − depth in the furrows, with its derivatives by the direction's angle and by depth: rounded ribs and
+// narrower furrows.
+func (m *model) rib(eta, up float64) (g, dTheta, dDepth float64) {
 	i := m.pRib()
-	n := float64(m.ribs)
-	s, c := math.Sincos(n*theta - m.p[i+1])
-	h := 0.5 - 0.5*c
-	return 1 - m.p[i]*h*h, -m.p[i] * h * n * s, -h * h
-}
-
-// refresh rebuilds what parameter i moves.
-func (m *model) refresh(i int) {
-	switch {
-	case i <= pRoll:
-		p := m.p
-		m.fr = newFrame(geom.Vec3{X: p[pX], Y: p[pY], Z: p[pZ]}, p[pYaw], p[pRise], p[pRoll])
-	case i == pCap0 || i == pCap1:
-		m.prof.c0, m.prof.c1 = share(m.p[pCap0]), share(m.p[pCap1])
-	case i >= m.pRib():
-	case i == pLen || i >= pProfile+m.nq:
-		m.mid.L = m.p[pLen]
-		m.mid.build()
-	default:
-		m.prof.build()
+	if r := math.Sqrt(eta*eta + up*up); r > 0 {
+		eta, up = eta/r, up/r
+	} else {
+		eta, up = 1, 0
 	}
+	// cos nθ and sin nθ by squaring: (eta + i·up)ⁿ
+	c, s := 1.0, 0.0
+	for n := m.ribs; n > 0; n >>= 1 {
+		if n&1 == 1 {
+			c, s = c*eta-s*up, c*up+s*eta
+		}
+		eta, up = eta*eta-up*up, 2*eta*up
+	}
+	c, s = c*m.ribCos+s*m.ribSin, s*m.ribCos-c*m.ribSin
+	h := 0.5 - 0.5*c
+	return 1 - m.p[i]*h*h, -m.p[i] * h * float64(m.ribs) * s, -h * h
 }
 
 // share is the rounded share of the length from its logarithm, at most ½.
@@ -146,7 +147,7 @@ func (m *model) look(p geom.Vec3, hint float64) spot {
 	turn := 0.0 // ∂G/∂θ
 	s.rib = 1
 	if m.ribs > 0 {
-		g, dt, dd := m.rib(math.Atan2(up, s.eta))
+		g, dt, dd := m.rib(s.eta, up)
 		turn = -2 * r2 * g * dt
 		s.dPhase, s.dDepth = -turn/float64(m.ribs), -2*r2*g*dd
 		s.rib = g
@@ -206,88 +207,3 @@ func (m *model) jac(p geom.Vec3, s spot, row []float64) {
 		row[i], row[i+1] = s.dDepth, s.dPhase
 	}
 }
-
-// graze returns the distance along the ray from o along unit d where G is least, the second derivative of
-// G along the ray there, and the spot. For a ray that just touches the body that is the touching point and
-// G = 0. near is a distance to start from, NaN searches the whole body; bow is the second derivative if
-// known, or 0.
-func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot) {
-	reach := max(0.62*m.mid.L, 1.6*m.prof.rho0)
-	step := reach / 4
-	l := near
-	hint := math.NaN()
-	switch {
-	case math.IsNaN(near) && !m.bent():
-		l = m.beside(o, d)
-		step = reach
-	case math.IsNaN(near): // a coarse walk finds the basin
-		mid := m.fr.o.Sub(o).Dot(d)
-		best := math.Inf(1)
-		for i := -4; i <= 4; i++ {
-			x := mid + step*float64(i)
-			s := m.look(o.Add(d.Scale(x)), hint)
-			hint = s.t
-			if s.g < best {
-				best, l = s.g, x
-			}
-		}
-		hint = math.NaN()
-	default:
-		step /= 2
-	}
-	if m.ribs > 0 { // the ray may touch any of a few ridges: look at each
-		step = 0.7 * m.prof.rho0 / float64(m.ribs) * 2
-		best, mid := math.Inf(1), l
-		for i := -4; i <= 4; i++ {
-			x := mid + step*float64(i)
-			if s := m.look(o.Add(d.Scale(x)), math.NaN()); s.g < best {
-				best, l = s.g, x
-			}
-		}
-	}
-	lo, hi := l-step, l+step
-	s := m.look(o.Add(d.Scale(l)), hint)
-	slope := s.grad.Dot(d)
-	curve := 2.0 // Newton's method with a difference quotient finds the bottom
-	if bow > 0 && m.ribs == 0 {
-		curve = bow
-	}
-	for i := 0; i < 12; i++ {
-		if slope > 0 {
-			hi = l
-		} else {
-			lo = l
-		}
-		nl := l - slope/curve
-		if nl <= lo || nl >= hi {
-			nl = (lo + hi) / 2
-		}
-		if math.Abs(nl-l) < nearEnough && (i > 0 || bow > 0 && m.ribs == 0) {
-			break
-		}
-		ns := m.look(o.Add(d.Scale(nl)), s.t)
-		nslope := ns.grad.Dot(d)
-		if c := (nslope - slope) / (nl - l); c > 0.05 && c < 1e4 {
-			curve = c
-		}
-		l, s, slope = nl, ns, nslope
-	}
-	return l, curve, s
-}
-
-// beside returns the distance along the ray from o along unit d to the point beside the place where it
-// passes the axis of a straight body most closely, mm.
-func (m *model) beside(o, d geom.Vec3) float64 {
-	w := m.fr.o.Sub(o)
-	da := d.Dot(m.fr.a)
-	// foot on the axis of the shortest way between both lines, kept between the ends
-	x := 0.0
-	if s := 1 - da*da; s > 1e-6 {
-		x = (w.Dot(d)*da - w.Dot(m.fr.a)) / s
-	}
-	x = math.Min(math.Max(x, -0.45*m.mid.L), 0.45*m.mid.L)
-	return w.Dot(d) + x*da
-}
-
-// nearEnough is how near graze comes to the least G, mm: G is flat there, 1e-5 mm² at most.
-const nearEnough = 3e-3

@@ -20,17 +20,31 @@ type profile struct {
 
 const fine = 96 // intervals of the tabled smooth part; Hermite's cubic is right to 1e-5 there
 
+// knotWeights are the spline's weights at a station of the table.
+type knotWeights struct {
+	k     int
+	w, dw [4]float64
+}
+
+// tableWeights are those of a profile with knots coefficients at t = i/fine.
+var tableWeights = func() (l [fine + 1]knotWeights) {
+	p := profile{c: make([]float64, knots)}
+	for i := range l {
+		l[i].k, l[i].w, l[i].dw = p.weights(float64(i) / fine)
+	}
+	return l
+}()
+
 // build fills the table.
 func (p *profile) build() {
+	e0, per := p.rho0*p.rho0, 2*float64(len(p.c)-3)
 	for i := range p.e {
-		k, w, dw := p.weights(float64(i) / fine)
-		q, qt := 0.0, 0.0
-		for j := range w {
-			q += w[j] * p.c[k+j]
-			qt += dw[j] * p.c[k+j]
-		}
-		p.e[i] = p.rho0 * p.rho0 * math.Exp(2*q)
-		p.de[i] = 2 * qt * float64(len(p.c)-3) * p.e[i]
+		k := &tableWeights[i]
+		c := p.c[k.k : k.k+4]
+		q := k.w[0]*c[0] + k.w[1]*c[1] + k.w[2]*c[2] + k.w[3]*c[3]
+		qt := k.dw[0]*c[0] + k.dw[1]*c[1] + k.dw[2]*c[2] + k.dw[3]*c[3]
+		p.e[i] = e0 * math.Exp(2*q)
+		p.de[i] = per * qt * p.e[i]
 	}
 }
 

@@ -44,25 +44,37 @@ type support struct {
 	bulge  float64 // curvature of the lower hull there × length of the body: 0 flat, 2 and more round
 }
 
+const restStations = 60
+
+// restAt are the stations at which the lower hull is taken, denser at the tips.
+var restAt = func() (t [restStations + 1]float64) {
+	for i := range t {
+		t[i] = 0.5 - 0.5*math.Cos(math.Pi*float64(i)/restStations)
+	}
+	return t
+}()
+
 // rest finds the edge of the lower hull under the body's centroid: a pear lies on its belly and its
 // neck, so that its axis is tilted. The centroid is that of the shell (squash are hollow, melons
 // are not: a little to one side of the truth for either).
 func (m *model) rest() support {
-	const n = 60
-	var x, z, t [n + 1]float64
+	const n = restStations
+	t := &restAt
+	var x, z [n + 1]float64
 	sum, wsum := 0.0, 0.0
 	for i := 0; i <= n; i++ {
-		t[i] = 0.5 - 0.5*math.Cos(math.Pi*float64(i)/n)
 		x[i], _, _, _ = m.mid.at(t[i])
 		z[i] = -m.prof.radius(t[i])
 		if i > 0 {
-			w := -(z[i] + z[i-1]) * math.Hypot(t[i]-t[i-1], (z[i]-z[i-1])/m.mid.L)
+			dt, dz := t[i]-t[i-1], (z[i]-z[i-1])/m.mid.L
+			w := -(z[i] + z[i-1]) * math.Sqrt(dt*dt+dz*dz)
 			sum += w * (x[i] + x[i-1]) / 2
 			wsum += w
 		}
 	}
 	g := sum / wsum
-	hull := make([]int, 0, n+1)
+	var room [n + 1]int
+	hull := room[:0]
 	for i := 0; i <= n; i++ {
 		for len(hull) > 1 {
 			p, q := hull[len(hull)-2], hull[len(hull)-1]

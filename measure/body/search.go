@@ -33,8 +33,9 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 	var all []candidate
 	whole := t.thin()
 	for _, h := range psi {
+		first := flat.begin(h)
 		for _, tilt := range [...]float64{0, 12 * deg, -12 * deg} {
-			m := flat.begin(h)
+			m := first.clone()
 			m.p[pRise] += tilt
 			m.update()
 			t.loose = stiff

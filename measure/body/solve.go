@@ -8,6 +8,7 @@ type normal struct {
 	a    []float64 // n×n, row by row
 	g    []float64
 	cost float64
+	some []int // places of a row's entries that are not zero
 }
 
 func newNormal(n int) *normal {
@@ -26,14 +27,18 @@ func (s *normal) reset() {
 
 // add takes a row with residual r and weight w (both already divided by sigma).
 func (s *normal) add(row []float64, r, w float64) {
+	some := s.some[:0]
 	for i, x := range row {
-		if x == 0 {
-			continue
+		if x != 0 {
+			some = append(some, i)
 		}
-		wx := w * x
+	}
+	s.some = some
+	for k, i := range some {
+		wx := w * row[i]
 		s.g[i] += wx * r
-		ai := s.a[i*s.n:]
-		for j := 0; j <= i; j++ {
+		ai := s.a[i*s.n : i*s.n+i+1]
+		for _, j := range some[:k+1] {
 			ai[j] += wx * row[j]
 		}
 	}

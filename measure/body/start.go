@@ -16,10 +16,17 @@ type plan struct {
 	z     float64
 }
 
+// planPoints is how many points of an outline are laid flat: a start needs no more.
+const planPoints = 240
+
 // layFlat projects the outline onto the plane at height z and takes its moments.
 func layFlat(v *View, z float64) (plan, bool) {
 	p := plan{z: z}
-	for _, o := range v.Outline {
+	outline := v.Outline
+	if len(outline) > planPoints {
+		outline = geom.Resample(outline, planPoints)
+	}
+	for _, o := range outline {
 		w, ok := v.Camera.OnPlane(o, z)
 		if !ok {
 			return p, false

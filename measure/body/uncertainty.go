@@ -103,7 +103,7 @@ func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
 		}
 		out[j] = quad(inv, row) * scale * scale
 	}
-	for j, d := range t.cameras(m, v) {
+	for j, d := range t.cameras(m, inv, jac, len(v)) {
 		out[j] += d
 	}
 	tips := math.Pow(lengthFloor*v[qLength], 2)
@@ -178,36 +178,48 @@ func (m *model) capDepth(end int, tan float64) float64 {
 	return 0.4 * m.mid.L
 }
 
-// cameras returns the variance of each trait from the caller's perturbed cameras.
-func (t *task) cameras(m *model, v []float64) []float64 {
-	out := make([]float64, len(v))
-	most := 0
+// cameras returns the variance of each of n traits from the caller's perturbed cameras: with each of them the
+// body moves by one step of Gauss and Newton's method, inv the inverse normal equations and jac the traits'
+// derivatives by the parameters.
+func (t *task) cameras(m *model, inv []float64, jac [][]float64, n int) []float64 {
+	out := make([]float64, n)
+	eq := newNormal(len(m.p))
+	t.robust = math.Max(1, t.spread())
+	t.forget()
+	t.level(m, eq, make([]float64, len(m.p)))
+	base := append([]float64(nil), eq.g...)
+	step := make([]float64, len(m.p))
 	for i := range t.views {
-		most = max(most, len(t.views[i].Perturbed))
-	}
-	for k := 0; k < most; k++ {
-		for i := range t.views {
-			if k >= len(t.views[i].Perturbed) {
-				continue
+		for k := range t.views[i].Perturbed {
+			u := t.seenBy(i, &t.views[i].Perturbed[k])
+			u.level(m, eq, make([]float64, len(m.p)))
+			for a := range step {
+				step[a] = 0
+				for b := range base {
+					step[a] -= inv[a*len(m.p)+b] * (eq.g[b] - base[b])
+				}
 			}
-			d := t.moved(m, i, &t.views[i].Perturbed[k]).traits()
-			for j := range d {
-				out[j] += (d[j] - v[j]) * (d[j] - v[j])
+			for j := range out {
+				d := 0.0
+				for a := range step {
+					d += step[a] * jac[a][j]
+				}
+				out[j] += d * d
 			}
 		}
 	}
 	return out
 }
 
-// moved refits with another camera for view i.
-func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
+// seenBy returns the task with another camera for view i.
+func (t *task) seenBy(i int, cam *camera.Camera) *task {
 	u := *t
 	u.rays = append([]ray(nil), t.rays...)
 	u.views = append([]View(nil), t.views...)
 	u.views[i].Camera = *cam
 	u.eyes = append([]geom.Vec3(nil), t.eyes...)
 	u.eyes[i] = cam.Centre()
-	u.abs = nil
+	u.abs, u.kept = nil, false
 	for k := range u.rays {
 		if y := &u.rays[k]; y.view == i {
 			r := newRay(cam, y.at)
@@ -215,7 +227,5 @@ func (t *task) moved(m *model, i int, cam *camera.Camera) *model {
 			u.rays[k] = r
 		}
 	}
-	w := m.clone()
-	u.descend(w, 2)
-	return w
+	return &u
 }

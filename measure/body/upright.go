@@ -71,7 +71,7 @@ func (t *task) standing(flat *plan, ribs int) (*model, *normal, error) {
 	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
 	best := all[0].m
 	eq, _ := t.run(best, 25)
-	if m, e := t.tryRibs(best, all, ribs); m != nil {
+	if m, e := t.tryRibs(best, ribs); m != nil {
 		best, eq = m, e
 	}
 	return best, eq, nil

@@ -1,0 +1,144 @@
+package body
+
+import (
+	"math"
+
+	"offtype/measure/geom"
+)
+
+// graze returns the distance along the ray from o along unit d where G is least, the second derivative of
+// G along the ray there, and the spot. For a ray that just touches the body that is the touching point and
+// G = 0. near is a distance to start from, NaN searches the whole body; bow is the second derivative if
+// known, or 0.
+func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot) {
+	l, curve := near, bow
+	hint := math.NaN()
+	if m.bent() {
+		l, curve, hint = m.grazeBent(o, d, near, bow)
+	} else {
+		r := m.line(o, d)
+		l, curve = m.grazeStraight(&r, near, bow)
+	}
+	return l, curve, m.look(o.Add(d.Scale(l)), hint)
+}
+
+// line is a ray in the frame of a straight body: along the axis from the middle, across it, and up.
+type line struct{ x, y, z, dx, dy, dz float64 }
+
+func (m *model) line(o, d geom.Vec3) line {
+	w := o.Sub(m.fr.o)
+	return line{w.Dot(m.fr.a), w.Dot(m.fr.n), w.Dot(m.fr.b), d.Dot(m.fr.a), d.Dot(m.fr.n), d.Dot(m.fr.b)}
+}
+
+// along returns G at distance l along the ray and its derivative by l, straight body.
+func (m *model) along(r *line, l float64) (g, slope float64) {
+	eta, up := r.y+l*r.dy, r.z+l*r.dz
+	r2, d := m.prof.r2(0.5 + (r.x+l*r.dx)/m.mid.L)
+	g = eta*eta + up*up
+	slope = 2 * (eta*r.dy + up*r.dz)
+	if m.ribs > 0 {
+		rib, dt, _ := m.rib(eta, up)
+		if q := math.Max(g, 1); dt != 0 {
+			slope -= 2 * r2 * rib * dt * (eta*r.dz - up*r.dy) / q
+		}
+		r2, d = r2*rib*rib, d*rib*rib
+	}
+	return g - r2, slope - d*r.dx/m.mid.L
+}
+
+func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
+	reach := max(0.62*m.mid.L, 1.6*m.prof.rho0)
+	l = near
+	step := reach / 8
+	if math.IsNaN(near) {
+		l, step = m.beside(r), reach
+		if m.ribs > 0 { // the ray may touch any of a few ridges: look at each
+			step = 0.7 * m.prof.rho0 / float64(m.ribs) * 2
+			best, mid := math.Inf(1), l
+			for i := -4; i <= 4; i++ {
+				x := mid + step*float64(i)
+				if g, _ := m.along(r, x); g < best {
+					best, l = g, x
+				}
+			}
+		}
+	} else if m.ribs > 0 {
+		step = 1.4 * m.prof.rho0 / float64(m.ribs)
+	}
+	return bottom(l, step, bow, func(l float64) float64 { _, s := m.along(r, l); return s })
+}
+
+// grazeBent is graze for a bent body; it returns the station too.
+func (m *model) grazeBent(o, d geom.Vec3, near, bow float64) (l, curve, t float64) {
+	reach := max(0.62*m.mid.L, 1.6*m.prof.rho0)
+	l, t = near, math.NaN()
+	step := reach / 8
+	if math.IsNaN(near) { // a coarse walk finds the basin
+		step = reach / 4
+		mid := m.fr.o.Sub(o).Dot(d)
+		best := math.Inf(1)
+		for i := -4; i <= 4; i++ {
+			x := mid + step*float64(i)
+			s := m.look(o.Add(d.Scale(x)), t)
+			t = s.t
+			if s.g < best {
+				best, l = s.g, x
+			}
+		}
+		t = math.NaN()
+	}
+	l, curve = bottom(l, step, bow, func(l float64) float64 {
+		s := m.look(o.Add(d.Scale(l)), t)
+		t = s.t
+		return s.grad.Dot(d)
+	})
+	return l, curve, t
+}
+
+// bottom finds where slope is zero within step of l by Newton's method with a difference quotient, starting
+// with second derivative bow if that is known; it returns the place and the second derivative.
+func bottom(l, step, bow float64, slope func(float64) float64) (at, curve float64) {
+	lo, hi := l-step, l+step
+	curve = 2
+	if bow > 0 {
+		curve = bow
+	}
+	s := slope(l)
+	for i := 0; i < 12; i++ {
+		if s > 0 {
+			hi = l
+		} else {
+			lo = l
+		}
+		nl := l - s/curve
+		if nl <= lo || nl >= hi {
+			nl = (lo + hi) / 2
+		}
+		if math.Abs(nl-l) < nearEnough && (i > 0 || bow > 0) {
+			break
+		}
+		ns := slope(nl)
+		if c := (ns - s) / (nl - l); c > 0.05 && c < 1e4 {
+			curve = c
+		}
+		l, s = nl, ns
+	}
+	return l, curve
+}
+
+// beside returns the distance along the ray to the point beside the place where it passes the axis of a
+// straight body most closely, mm.
+func (m *model) beside(r *line) float64 {
+	along := r.x*r.dx + r.y*r.dy + r.z*r.dz // to the foot of the body's middle, negative
+	// foot on the axis of the shortest way between both lines, kept between the ends
+	x := 0.0
+	if s := 1 - r.dx*r.dx; s > 1e-6 {
+		x = (r.x - along*r.dx) / s
+	}
+	x = math.Min(math.Max(x, -0.45*m.mid.L), 0.45*m.mid.L)
+	return x*r.dx - along
+}
+
+// nearEnough is how near graze comes to the least G, mm: G is flat there, 5e-4 mm² at most, which is 1e-5 mm
+// of distance from the body.
+const nearEnough = 0.02
