@@ -81,7 +81,7 @@ func finish(res *Result, o *Options, variety *judge.Variety) error {
 		return err
 	}
 	res.Out = o.Out
-	if err := writeTables(res.Run, o.Out, o.SameTable); err != nil {
+	if err := writeTables(res.Run, o); err != nil {
 		return err
 	}
 	if err := writeVariety(variety, o.Out); err != nil {
@@ -97,7 +97,7 @@ func finish(res *Result, o *Options, variety *judge.Variety) error {
 	for i, p := range res.Problems {
 		problems[i] = p.Error()
 	}
-	pages, err := report.HTML(res.Run, load, report.Options{Cautions: judge.Cautions(res.Run), Problems: problems})
+	pages, err := report.HTML(res.Run, load, report.Options{Cautions: judge.Cautions(res.Run), Problems: problems, White: o.White})
 	if err != nil {
 		return err
 	}
@@ -111,19 +111,19 @@ func finish(res *Result, o *Options, variety *judge.Variety) error {
 }
 
 // writeTables writes the four tables of the contract.
-func writeTables(run *record.Run, out string, views bool) error {
+func writeTables(run *record.Run, o *Options) error {
 	for name, fill := range map[string]func(io.Writer) error{
 		"fruits.csv": func(w io.Writer) error {
-			if views {
-				return record.WriteFruitViews(w, run.Fruits)
+			if o.SameTable {
+				return record.WriteFruitViews(w, run.Fruits, o.White)
 			}
-			return record.WriteFruits(w, run.Fruits)
+			return record.WriteFruits(w, run.Fruits, o.White)
 		},
 		"photos.csv":     func(w io.Writer) error { return record.WritePhotos(w, run.Photos) },
 		"groups.csv":     func(w io.Writer) error { return record.WriteGroups(w, run.Groups) },
 		"judgement.json": func(w io.Writer) error { return record.WriteJudgement(w, &run.Judgement) },
 	} {
-		if err := atomic.Write(filepath.Join(out, name), fill); err != nil {
+		if err := atomic.Write(filepath.Join(o.Out, name), fill); err != nil {
 			return fmt.Errorf("%w; choose another folder with --out", err)
 		}
 	}

@@ -38,7 +38,7 @@ func finished(t *testing.T) (dir string, run *record.Run, v *judge.Variety) {
 	run = collect(res.Parts, &Options{Program: "test"}, "set")
 	run.Groups = []record.Membership{{Key: f.Key(), Plant: "=7", Group: 1, Membership: .5, Unsure: true}}
 	run.Judgement = record.Judgement{Variety: &record.VarietyRef{Name: "V", Version: "3"}, Fruits: []record.FruitVerdict{{Photo: "a.jpg", Fruit: 1, Group: 1, Verdict: record.OffType}}}
-	if err := writeTables(run, dir, false); err != nil {
+	if err := writeTables(run, &Options{Out: dir}); err != nil {
 		t.Fatal(err)
 	}
 	if v, err = judge.ParseVariety("v.yaml", []byte("format: 1\nname: V\nspecies: Cucurbita pepo\nversion: \"3\"\ntraits:\n  length: {unit: mm, low: 100, high: 150}\n")); err != nil {
@@ -61,7 +61,7 @@ func TestReadResult(t *testing.T) {
 	}
 	var want, got bytes.Buffer
 	for b, r := range map[*bytes.Buffer]*record.Run{&want: run, &got: res.Run} {
-		_ = record.WriteFruits(b, r.Fruits)
+		_ = record.WriteFruits(b, r.Fruits, record.D65)
 		_ = record.WritePhotos(b, r.Photos)
 		_ = record.WriteGroups(b, r.Groups)
 		_ = record.WriteJudgement(b, &r.Judgement)

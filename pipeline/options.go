@@ -27,7 +27,7 @@ type Options struct {
 	ScaleLine   string         // x1,y1,x2,y2=MM
 	NoScale     bool
 	Pose        string // side or upright for every fruit, empty: seen by itself
-	D50         bool
+	White       record.White // that colours are shown with; verdicts and stored values stay in D65
 
 	Fixes     string // folder of corrections; empty: beside the photos
 	ShowSteps string // folder for pictures of the stages

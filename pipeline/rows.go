@@ -97,7 +97,10 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 // ribsRow prefers the ribs that the outline shows over those seen in the shading.
 func ribsRow(f *record.Fruit, b *body.Body) {
 	if b != nil && b.Ribs > 0 {
-		f.Ribs, f.GrooveDepth = b.Ribs, record.Value{V: b.GrooveDepth, U: math.NaN()}
+		f.Ribs, f.GrooveDepth = b.Ribs, record.None()
+		if b.GrooveDepth >= 0 { // below: noise of the outline
+			f.GrooveDepth.V = b.GrooveDepth
+		}
 	}
 }
 

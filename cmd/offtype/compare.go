@@ -25,6 +25,7 @@ type compareCmd struct {
 	Harvests []string `arg:"" help:"Harvests of the book, or result folders of offtype run, in the order of time."`
 	Out      string   `help:"Folder for compare.json and compare.html." default:"." placeholder:"DIR" type:"path"`
 	Photos   string   `help:"Folder where the photos lie now, when they were moved." placeholder:"DIR" type:"existingdir"`
+	White    string   `help:"White point that mean colours are shown with: d65 or d50 (adapted by Bradford)." enum:"d65,d50" default:"d65"`
 	JSON     bool     `help:"Print the comparison as JSON too."`
 }
 
@@ -66,7 +67,7 @@ func (c *compareCmd) Run(e *env) error {
 		sides = append(sides, s)
 	}
 	opt := compare.DefaultOptions()
-	opt.Program = "offtype " + version
+	opt.Program, opt.White = "offtype "+version, shownWhite(c.White)
 	r, err := compare.Build(sides, opt)
 	if err != nil {
 		return err

@@ -30,6 +30,7 @@ type reportCmd struct {
 	Photos   string   `help:"Folder where the photos lie now, when they were moved (harvests of the book)." placeholder:"DIR" type:"existingdir"`
 	Paper    string   `help:"Paper: a4 or letter." enum:"a4,letter" default:"a4"`
 	Language string   `help:"Language of the report: en." enum:"en" default:"en"`
+	White    string   `help:"White point that colours are printed with: d65 or d50 (adapted by Bradford)." enum:"d65,d50" default:"d65"`
 	Date     string   `help:"Date printed on the report. Default: today." placeholder:"YYYY-MM-DD"`
 	Bench    string   `name:"bench-sheet" help:"Write the sheet for observations by hand instead of the report." placeholder:"FILE.pdf" type:"path"`
 	Wall     string   `help:"Write the one-page summary for the wall instead of the report." placeholder:"FILE.pdf" type:"path"`
@@ -108,7 +109,7 @@ func fileName(s string) string {
 
 // document reads the harvest; dir is the result folder when it came from one.
 func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error) {
-	d = &report.Document{Paper: c.Paper, Language: c.Language, Made: time.Now().UTC()}
+	d = &report.Document{Paper: c.Paper, Language: c.Language, White: shownWhite(c.White), Made: time.Now().UTC()}
 	if c.Date != "" {
 		if d.Made, err = time.Parse("2006-01-02", c.Date); err != nil {
 			return nil, "", usage(fmt.Errorf("--date %q: write YYYY-MM-DD", c.Date))
@@ -223,6 +224,9 @@ func (c *reportCmd) originals(e *env, run *record.Run) report.Loader {
 		return nil, 0, fruits[name], nil
 	}
 }
+
+// shownWhite is the white of --white.
+func shownWhite(s string) record.White { return record.White(strings.ToUpper(s)) }
 
 func number[T any](v *T, unit string) string {
 	if v == nil {

@@ -23,6 +23,7 @@ type runCmd struct {
 	CardColours []string `help:"Measured patch colours of card number N (CGATS.17 text)." placeholder:"N=FILE"`
 	Camera      string   `help:"Lens file made with offtype lens." placeholder:"FILE"`
 	CardLength  float64  `help:"What a ruler reads on the card's 100 mm line, in mm." default:"100" placeholder:"MM"`
+	White       string   `help:"White point that colours are shown with: d65, or d50 (adapted by Bradford): in the report, and in further columns of fruits.csv." enum:"d65,d50" default:"d65"`
 	SameTable   bool     `help:"All photos of a folder show one undisturbed table: one row a fruit."`
 
 	Coin      float64 `help:"No card: diameter of a round coin lying on the table, in mm." placeholder:"MM"`
@@ -65,7 +66,7 @@ A second run skips photos that were measured with the same settings.` + exitHelp
 func (c *runCmd) options(e *env) (pipeline.Options, error) {
 	o := pipeline.Options{
 		Inputs: c.Photos, From: c.From, Out: c.Out, Variety: c.Variety, Others: c.Other, CameraFile: c.Camera, CardLength: c.CardLength,
-		SameTable: c.SameTable, CoinMM: c.Coin, ScaleLine: c.ScaleLine, NoScale: c.NoScale, Fixes: c.Fixes, ShowSteps: c.ShowSteps,
+		SameTable: c.SameTable, White: shownWhite(c.White), CoinMM: c.Coin, ScaleLine: c.ScaleLine, NoScale: c.NoScale, Fixes: c.Fixes, ShowSteps: c.ShowSteps,
 		Workers: c.Workers, Again: c.Again, MaxPixels: c.MaxMP * 1_000_000, Program: version,
 	}
 	if c.Pose != "auto" {

@@ -7,12 +7,14 @@ import (
 
 	"offtype/cluster/season"
 	"offtype/measure/colour"
+	"offtype/pipeline/record"
 )
 
 // Options of a comparison.
 type Options struct {
 	season.Options
-	Program string // version, written into the result
+	Program string       // version, written into the result
+	White   record.White // that mean colours are shown with; the comparison itself is in D65
 }
 
 // DefaultOptions returns the usual levels.
@@ -227,7 +229,9 @@ func (p *pairing) section(ga, gb int, title string) {
 		for i, d := range kept {
 			s.Traits = append(s.Traits, traitResult(d, of[i], p.out))
 		}
-		s.Colour = colourResult(&c, p.out)
+		if s.Colour = colourResult(&c, p.out); s.Colour != nil {
+			s.Colour.show(p.opt.White)
+		}
 		s.Together = jointResult(&j)
 		s.Sentences = sectionSentences(s, p.out)
 	})

@@ -264,3 +264,35 @@ func TestHandObservations(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// TestWhite: the mean colours are shown with the white that was asked for, the stored ones stay D65. That D50 is right
+// is checked in package record.
+func TestWhite(t *testing.T) {
+	sides := []Side{demo(t, "2025", 2), demo(t, "2026", 4)}
+	for _, w := range []record.White{record.D65, record.D50} {
+		opt := DefaultOptions()
+		opt.White = w
+		r, err := Build(sides, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := r.Pairs[0].Sections[0].Colour
+		if c == nil || c.From == nil || c.White != "D65" || (c.FromD50 != nil) != (w == record.D50) {
+			t.Fatalf("%s: %+v", w, c)
+		}
+		shown := *c.From
+		if w == record.D50 {
+			if shown = *c.FromD50; math.Abs(shown[1]-c.From[1]) < 0.5 {
+				t.Errorf("a* of a tan skin hardly moved: %v, %v", shown, *c.From)
+			}
+		}
+		want := fmt.Sprintf("L* %.1f a* %.1f b* %.1f, then ", shown[0], shown[1], shown[2])
+		if !strings.HasPrefix(c.Shown(), want) || !strings.Contains(c.Shown(), "white "+w.String()) {
+			t.Errorf("%s: shown as %q", w, c.Shown())
+		}
+		var page strings.Builder
+		if err := r.WriteHTML(&page, sides, nil); err != nil || !strings.Contains(page.String(), c.Shown()) {
+			t.Errorf("%s: not on the page (%v)", w, err)
+		}
+	}
+}

@@ -2,10 +2,12 @@ package compare
 
 import (
 	"encoding/json"
+	"fmt"
 	"io"
 	"math"
 
 	"offtype/cluster/season"
+	"offtype/pipeline/record"
 )
 
 // Result is compare.json. Numbers that do not exist are null; differences are second minus first.
@@ -105,8 +107,8 @@ type Trait struct {
 type Colour struct {
 	FromN     int         `json:"from_n"`
 	ToN       int         `json:"to_n"`
-	From      *[3]float64 `json:"from"`
-	To        *[3]float64 `json:"to"`
+	From      *[3]float64 `json:"from"` // D65
+	To        *[3]float64 `json:"to"`   // D65
 	DE00      *float64    `json:"de00"`
 	Low       *float64    `json:"low"`
 	High      *float64    `json:"high"`
@@ -116,6 +118,37 @@ type Colour struct {
 	PAdjusted *float64    `json:"p_adjusted"`
 	Found     bool        `json:"found"`
 	Sentence  string      `json:"sentence"`
+	White     string      `json:"white"`              // of From and To: D65
+	FromD50   *[3]float64 `json:"from_d50,omitempty"` // the same with white D50, when asked for
+	ToD50     *[3]float64 `json:"to_d50,omitempty"`
+	shown     record.White
+}
+
+// Shown writes the two mean colours with the white that was asked for.
+func (c *Colour) Shown() string {
+	if c.From == nil || c.To == nil {
+		return ""
+	}
+	w := func(x *[3]float64) string {
+		l := c.shown.Of(record.Lab{L: x[0], A: x[1], B: x[2]})
+		return fmt.Sprintf("L* %.1f a* %.1f b* %.1f", l.L, l.A, l.B)
+	}
+	return fmt.Sprintf("%s, then %s (CIELAB, white %s, 2°)", w(c.From), w(c.To), c.shown)
+}
+
+// show sets the white that the colours are shown with.
+func (c *Colour) show(w record.White) {
+	c.White, c.shown = record.D65.String(), w
+	if w != record.D50 || c.From == nil || c.To == nil {
+		return
+	}
+	for _, x := range []struct {
+		from *[3]float64
+		to   **[3]float64
+	}{{c.From, &c.FromD50}, {c.To, &c.ToD50}} {
+		l := w.Of(record.Lab{L: x.from[0], A: x.from[1], B: x.from[2]})
+		*x.to = &[3]float64{l.L, l.A, l.B}
+	}
 }
 
 // Together is the test of several traits at once.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -110,16 +111,24 @@ func writeTable[T any](w io.Writer, header []string, rows []T, cells func(*T) []
 	return c.Error()
 }
 
-// WriteFruitViews writes fruits.csv with the further column `views`: the number of photos used.
-func WriteFruitViews(w io.Writer, fs []Fruit) error {
-	return writeTable(w, append(append([]string(nil), FruitColumns...), "views"), fs, func(f *Fruit) []string {
-		return append(f.Row(), strconv.Itoa(f.Views))
+// WriteFruitViews writes fruits.csv with the further column `views`, the last: the number of photos used.
+func WriteFruitViews(w io.Writer, fs []Fruit, white White) error {
+	return writeTable(w, append(fruitHeader(white), "views"), fs, func(f *Fruit) []string {
+		return append(append(f.Row(), f.whiteCells(white)...), strconv.Itoa(f.Views))
 	})
 }
 
-// WriteFruits writes fruits.csv.
-func WriteFruits(w io.Writer, fs []Fruit) error {
-	return writeTable(w, FruitColumns, fs, (*Fruit).Row)
+// WriteFruits writes fruits.csv; with white D50 the colours stand in D50Columns too.
+func WriteFruits(w io.Writer, fs []Fruit, white White) error {
+	return writeTable(w, fruitHeader(white), fs, func(f *Fruit) []string { return append(f.Row(), f.whiteCells(white)...) })
+}
+
+func fruitHeader(white White) []string {
+	h := slices.Clone(FruitColumns)
+	if white == D50 {
+		h = append(h, D50Columns...)
+	}
+	return h
 }
 
 // WritePhotos writes photos.csv.

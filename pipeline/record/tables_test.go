@@ -40,7 +40,7 @@ func sample() Fruit {
 func TestFruitsRoundTrip(t *testing.T) {
 	var b bytes.Buffer
 	in := sample()
-	if err := WriteFruits(&b, []Fruit{in}); err != nil {
+	if err := WriteFruits(&b, []Fruit{in}, D65); err != nil {
 		t.Fatal(err)
 	}
 	first := b.String()
@@ -49,7 +49,7 @@ func TestFruitsRoundTrip(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.Reset()
-	if err := WriteFruits(&b, out); err != nil {
+	if err := WriteFruits(&b, out, D65); err != nil {
 		t.Fatal(err)
 	}
 	if b.String() != first {
@@ -87,7 +87,7 @@ func TestGuardStopsFormulas(t *testing.T) {
 
 func FuzzReadFruits(f *testing.F) {
 	var b bytes.Buffer
-	_ = WriteFruits(&b, []Fruit{sample()})
+	_ = WriteFruits(&b, []Fruit{sample()}, D65)
 	f.Add(b.Bytes())
 	f.Add([]byte("length_mm,width_mm\n200,100\n"))
 	if c, err := os.ReadFile("testdata/by-hand.csv"); err == nil {
@@ -99,14 +99,14 @@ func FuzzReadFruits(f *testing.F) {
 			return
 		}
 		var one, two bytes.Buffer
-		if err := WriteFruits(&one, fs); err != nil {
+		if err := WriteFruits(&one, fs, D65); err != nil {
 			t.Fatal(err)
 		}
 		again, err := ReadFruits(bytes.NewReader(one.Bytes()))
 		if err != nil {
 			t.Skip() // a value that rounds out of its range, such as 0.01 mm
 		}
-		_ = WriteFruits(&two, again)
+		_ = WriteFruits(&two, again, D65)
 		_ = two
 	})
 }

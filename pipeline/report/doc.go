@@ -43,11 +43,12 @@ type Document struct {
 	Entered     Entered
 	Description *reference.Description // nil: none; then no ranges are shown
 	Cautions    []string
-	Made        time.Time // printed, and the date inside the file
-	Paper       string    // a4 or letter
-	Language    string    // en
-	MostPhotos  int       // photos shown (60); the tables hold all
-	MostSheets  int       // fruit with a sheet of their own (300); off-types and doubtful ones first
+	Made        time.Time    // printed, and the date inside the file
+	Paper       string       // a4 or letter
+	Language    string       // en
+	MostPhotos  int          // photos shown (60); the tables hold all
+	White       record.White // that colours are shown with
+	MostSheets  int          // fruit with a sheet of their own (300); off-types and doubtful ones first
 }
 
 // Languages lists the languages the report can be written in.

@@ -30,10 +30,11 @@ type Loader func(photo string) (preview image.Image, scale float64, fruits []rec
 
 // Options of the page.
 type Options struct {
-	Title     string   // heading; empty: made from the variety
-	Cautions  []string // sentences; chosen by the species and the findings
-	Problems  []string // what went wrong outside single photos
-	SplitOver int      // photos above which each gets a page of its own (60)
+	Title     string       // heading; empty: made from the variety
+	Cautions  []string     // sentences; chosen by the species and the findings
+	Problems  []string     // what went wrong outside single photos
+	SplitOver int          // photos above which each gets a page of its own (60)
+	White     record.White // that colours are shown with
 }
 
 // Page is one file of the report.
@@ -162,6 +163,7 @@ func newBuilder(run *record.Run, load Loader, o Options) *builder {
 		b.fruits[run.Fruits[i].Photo] = append(b.fruits[run.Fruits[i].Photo], i)
 	}
 	t := english
+	t.FruitIntro = fmt.Sprintf(t.FruitIntro, o.White)
 	p := &page{Lang: t.Lang, CSS: template.CSS(pageStyle), T: t, FruitHead: t.FruitHead, Method: t.MethodText, Limits: t.LimitText,
 		Cautions: o.Cautions, Title: o.Title, Program: run.Program}
 	b.page = p

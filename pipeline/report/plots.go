@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"offtype/cluster/reference"
 	"offtype/measure/colour"
 	"offtype/pipeline/record"
 )
@@ -183,7 +184,8 @@ func spread(ps []dotted, at func(float64) float64) []dotted {
 // colourPlot draws the skins in a*b*, with the described colour and the line of its tolerance.
 func (b *docBuilder) colourPlot() (drawing, bool) {
 	type skin struct {
-		lab   record.Lab
+		lab   record.Lab // as shown
+		hex   string
 		group int
 		v     record.Verdict
 	}
@@ -197,8 +199,9 @@ func (b *docBuilder) colourPlot() (drawing, bool) {
 		if f.Skin == nil {
 			continue
 		}
-		ps = append(ps, skin{*f.Skin, b.member[f.Key()].Group, b.verdict[f.Key()].Verdict})
-		see(f.Skin.A, f.Skin.B)
+		l := b.doc.White.Of(*f.Skin)
+		ps = append(ps, skin{l, f.Skin.Hex(), b.member[f.Key()].Group, b.verdict[f.Key()].Verdict})
+		see(l.A, l.B)
 	}
 	if len(ps) == 0 {
 		return drawing{}, false
@@ -229,17 +232,18 @@ func (b *docBuilder) colourPlot() (drawing, bool) {
 		o := at(0, 0)
 		c.path(line(left, o.Y, left+size, o.Y), false, pen{line: grey, w: .12})
 		c.path(line(o.X, 2, o.X, 2+size), false, pen{line: grey, w: .12})
-		c.text(left+size/2, size+10, b.t.AxisA, ink{size: 8, at: 'c'})
+		c.text(left+size/2, size+10, fmt.Sprintf(b.t.AxisA, b.doc.White), ink{size: 8, at: 'c'})
 		c.text(0, 5, "b*", ink{size: 8, bold: true})
 		if len(edge) > 0 {
 			c.path(each(edge, func(p spot) spot { return at(p.X, p.Y) }), true, pen{line: black, w: .3, dash: []float64{1.4, .9}})
 		}
 		for _, p := range ps {
 			q := at(p.lab.A, p.lab.B)
-			groupMark(c, q.X, q.Y, 1.5, p.group, p.lab.Hex())
+			groupMark(c, q.X, q.Y, 1.5, p.group, p.hex)
 		}
 		if len(edge) > 0 {
-			m := at(b.desc.Skin.Lab[1], b.desc.Skin.Lab[2])
+			want := b.doc.White.Of(described(b.desc))
+			m := at(want.A, want.B)
 			for _, p := range []pen{{line: white, w: 1}, {line: black, w: .4}} {
 				c.path(line(m.X-2.5, m.Y, m.X+2.5, m.Y), false, p)
 				c.path(line(m.X, m.Y-2.5, m.X, m.Y+2.5), false, p)
@@ -260,7 +264,8 @@ func (b *docBuilder) colourKey(c canvas, x float64) {
 		groupMark(c, x+1.5, y, 1.4, g, white)
 		c.text(x+5, y+1.1, fmt.Sprintf(b.t.GroupN, g), ink{size: 8, bold: true})
 		c.path(rect(x, y+3, 12, 6), true, pen{line: black, fill: l.Hex(), w: .15})
-		c.text(x+14, y+5.4, fmt.Sprintf("L* %.0f  a* %.0f  b* %.0f", l.L, l.A, l.B), ink{size: 7.5})
+		shown := b.doc.White.Of(l)
+		c.text(x+14, y+5.4, fmt.Sprintf("L* %.0f  a* %.0f  b* %.0f  (%s)", shown.L, shown.A, shown.B, b.doc.White), ink{size: 7.5})
 		c.text(x+14, y+8.8, colour.Words(colour.Lab{L: l.L, A: l.A, B: l.B}), ink{size: 7.5, colour: grey})
 		y += 14
 		if y > 90 {
@@ -268,17 +273,23 @@ func (b *docBuilder) colourKey(c canvas, x float64) {
 		}
 	}
 	if b.desc != nil && b.desc.Skin != nil && len(b.desc.Skin.Lab) == 3 {
-		l := b.desc.Skin.Lab
+		l := described(b.desc)
+		shown := b.doc.White.Of(l)
 		c.text(x, y+1.1, b.t.Described, ink{size: 8, bold: true})
-		c.path(rect(x, y+3, 12, 6), true, pen{line: black, fill: record.Lab{L: l[0], A: l[1], B: l[2]}.Hex(), w: .15, dash: []float64{1, .7}})
-		c.text(x+14, y+5.4, fmt.Sprintf("L* %.0f  a* %.0f  b* %.0f", l[0], l[1], l[2]), ink{size: 7.5})
+		c.path(rect(x, y+3, 12, 6), true, pen{line: black, fill: l.Hex(), w: .15, dash: []float64{1, .7}})
+		c.text(x+14, y+5.4, fmt.Sprintf("L* %.0f  a* %.0f  b* %.0f  (%s)", shown.L, shown.A, shown.B, b.doc.White), ink{size: 7.5})
 		if b.desc.Skin.Tolerance != nil {
 			c.text(x+14, y+8.8, fmt.Sprintf("ΔE00 ≤ %.1f", *b.desc.Skin.Tolerance), ink{size: 7.5, colour: grey})
 		}
 	}
 }
 
-// tolerance is the line in a*b*, at the described lightness, where the colour difference ΔE00 reaches
+// described is the described skin colour, D65.
+func described(d *reference.Description) record.Lab {
+	return record.Lab{L: d.Skin.Lab[0], A: d.Skin.Lab[1], B: d.Skin.Lab[2]}
+}
+
+// tolerance is the line in a*b* as shown, at the described lightness, where the colour difference ΔE00 reaches
 // what the description allows.
 func (b *docBuilder) tolerance() []spot {
 	if b.desc == nil || b.desc.Skin == nil || len(b.desc.Skin.Lab) != 3 || b.desc.Skin.Tolerance == nil {
@@ -298,7 +309,8 @@ func (b *docBuilder) tolerance() []spot {
 				hi = r
 			}
 		}
-		out = append(out, spot{m[1] + lo*co, m[2] + lo*s})
+		p := b.doc.White.Of(record.Lab{L: m[0], A: m[1] + lo*co, B: m[2] + lo*s})
+		out = append(out, spot{p.A, p.B})
 	}
 	return out
 }

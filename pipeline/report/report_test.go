@@ -2,12 +2,16 @@ package report
 
 import (
 	"bytes"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
+
+	"offtype/pipeline/record"
 )
 
 // write makes PDF and page of a document; with KEEP_REPORTS set it leaves them there to be looked at.
@@ -198,4 +202,53 @@ func BenchmarkSixtyFruit(b *testing.B) {
 		b.ReportMetric(float64(pdf.Len())/1e6, "PDF-MB")
 		b.ReportMetric(float64(page.Len())/1e6, "page-MB")
 	}
+}
+
+// TestWhiteBesideTheNumbers: every printed CIELAB value stands beside its white, and D50 on request is the value that
+// testdata/reference/srgb_lab_check.csv gives for its row butternut_tan (computed outside this program).
+func TestWhiteBesideTheNumbers(t *testing.T) {
+	value := regexp.MustCompile(`L\*? (-?[0-9.]+) +a\*? (-?[0-9.]+) +b\*? (-?[0-9.]+)(.{0,8})`)
+	for white, want := range map[record.White]string{record.D65: "71.6 6.0 30.5", record.D50: "71.9 8.3 30.8", "": "71.6 6.0 30.5"} {
+		d := synthetic(4).doc()
+		for i := range d.Run.Fruits {
+			d.Run.Fruits[i].Skin = &record.Lab{L: 71.612389, A: 6.023793, B: 30.541917}
+		}
+		d.White = white
+		_, file := write(t, "white"+white.String(), d)
+		doc, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		pages, err := HTML(d.Run, d.Load, Options{White: white})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, page := range map[string]string{"document": string(doc), "page": string(pages[0].Data)} {
+			found, right := 0, 0
+			for _, m := range value.FindAllStringSubmatch(strings.ReplaceAll(page, "&nbsp;", " "), -1) {
+				found++
+				if !strings.Contains(m[4], "("+white.String()+")") {
+					t.Errorf("%s, %q: %q has no white", name, white, m[0])
+				}
+				if m[1]+" "+m[2]+" "+m[3] == want || name == "page" && m[1]+m[2]+m[3] == rounded(want) {
+					right++
+				}
+			}
+			if right < len(d.Run.Fruits) {
+				t.Errorf("%s, %q: %d values, %d of them %s; %d fruit", name, white, found, right, want, len(d.Run.Fruits))
+			}
+			if other := map[string]string{"D65": "D50", "D50": "D65"}[white.String()]; strings.Contains(page, other) {
+				t.Errorf("%s, %q: speaks of %s", name, white, other)
+			}
+		}
+	}
+}
+
+// rounded writes the three numbers without decimals.
+func rounded(s string) (out string) {
+	for _, w := range strings.Fields(s) {
+		v, _ := strconv.ParseFloat(w, 64)
+		out += strconv.FormatFloat(math.Round(v), 'f', 0, 64)
+	}
+	return out
 }

@@ -24,7 +24,8 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 		}
 	}
 	if f.Skin != nil {
-		v.Colour = strings.TrimSpace(fmt.Sprintf("%s L %.0f a %.0f b %.0f", v.Colour, f.Skin.L, f.Skin.A, f.Skin.B))
+		l := b.opt.White.Of(*f.Skin)
+		v.Colour = strings.TrimSpace(fmt.Sprintf("%s L %.0f a %.0f b %.0f (%s)", v.Colour, l.L, l.A, l.B, b.opt.White))
 	}
 	if v.Pattern != "" && f.SecondShare.Ok() && f.Second != nil {
 		v.Pattern += fmt.Sprintf(", %.0f %%", 100*f.SecondShare.V)

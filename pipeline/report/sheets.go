@@ -123,16 +123,20 @@ func (b *docBuilder) sizeBoxes() []spot {
 	return out
 }
 
-func labText(l record.Lab) string { return fmt.Sprintf("L* %.1f   a* %.1f   b* %.1f", l.L, l.A, l.B) }
+// labText writes a D65 colour with the white it is shown with.
+func (b *docBuilder) labText(l record.Lab) string {
+	l = b.doc.White.Of(l)
+	return fmt.Sprintf("L* %.1f   a* %.1f   b* %.1f  (%s)", l.L, l.A, l.B, b.doc.White)
+}
 
 // swatches draws the fruit's colours and the white they refer to.
 func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) float64 {
-	c.text(x, y+3, b.t.Colours, ink{size: 8, bold: true})
+	c.text(x, y+3, fmt.Sprintf(b.t.Colours, b.doc.White), ink{size: 8, bold: true})
 	y += 5
 	one := func(name string, l record.Lab, more string) {
 		c.path(rect(x, y, 13, 8), true, pen{line: black, fill: l.Hex(), w: .15})
 		c.text(x+15, y+3, name, ink{size: 7.5, bold: true})
-		c.text(x+15, y+6.6, labText(l), ink{size: 7})
+		c.text(x+15, y+6.6, b.labText(l), ink{size: 7})
 		if more != "" {
 			c.text(x+15, y+9.8, more, ink{size: 7, colour: grey})
 			y += 2.2
@@ -164,7 +168,7 @@ func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) float64 {
 		one(b.t.Described, record.Lab{L: d.Skin.Lab[0], A: d.Skin.Lab[1], B: d.Skin.Lab[2]}, more)
 	}
 	c.path(rect(x, y, 13, 5), true, pen{line: black, fill: white, w: .15})
-	c.text(x+15, y+3.3, b.t.WhiteIs, ink{size: 7})
+	c.text(x+15, y+3.3, fmt.Sprintf(b.t.WhiteIs, b.doc.White), ink{size: 7})
 	return y + 6
 }
 
