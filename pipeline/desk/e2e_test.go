@@ -135,7 +135,7 @@ func TestWholeJob(t *testing.T) {
 		t.Errorf("the verdict does not name the variety and the off-types: %.400s", s)
 	}
 	u.look("verdict")
-	u.do("decide by hand", chromedp.Evaluate[chromedp.Void](`document.querySelector("main details").open=true`), chromedp.SetValue("select[name=verdict]", "doubtful"), chromedp.Click("main details button"))
+	u.do("decide by hand", chromedp.Evaluate[chromedp.Void](`document.querySelector("#byhand").open=true`), chromedp.SetValue("select[name=verdict]", "doubtful"), chromedp.Click("#byhand button"))
 	u.until(`/by hand: doubtful/.test(document.querySelector("main").innerText)`, 20*time.Second)
 	u.open("/h/2026-squash/report")
 	u.look("report")

@@ -124,17 +124,18 @@ func (d *Desk) sameTable(w http.ResponseWriter, r *http.Request, h *harvest) {
 			}
 			return nil
 		}
-		if len(ticked) < 2 {
-			return errors.New("tick the photos that show one table: two at least")
-		}
-		name := s.freeTable()
+		name, n := s.freeTable(), 0
 		for i := range s.Photos {
 			if p := &s.Photos[i]; slices.Contains(ticked, p.Key) {
 				if p.None || p.Coin > 0 || p.Line != "" {
 					return fmt.Errorf("%s has no scale card: photos of one table are put together by the card", p.File)
 				}
 				p.Table = name
+				n++
 			}
+		}
+		if n < 2 {
+			return errors.New("tick the photos that show one table: two at least")
 		}
 		return nil
 	})

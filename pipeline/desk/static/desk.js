@@ -48,7 +48,7 @@
         text.textContent = t; text.className = "bad"; bar.remove();
         const b = document.createElement("button");
         b.type = "button"; b.textContent = again ? "Send again" : "All right";
-        b.setAttribute("aria-label", (again ? "Send again: " : "Take off the list: ") + file.name);
+        b.setAttribute("aria-label", again ? "Send again: " + file.name : "All right, take " + file.name + " off the list");
         b.onclick = () => { li.remove(); if (again) take([file]); };
         li.append(b);
       };

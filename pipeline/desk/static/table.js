@@ -178,7 +178,7 @@
     const n = chosen, v = el("number").value.trim(), g = el("f" + n), before = g.dataset.plant;
     if (v === before) return step(1);
     if (v !== "" && !/^[0-9]{1,5}$/.test(v)) { el("numbersaid").textContent = "A plant is a whole number, as on its tag."; return; }
-    const show = (p) => { g.dataset.plant = p; g.querySelector(".plantno").textContent = p ? "plant " + p : ""; };
+    const show = (p) => { g.dataset.plant = p; g.querySelector(".plantno").textContent = p ? " plant " + p : ""; };
     show(v); open++;
     el("numbersaid").textContent = "Saving …";
     saving = saving.then(async () => {

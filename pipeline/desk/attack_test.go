@@ -1,116 +1,15 @@
 package desk
 
 import (
-	"bytes"
 	"fmt"
-	"image"
-	"image/color"
-	"image/jpeg"
-	"io"
-	"mime/multipart"
 	"net"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
-	"time"
 )
-
-// plainJPEG is a small picture without a card; n makes its bytes its own.
-func plainJPEG(t testing.TB, n int) []byte {
-	t.Helper()
-	m := image.NewRGBA(image.Rect(0, 0, 64, 48))
-	for i := range m.Pix {
-		m.Pix[i] = byte(i * (n + 3) / 7)
-	}
-	m.Set(n%64, n/64, color.RGBA{byte(n), byte(n >> 8), 77, 255})
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, m, &jpeg.Options{Quality: 95}); err != nil {
-		t.Fatal(err)
-	}
-	return append(b.Bytes(), fmt.Sprint("trailer ", n)...)
-}
-
-// multi makes a multipart body with one file.
-func multi(t testing.TB, field, name string, data []byte) (kind string, body *bytes.Buffer) {
-	t.Helper()
-	body = &bytes.Buffer{}
-	w := multipart.NewWriter(body)
-	p, err := w.CreateFormFile(field, name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p.Write(data)
-	w.Close()
-	return w.FormDataContentType(), body
-}
-
-type client struct {
-	t    testing.TB
-	base string
-	d    *Desk
-	http *http.Client
-}
-
-func newClient(t testing.TB, d *Desk, base string) *client {
-	jar, _ := cookiejar.New(nil)
-	return &client{t: t, base: base, d: d, http: &http.Client{Jar: jar, Timeout: 60 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
-}
-
-func (c *client) send(method, path, kind string, body io.Reader, header map[string]string) (int, string) {
-	c.t.Helper()
-	r, err := http.NewRequest(method, c.base+path, body)
-	if err != nil {
-		c.t.Fatal(err)
-	}
-	if kind != "" {
-		r.Header.Set("Content-Type", kind)
-	}
-	for k, v := range header {
-		if k == "Host" {
-			r.Host = v
-			continue
-		}
-		r.Header.Set(k, v)
-	}
-	res, err := c.http.Do(r)
-	if err != nil {
-		return 0, err.Error()
-	}
-	defer res.Body.Close()
-	b, _ := io.ReadAll(res.Body)
-	return res.StatusCode, string(b)
-}
-
-func (c *client) get(path string) (int, string) {
-	c.t.Helper()
-	return c.send("GET", path, "", nil, nil)
-}
-
-func (c *client) post(path string, v url.Values) (int, string) {
-	c.t.Helper()
-	v.Set("token", c.d.token)
-	return c.send("POST", path, "application/x-www-form-urlencoded", strings.NewReader(v.Encode()), nil)
-}
-
-func (c *client) upload(id, name string, data []byte) (int, string) {
-	c.t.Helper()
-	kind, body := multi(c.t, "photo", name, data)
-	return c.send("POST", "/h/"+id+"/photos", kind, body, map[string]string{"X-Desk-Token": c.d.token})
-}
-
-func withHarvest(t testing.TB) (*Desk, *client) {
-	d, base := startDesk(t)
-	c := newClient(t, d, base)
-	if s, b := c.post("/table", url.Values{"name": {"2026 squash"}}); s != http.StatusSeeOther {
-		t.Fatalf("making a harvest: %d %s", s, b)
-	}
-	return d, c
-}
 
 func TestForeignRequestsAreRefused(t *testing.T) {
 	d, c := withHarvest(t)
@@ -244,132 +143,6 @@ func TestHeadersForbidForeignContent(t *testing.T) {
 	}
 }
 
-func TestBrokenUploads(t *testing.T) {
-	_, c := withHarvest(t)
-	tok := map[string]string{"X-Desk-Token": c.d.token}
-	good := plainJPEG(t, 5)
-	kind, body := multi(t, "photo", "a.jpg", good)
-	whole := body.Bytes()
-	_, wrongField := multi(t, "file", "a.jpg", good)
-	for _, x := range []struct {
-		name, kind string
-		body       []byte
-		want       int
-	}{
-		{"not multipart", "text/plain", good, http.StatusUnsupportedMediaType},
-		{"no boundary", "multipart/form-data", whole, http.StatusUnsupportedMediaType},
-		{"wrong boundary", "multipart/form-data; boundary=xyz", whole, http.StatusBadRequest},
-		{"empty", kind, nil, http.StatusBadRequest},
-		{"cut off", kind, whole[:len(whole)/2], http.StatusBadRequest},
-		{"cut off in the head", kind, whole[:20], http.StatusBadRequest},
-		{"wrong field", kind, wrongField.Bytes(), http.StatusBadRequest},
-		{"garbage", kind, bytes.Repeat([]byte{0xff, '\n'}, 5000), http.StatusBadRequest},
-	} {
-		if got, b := c.send("POST", "/h/2026-squash/photos", x.kind, bytes.NewReader(x.body), tok); got != x.want {
-			t.Errorf("%s: status %d, want %d: %s", x.name, got, x.want, b)
-		}
-	}
-	for name, data := range map[string][]byte{"a page": []byte("<html><script>"), "nothing": {}, "a program": []byte("\x7fELF\x02\x01")} {
-		if got, b := c.upload("2026-squash", "a.jpg", data); got != http.StatusUnsupportedMediaType || !strings.Contains(b, "JPEG") {
-			t.Errorf("%s as a photo: %d %s", name, got, b)
-		}
-	}
-	if got, _ := c.upload("2026-squash", "a.jpg", good); got != http.StatusCreated {
-		t.Errorf("the whole photo: %d", got)
-	}
-	if got, b := c.upload("2026-squash", "b.jpg", good); got != http.StatusConflict || !strings.Contains(b, "here already") {
-		t.Errorf("the same photo again: %d %s", got, b)
-	}
-	h := c.d.harvest("2026-squash")
-	es, _ := os.ReadDir(h.photoDir())
-	for _, e := range es {
-		if strings.HasPrefix(e.Name(), ".upload") {
-			t.Errorf("%s was left behind", e.Name())
-		}
-	}
-}
-
-// endless is a body that would be 2 GB long.
-type endless struct{ n, sent int64 }
-
-func (e *endless) Read(p []byte) (int, error) {
-	if e.sent >= e.n {
-		return 0, io.EOF
-	}
-	e.sent += int64(len(p))
-	return len(p), nil
-}
-
-func TestHugeUploadIsCutShort(t *testing.T) {
-	d, c := withHarvest(t)
-	head := "--b\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"a.jpg\"\r\n\r\n\xff\xd8\xff"
-	e := &endless{n: 2 << 30}
-	r, _ := http.NewRequest("POST", c.base+"/h/2026-squash/photos", io.MultiReader(strings.NewReader(head), e)) // chunked: no length said
-	r.Header.Set("Content-Type", "multipart/form-data; boundary=b")
-	r.Header.Set("X-Desk-Token", d.token)
-	res, err := c.http.Do(r)
-	if err == nil {
-		res.Body.Close()
-		if res.StatusCode != http.StatusRequestEntityTooLarge {
-			t.Errorf("2 GB: status %d", res.StatusCode)
-		}
-	}
-	if e.sent > maxPhoto+(64<<20) {
-		t.Errorf("%d MB were taken before it was refused", e.sent>>20)
-	}
-	h := d.harvest("2026-squash")
-	if es, _ := os.ReadDir(h.photoDir()); len(es) != 0 {
-		t.Errorf("%d files were left behind", len(es))
-	}
-	form := strings.NewReader("token=" + d.token + "&name=" + strings.Repeat("x", 3<<20))
-	if s, _ := c.send("POST", "/table", "application/x-www-form-urlencoded", form, nil); s < 400 {
-		t.Errorf("a form of 3 MB: status %d", s)
-	}
-}
-
-func TestParallelUploads(t *testing.T) {
-	d, c := withHarvest(t)
-	const n = 200
-	var wg sync.WaitGroup
-	var mu sync.Mutex
-	got := map[int]int{}
-	for i := range n {
-		data := plainJPEG(t, i)
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			s, _ := c.upload("2026-squash", "same name.jpg", data)
-			mu.Lock()
-			got[s]++
-			mu.Unlock()
-		}()
-	}
-	wg.Wait()
-	if got[http.StatusCreated] != n {
-		t.Errorf("statuses %v, want %d times 201", got, n)
-	}
-	again := openDeskFiles(t, d)
-	if len(again) != n {
-		t.Errorf("%d photos in the saved list, want %d", len(again), n)
-	}
-	h := d.harvest("2026-squash")
-	for _, p := range again {
-		if _, err := os.Stat(h.path(&p)); err != nil {
-			t.Error(err)
-		}
-	}
-}
-
-// openDeskFiles reads what is saved of the harvest, as the next start would.
-func openDeskFiles(t testing.TB, d *Desk) []savedPhoto {
-	t.Helper()
-	h, err := readHarvest(d, "2026-squash")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return h.Photos
-}
-
 // A client that sends a byte now and then holds up nobody else.
 func TestSlowClient(t *testing.T) {
 	d, c := withHarvest(t)
@@ -416,44 +189,54 @@ func TestSafeName(t *testing.T) {
 	}
 }
 
-// Photos come and go while the harvest is being judged: every view stays whole.
-func TestListWhileJudging(t *testing.T) {
+// Files of colours and lenses, pictures, notes and opened harvests: nothing broken is kept, nothing foreign is
+// shown, and what is typed stays text.
+func TestFormsWithFiles(t *testing.T) {
 	d, c := withHarvest(t)
-	h := d.harvest("2026-squash")
-	stop := make(chan struct{})
-	var wg sync.WaitGroup
-	wg.Add(1)
-	go func() {
-		defer wg.Done()
-		for {
-			select {
-			case <-stop:
-				return
-			default:
-				h.mu.Lock()
-				h.parts()
-				h.judgeOptions()
-				h.mu.Unlock()
-				h.photosData()
-			}
-		}
-	}()
-	for i := range 40 {
-		if s, b := c.upload("2026-squash", "p.jpg", plainJPEG(t, i)); s != http.StatusCreated {
-			t.Fatal(s, b)
-		}
-		if i%2 == 1 {
-			h.mu.Lock()
-			key := h.Photos[0].Key
-			h.mu.Unlock()
-			if s, b := c.post("/h/2026-squash/photo/"+key+"/remove", url.Values{}); s != http.StatusSeeOther {
-				t.Fatal(s, b)
-			}
+	const evil = `<script>alert(1)</script>`
+	secret := filepath.Join(t.TempDir(), "secret.jpg")
+	if err := os.WriteFile(secret, []byte("top secret"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct {
+		path, name string
+		data       []byte
+	}{
+		{"/print/colours?number=3", "c.txt", []byte("CGATS.17\nnonsense")}, {"/print/colours", "c.txt", nil}, {"/print/lens", "../../evil.json", []byte(`{"Format":"x"}`)},
+		{"/print/lens", "l.json", []byte("{")}, {"/book/lot/picture", "a.jpg", []byte(evil)}, {"/book/lot/picture", "a.jpg", plainJPEG(t, 3)}, {"/book/nothing/picture", "a.jpg", plainJPEG(t, 3)},
+	} {
+		kind, body := multi(t, "file", x.name, x.data)
+		if s, b := c.send("POST", x.path, kind, body, map[string]string{"X-Desk-Token": d.token}); s < 400 || s >= 500 || strings.Contains(b, "<script>alert") {
+			t.Errorf("%s with %q: status %d %.200s", x.path, x.name, s, b)
 		}
 	}
-	close(stop)
-	wg.Wait()
-	if n := len(openDeskFiles(t, d)); n != 20 {
-		t.Errorf("%d photos left, want 20", n)
+	if len(d.cardNumbers())+len(d.lensNames()) != 0 {
+		t.Error("a broken file was kept")
+	}
+	c.post("/book/lot", url.Values{"key": {"L-1"}})
+	c.post("/book/lot/note", url.Values{"name": {"L-1"}, "text": {evil}})
+	if _, b := c.get("/book/lot?name=L-1"); strings.Contains(b, "<script>alert") || !strings.Contains(b, "&lt;script&gt;") {
+		t.Error("a note is not shown as text")
+	}
+	if err := d.book.AddPicture(t.Context(), secret, "leaf", "L-1", "", "", ""); err != nil { // as the command can
+		t.Fatal(err)
+	}
+	for _, p := range []string{"/picture/1", "/picture/0", "/picture/..%2f1", "/picture/x"} {
+		if s, b := c.get(p); s != http.StatusNotFound || strings.Contains(b, "top secret") {
+			t.Errorf("%s: %d: only pictures are shown", p, s)
+		}
+	}
+	for path, v := range map[string]url.Values{
+		"/open": {"name": {"../../" + evil}}, "/h/2026-squash/same": {"photo": {evil, "x"}}, "/h/2026-squash/camera": {"card": {"77"}, "lens": {"../" + evil}},
+		"/print/remove": {"card": {"../1"}, "lens": {"../../book"}}, "/book/" + url.PathEscape(evil) + "/note": {"name": {"x"}, "text": {"x"}},
+	} {
+		if s, b := c.post(path, v); s < 400 || s >= 500 || strings.Contains(b, "<script>alert") {
+			t.Errorf("%s: status %d %.200s", path, s, b)
+		}
+	}
+	for _, p := range []string{"/trial?h=" + url.QueryEscape(evil), "/lots?lot=" + url.QueryEscape(evil), "/h/2026-squash/where", "/h/2026-squash/same"} {
+		if s, b := c.get(p); s >= 500 || strings.Contains(b, "<script>alert") {
+			t.Errorf("%s: status %d", p, s)
+		}
 	}
 }
