@@ -237,6 +237,9 @@ func TestWhiteBesideTheNumbers(t *testing.T) {
 			if right < len(d.Run.Fruits) {
 				t.Errorf("%s, %q: %d values, %d of them %s; %d fruit", name, white, found, right, want, len(d.Run.Fruits))
 			}
+			if strings.Contains(page, "%!") || name == "page" && !strings.Contains(page, "white "+white.String()+", 2°") {
+				t.Errorf("%s, %q: the intro does not name the white", name, white)
+			}
 			if other := map[string]string{"D65": "D50", "D50": "D65"}[white.String()]; strings.Contains(page, other) {
 				t.Errorf("%s, %q: speaks of %s", name, white, other)
 			}
