@@ -39,8 +39,8 @@ def anything(rng):
 
 
 def like(rng, ground):
-    """A skin of nearly the ground's colour: hardly another tint, lighter or darker by up to about a half."""
-    k = np.exp(rng.normal(0, .3)) * np.exp(rng.normal(0, .08, 3))
+    """A skin of nearly the ground's colour: hardly another tint, seldom darker (that would be a shadow)."""
+    k = np.exp(rng.uniform(-.15, .6)) * np.exp(rng.normal(0, .1, 3))
     return np.clip(np.asarray(ground) * k, .004, .92)
 
 

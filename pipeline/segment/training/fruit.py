@@ -21,10 +21,10 @@ class Variety:
             self.ribs = int(rng.integers(3, 6) if rng.random() < .25 else rng.integers(7, 21))
             self.rib_depth, self.rib_sharp = u(.02, .3) ** 1.3 + .01, u(.7, 5)
         self.warts = u(.02, .12) if rng.random() < .12 else 0
-        self.pose = rng.choice(["side", "up", "down", "any"], p=[.55, .2, .04, .21] if self.slim > .9 else [.22, .5, .08, .2])
+        self.pose = rng.choice(["side", "up", "down", "any"], p=[.5, .18, .04, .28] if self.slim > .9 else [.2, .48, .06, .26])
         self.flat = u(.62, 1.4) if rng.random() < .16 else 1.0
         r = np.zeros((), dtype("solid"))
-        camouflage = rng.random() < .32
+        camouflage = rng.random() < .26
         r["base"] = (C.like if rng.random() < .6 else C.near)(rng, table_colour) if camouflage else C.skin(rng)
         r["second"] = C.skin(rng) if rng.random() < (.35 if camouflage else .7) else C.near(rng, r["base"], .8)
         r["third"] = C.near(rng, r["base"], .5) if rng.random() < .6 else C.skin(rng)
@@ -40,14 +40,16 @@ class Variety:
         if self.slim < 1.5 and rng.random() < .14:
             r["calyx"], r["calyx_n"], r["calyx_col"] = u(.25, .6), rng.integers(4, 8), C.pick(rng, C.GREENS, .25)
         if rng.random() < .4:
-            r["end_r"] = [rng.choice([0, u(.06, .4)], p=[.5, .5]), rng.choice([0, u(.04, .22), u(.2, .5)], p=[.3, .5, .2])]
+            r["end_r"] = [0, rng.choice([0, u(.04, .22), u(.2, .5)], p=[.3, .5, .2])]
             r["end_col"] = C.pick(rng, C.EARTHS + C.STRAWS + C.WOODS, .35) if rng.random() < .7 else C.near(rng, r["base"], .6)
         self.rec = r
         self.spot = u(.2, .9) if rng.random() < .3 else 0
         self.stalk = rng.random() < .7
+        if not self.stalk and rng.random() < .3:   # the scar of a stalk that fell off
+            r["end_r"][0], r["end_col"] = u(.05, .25), C.pick(rng, C.EARTHS, .35)
         self.stalk_shape = bank.fruit + int(rng.integers(bank.stalk))
         self.stalk_len = u(.08, .45) if rng.random() < .6 else u(.05, .2)
-        self.stalk_col = [C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3), C.near(rng, r["base"], .3), C.like(rng, table_colour)][rng.choice(3, p=[.62, .22, .16])]
+        self.stalk_col = [C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3), C.near(rng, r["base"], .3), C.like(rng, table_colour)][rng.choice(3, p=[.72, .18, .1])]
         self.stalk_ribs = rng.choice([0, 5, rng.integers(4, 9)], p=[.4, .45, .15])
 
 

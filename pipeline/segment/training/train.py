@@ -165,6 +165,7 @@ def main():
             if time.time() - shown > (5 if o.tiny else 20):
                 shown = time.time()
                 iou, v = check(mean, held, autocast)
+                torch.save({"net": {k: v.cpu() for k, v in mean.state_dict().items()}, "config": net.config, "steps": step}, os.path.join(o.out, "checkpoint.pt"))
                 say("%4.0f s step %d lr %.1e crops %d (waiting %d/%d) loss %.3f | held-out body overlap %.4f %s" % (
                     time.time() - t0, step, lr, pool.seen, f.ready.qsize(), f.packed.qsize(), float(l), iou, " ".join("%s %.3f" % i for i in v.items())))
     f.close()
