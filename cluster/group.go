@@ -9,9 +9,9 @@ import (
 // Options of Group. The zero value is not useful; start from DefaultOptions.
 type Options struct {
 	Groups    int     // number of groups asked for; 0: found from the fruit
-	Margin    float64 // log units by which a second group must raise the score, fruit without tags
+	Margin    float64 // log units by which two groups must beat one, fruit without tags
 	Tagged    float64 // the same where plants have several fruit: how alike sisters are is then estimated too
-	Further   float64 // the same for every group beyond the second
+	Further   float64 // the same for one group more when there are two or more
 	Unsure    float64 // a fruit is unsure below this membership
 	Stability int     // number of bootstrap harvests for the stability of groups; 0: none
 	Seed      uint64  // of the bootstrap
@@ -19,7 +19,7 @@ type Options struct {
 
 // DefaultOptions returns the options the simulation in docs/grouping.md was made with.
 func DefaultOptions() Options {
-	return Options{Margin: 1.5, Tagged: 4, Further: 2.5, Unsure: 0.9, Stability: 50, Seed: 1}
+	return Options{Margin: -0.5, Tagged: 1, Further: 2.75, Unsure: 0.9, Stability: 50, Seed: 1}
 }
 
 // Member is the place of a row in the grouping.
@@ -66,9 +66,9 @@ type Group struct {
 
 // Find groups the fruit of a table.
 //
-// The number of groups is the one whose best partition has the highest log posterior (see space)
-// after Options.Margin (Tagged) for the second and Options.Further for every further group. They were chosen so that harvests of
-// one type are split in under 5 % (docs/grouping.md). A fruit that forms a type by itself is `alone`.
+// The number of groups is the smallest that no larger one beats in log posterior (see space) by more than
+// Options.Margin (Tagged, Further). They were chosen so that harvests of one type are split in under 5 %
+// (docs/grouping.md). A fruit that forms a type by itself is `alone`.
 // Rows without any value are put to group 1 as unsure.
 //
 // Errors: ErrNoTraits, or a row that does not fit the traits. A table without rows gives an empty result.
@@ -87,7 +87,7 @@ func Find(t Table, o Options) (Result, error) {
 	if h.sisters() {
 		margin = o.Tagged
 	}
-	f := h.search(o.Groups, limit{margin, o.Further}, setting{0.35, 1, 0.2})
+	f := h.search(o.Groups, limit{margin, o.Further}, setting{alike: 0.35, pull: 0.2})
 	for range 2 {
 		if !h.fillGaps(f.best) {
 			break
@@ -97,7 +97,7 @@ func Find(t Table, o Options) (Result, error) {
 		f = h.search(o.Groups, limit{margin, o.Further}, f.best.at)
 	}
 	m := h.model(f.best)
-	res := Result{Members: make([]Member, len(t.Rows)), Width: f.best.at.width, Alikeness: math.NaN()}
+	res := Result{Members: make([]Member, len(t.Rows)), Width: overall(f.best.at.spread), Alikeness: math.NaN()}
 	if h.sisters() {
 		res.Alikeness = f.best.at.alike
 	}
@@ -134,7 +134,7 @@ func scores(f found) []float64 {
 // fillGaps replaces missing values by what the fruit's type and its other traits lead to expect;
 // it reports whether there were any.
 func (h *harvest) fillGaps(c *candidate) bool {
-	sp := h.cached(c.at)
+	sp := h.space(c.at)
 	cov := h.covariance(sp, sp.partition(c.of), c.at)
 	centre := h.centres(sp, c)
 	any := false

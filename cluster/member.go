@@ -17,6 +17,7 @@ const temper = 0.5
 type model struct {
 	c      *candidate
 	sp     *space
+	alike  float64
 	of     []int // type of each unit, largest first
 	k      int
 	cov    sym // of fruit within a type
@@ -33,29 +34,37 @@ type model struct {
 // wideAs: how many fruit's worth of belief a type's own width starts with.
 const wideAs = 12.0
 
+// model describes the types of c, most fruit first.
 func (h *harvest) model(c *candidate) *model {
 	rows := make([][]int, len(h.units))
 	for i, u := range h.units {
 		rows[i] = u.rows
 	}
 	to := bySize(c.of, rows)
-	m := &model{c: c, k: c.k, of: make([]int, len(c.of)), sp: h.cached(c.at)}
+	of := make([]int, len(c.of))
 	for u, g := range c.of {
-		m.of[u] = to[g]
+		of[u] = to[g]
 	}
-	sorted := &candidate{of: m.of, k: c.k, at: c.at}
-	m.cov = h.covariance(m.sp, m.sp.partition(m.of), c.at)
+	m := h.expect(h.space(c.at), of, c.k)
+	m.c = c
+	return m
+}
+
+// expect describes the k types of a partition.
+func (h *harvest) expect(sp *space, of []int, k int) *model {
+	m := &model{k: k, of: of, sp: sp, alike: sp.at.alike}
+	m.cov = h.covariance(sp, sp.partition(of), sp.at)
 	m.low, _ = m.cov.cholesky()
-	m.centre = h.centres(m.sp, sorted)
-	m.n, m.w, m.units = make([]int, m.k), make([]float64, m.k), make([]float64, m.k)
+	m.centre = h.centres(sp, &candidate{of: of, k: k})
+	m.n, m.w, m.units = make([]int, k), make([]float64, k), make([]float64, k)
 	total := 0
-	for u, g := range m.of {
+	for u, g := range of {
 		m.n[g] += len(h.units[u].rows)
-		m.w[g] += m.sp.w[u]
+		m.w[g] += sp.w[u]
 		m.units[g]++
 		total += len(h.units[u].rows)
 	}
-	m.df = min(40, max(4, priorFruit+float64(total-m.k)))
+	m.df = min(40, max(4, priorFruit+float64(total-k)))
 	for _, mu := range m.centre {
 		z := append([]float64(nil), mu...)
 		m.low.solveLower(z)
@@ -63,6 +72,25 @@ func (h *harvest) model(c *candidate) *model {
 	}
 	m.widths(h)
 	return m
+}
+
+// likeliest is the type that expects unit u most, its own part in its type's centre taken out.
+func (m *model) likeliest(h *harvest, u int) int {
+	cm := 1 / m.sp.w[u]
+	y := append([]float64(nil), h.units[u].mean...)
+	m.low.solveLower(y)
+	best, to := math.Inf(-1), m.of[u]
+	for g := range m.k {
+		own, n := 0.0, m.units[g]
+		if m.of[u] == g {
+			own = m.sp.w[u]
+			n--
+		}
+		if v := m.logT(y, g, cm, own) + math.Log(n+1); v > best {
+			best, to = v, g
+		}
+	}
+	return to
 }
 
 // widths estimates how wide each type is against the common covariance.
@@ -108,7 +136,7 @@ func (m *model) logT(y []float64, g int, cm, own float64) float64 {
 func (m *model) posterior(h *harvest, u int, from []int) []float64 {
 	un := h.units[u]
 	mm := float64(len(un.rows))
-	cm := m.c.at.alike + (1-m.c.at.alike)/mm
+	cm := m.alike + (1-m.alike)/mm
 	y := append([]float64(nil), un.mean...)
 	m.low.solveLower(y)
 	l := make([]float64, len(from))

@@ -4,21 +4,23 @@ import "math"
 
 // What is known before the harvest is seen. Chosen by the simulation in cluster/simulate (docs/grouping.md).
 const (
-	// priorFruit: the usual spreads count as much as the spread of this many fruit.
-	priorFruit = 25.0
+	// priorFruit: the usual correlations of traits count as much as those of this many fruit.
+	priorFruit = 60.0
 	// mostGroups is the largest number of groups looked for.
 	mostGroups = 12
 )
 
 var (
 	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65} // tried: correlation of fruit of one plant
-	widths    = []float64{0.75, 1, 1.4, 2}            // tried: this harvest's spread ÷ the usual
 	pulls     = []float64{0.06, 0.2, 0.6, 2}          // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
 )
 
-// setting is how much fruit of one plant are alike beyond their type (the intraclass correlation)
-// and how wide types spread in this harvest compared with the usual spreads.
-type setting struct{ alike, width, pull float64 }
+// setting is how much fruit of one plant are alike beyond their type (the intraclass correlation), how far
+// the centres of types lie apart, and how wide types spread in this harvest compared with the usual spreads.
+type setting struct {
+	alike, pull float64
+	spread      spreads
+}
 
 // space holds the unit means in coordinates in which the score of a partition is cheap.
 //
@@ -35,7 +37,7 @@ type setting struct{ alike, width, pull float64 }
 type space struct {
 	p    int
 	nu   float64 // ν+n
-	base float64 // terms that do not depend on the partition
+	at   setting
 	pull float64 // κ
 	y    [][]float64
 	w    []float64
@@ -44,32 +46,16 @@ type space struct {
 
 // space builds the coordinates for a setting.
 func (h *harvest) space(s setting) *space {
-	nu0 := float64(h.p) + 1 + priorFruit
-	c := newSym(h.p)
-	c.plus(s.width*s.width*priorFruit, h.prior)
-	c.plus(1/(1-s.alike), h.within)
-	c.plus(1, h.gaps)
-	sp := &space{p: h.p, w: make([]float64, len(h.units)), y: make([][]float64, len(h.units))}
-	n, jac := 0.0, 0.0
-	for i, u := range h.units {
-		m := float64(len(u.rows))
-		cm := s.alike + (1-s.alike)/m
-		sp.w[i] = 1 / cm
-		c.rank1(sp.w[i], u.mean)
-		n += m
-		jac += math.Log(cm) + (m-1)*math.Log(1-s.alike)
-	}
-	sp.pull = s.pull
-	low, det := c.cholesky()
-	sp.low, sp.nu = low, nu0+n-1
+	pool := h.pool(s.alike)
+	_, nu := h.degrees()
+	sp := &space{p: h.p, w: pool.w, y: make([][]float64, len(h.units)), pull: s.pull, nu: nu, at: s}
+	c := h.usual(s.spread)
+	c.plus(1, pool.all)
+	sp.low, _ = c.cholesky()
 	for i, u := range h.units {
 		sp.y[i] = append([]float64(nil), u.mean...)
-		low.solveLower(sp.y[i])
+		sp.low.solveLower(sp.y[i])
 	}
-	lo := math.Log(s.alike/(1-s.alike)) - math.Log(0.3/0.7)
-	lw := math.Log(s.width)
-	p := float64(h.p)
-	sp.base = nu0*p*lw - sp.nu/2*det - p/2*jac - lo*lo/(2*0.7*0.7) - lw*lw/(2*0.3*0.3)
 	return sp
 }
 
@@ -105,18 +91,6 @@ func (sp *space) partition(of []int) *partition {
 		}
 	}
 	return p
-}
-
-// score is the log posterior of a partition up to a constant of the harvest.
-func (sp *space) score(p *partition) float64 {
-	return sp.base + sp.inner(p.n, p.w, p.g, p.det)
-}
-
-// with returns the same coordinates for another κ.
-func (sp *space) with(pull float64) *space {
-	o := *sp
-	o.pull = pull
-	return &o
 }
 
 // inner is the part of the score that depends on the partition: n, w and the products g of the sums.
@@ -256,8 +230,7 @@ func shiftGram(g, old [][]float64, t []float64, a, b int, w, yy float64) {
 
 // covariance returns the estimate of T for a partition: what fruit of one type vary by.
 func (h *harvest) covariance(sp *space, p *partition, s setting) sym {
-	c := newSym(h.p)
-	c.plus(s.width*s.width*priorFruit, h.prior)
+	c := h.usual(s.spread)
 	c.plus(1/(1-s.alike), h.within)
 	c.plus(1, h.gaps)
 	for i, u := range h.units {

@@ -1,6 +1,7 @@
 package cluster
 
 import (
+	"maps"
 	"math"
 	"slices"
 )
@@ -8,17 +9,22 @@ import (
 // found is the best partition into each number of types, and the choice among them.
 type found struct {
 	byK  map[int]*candidate
+	seen map[string]bool // partitions that were scored
 	best *candidate
 }
 
-// limit is what the second and every further type must raise the score by.
+// limit is what one group more must raise the score by: second from one to two, further from more; each
+// group beyond that adds a little.
 type limit struct{ second, further float64 }
 
-func (l limit) of(k int) float64 {
-	if k < 2 {
-		return 0
+const eachMore = 0.5
+
+func (l limit) of(from, to int) float64 {
+	v := l.further
+	if from == 1 {
+		v = l.second
 	}
-	return l.second + l.further*float64(k-2)
+	return v + eachMore*float64(to-from-1)
 }
 
 type candidate struct {
@@ -31,20 +37,22 @@ type candidate struct {
 // search looks for the best partition of the units. keep > 0 fixes the number of types; margin is
 // what further types must raise the score by.
 func (h *harvest) search(keep int, margin limit, start setting) found {
-	f := found{byK: map[int]*candidate{}}
+	f := found{byK: map[int]*candidate{}, seen: map[string]bool{}}
 	keep = min(keep, len(h.units))
 	most := min(len(h.units), max(mostGroups, keep))
 	s := start
-	for pass := 0; pass < 3; pass++ {
+	for pass := range 3 {
 		sp := h.space(s)
 		low, _ := h.prior.cholesky()
 		if pass > 0 {
 			low, _ = h.covariance(sp, sp.partition(f.best.of), s).cholesky()
 		}
 		h.fromTree(&f, sp, low, most, keep)
+		if pass > 0 {
+			h.improve(&f, sp, low, most)
+		}
 		f.choose(keep, margin)
-		h.improve(&f, sp, low, most, keep, margin)
-		if next := f.best.at; pass > 0 && next == s {
+		if next := f.best.at; pass > 0 && next.alike == s.alike && next.pull == s.pull && settled(next.spread, s.spread) {
 			break
 		} else {
 			s = next
@@ -66,8 +74,8 @@ func (h *harvest) fromTree(f *found, sp *space, low sym, most, keep int) {
 		if len(tree) > 0 {
 			of = Cut(tree, k)
 		}
-		c := h.offer(f, sp, of)
-		if c.score > top {
+		h.offer(f, sp, of)
+		if c := f.byK[k]; c != nil && c.score > top {
 			top, fails = c.score, 0
 		} else if fails++; fails >= 4 && k >= keep {
 			break
@@ -75,55 +83,132 @@ func (h *harvest) fromTree(f *found, sp *space, low sym, most, keep int) {
 	}
 }
 
-// offer refines a partition, scores it at its own best setting and remembers it if it is the best of its size.
-func (h *harvest) offer(f *found, sp *space, of []int) *candidate {
-	p := sp.partition(of)
-	sp.refine(p, 8)
-	c := h.profile(p.of, p.k)
-	if old := f.byK[p.k]; old == nil || c.score > old.score+1e-9 {
-		f.byK[p.k] = c
+// offer scores a partition and what it becomes when units move, each at its own best setting, and remembers the
+// best if it is the best of its size, which it reports.
+func (h *harvest) offer(f *found, sp *space, of []int) bool {
+	k := count(of)
+	var best *candidate
+	least := math.Inf(-1)
+	if old := f.byK[k]; old != nil {
+		least = old.score - promising
 	}
-	return c
-}
-
-// profile scores a partition at the best setting on the grid.
-func (h *harvest) profile(of []int, k int) *candidate {
-	best := &candidate{of: of, k: k, score: math.Inf(-1)}
-	grid := alikeness
-	if !h.sisters() {
-		grid = []float64{0.3}
-	}
-	for _, a := range grid {
-		for _, w := range widths {
-			sp := h.cached(setting{a, w, 1})
-			p := sp.partition(of)
-			for _, pull := range pulls {
-				if v := sp.with(pull).score(p); v > best.score {
-					best.score, best.at = v, setting{a, w, pull}
-				}
+	try := func(of []int) {
+		if f.fresh(of) {
+			if c := h.profile(of, k, sp.at.spread, least); c != nil {
+				best, least = c, c.score
 			}
 		}
 	}
-	best.score += h.spreadGain(of, k, best.at)
-	return best
+	try(of)
+	try(h.sharpen(sp, of))
+	if best == nil {
+		return false
+	}
+	if len(of) <= mostRefined {
+		p := sp.partition(best.of)
+		sp.refine(p, 8)
+		try(p.of)
+	}
+	if old := f.byK[k]; old == nil || best.score > old.score+1e-6 {
+		f.byK[k] = best
+		return true
+	}
+	return false
+}
+
+// mostRefined: with more units sharpen has to do.
+const mostRefined = 1000
+
+// promising: a partition this far below the best of its size is still refined.
+const promising = 3.0
+
+// mostGain: own widths of the types rarely raise a score by more.
+const mostGain = 15.0
+
+// fresh reports whether a partition was not scored before, and notes it.
+func (f *found) fresh(of []int) bool {
+	key := label(of)
+	if f.seen[key] {
+		return false
+	}
+	f.seen[key] = true
+	return true
+}
+
+// sharpen puts each unit to the type that expects it most, all at once, until nothing changes; each type
+// has its own width. No type is emptied. It is quick; refine is exact.
+func (h *harvest) sharpen(sp *space, of []int) []int {
+	k := count(of)
+	if k < 2 {
+		return of
+	}
+	of = slices.Clone(of)
+	n := make([]int, k)
+	for range 8 {
+		m := h.expect(sp, of, k)
+		clear(n)
+		for _, g := range of {
+			n[g]++
+		}
+		moved := false
+		for u := range of {
+			if g := m.likeliest(h, u); g != of[u] && n[of[u]] > 1 {
+				n[of[u]]--
+				n[g]++
+				of[u] = g
+				moved = true
+			}
+		}
+		if !moved {
+			break
+		}
+	}
+	return of
+}
+
+// profile scores a partition: spreads at their best, the mean over alikeness and pull. nil: below least.
+func (h *harvest) profile(of []int, k int, from spreads, least float64) *candidate {
+	th := make([]float64, h.p)
+	if from != nil {
+		copy(th, *from)
+	}
+	nu0, nu := h.degrees()
+	as := h.accounts(of, k)
+	was := -1
+	var best float64
+	for range 3 {
+		at := 0
+		best = math.Inf(-1)
+		for i := range as {
+			if v := h.at(&as[i], th, nu0, nu); v > best {
+				best, at = v, i
+			}
+		}
+		if at == was {
+			break
+		}
+		was = at
+		th = h.settle(&as[at], th, nu0, nu)
+	}
+	c := &candidate{of: of, k: k, at: setting{as[was].alike, as[was].pull, &th}}
+	top := h.at(&as[was], th, nu0, nu)
+	sum := 0.0
+	for i := range as {
+		sum += math.Exp(h.at(&as[i], th, nu0, nu) - top)
+	}
+	c.score = top + math.Log(sum/float64(len(as)))
+	if c.score < least-mostGain {
+		return nil
+	}
+	if c.score += h.spreadGain(of, k, c.at); c.score < least {
+		return nil
+	}
+	return c
 }
 
 // sisters reports whether any unit holds several fruit.
 func (h *harvest) sisters() bool {
 	return slices.ContainsFunc(h.units, func(u unit) bool { return len(u.rows) > 1 })
-}
-
-// cached returns the space of a setting, built once a harvest state.
-func (h *harvest) cached(s setting) *space {
-	if h.spaces == nil {
-		h.spaces = map[setting]*space{}
-	}
-	sp, ok := h.spaces[s]
-	if !ok {
-		sp = h.space(s)
-		h.spaces[s] = sp
-	}
-	return sp
 }
 
 // white returns the unit means (of the units in pick, all when nil) in coordinates in which low·lowᵀ is 1.
@@ -142,48 +227,60 @@ func (h *harvest) white(low sym, pick []int) [][]float64 {
 	return x
 }
 
-// choose picks the number of types: the highest score after the margin.
+// choose picks the number of types: keep if it is given, otherwise the smallest that no larger one beats.
 func (f *found) choose(keep int, margin limit) {
-	f.best = nil
-	top := math.Inf(-1)
-	for k := 1; k <= len(f.byK)+mostGroups+keep; k++ { // in order, so that ties go to fewer types
-		c := f.byK[k]
-		if c == nil || keep > 0 && k != keep {
-			continue
-		}
-		if v := c.score - margin.of(k); v > top+1e-9 {
-			top, f.best = v, c
-		}
+	ks := slices.Sorted(maps.Keys(f.byK))
+	if c := f.byK[keep]; c != nil {
+		f.best = c
+		return
 	}
-	if f.best == nil {
-		for k := 1; f.best == nil; k++ {
-			f.best = f.byK[k]
-		}
-	}
-}
-
-// improve tries splitting each type in two and joining each pair, from the best partition on.
-func (h *harvest) improve(f *found, sp *space, low sym, most, keep int, margin limit) {
-	for range 6 {
-		was := f.best
-		if was.k < most {
-			for k := range was.k {
-				if of, ok := h.halve(was, sp, low, k); ok {
-					h.offer(f, sp, of)
-				}
-			}
-		}
-		for a := 0; a < was.k && was.k > 1 && was.k <= 20; a++ {
-			for b := a + 1; b < was.k; b++ {
-				h.offer(f, sp, join(was.of, a, b))
-			}
-		}
-		f.choose(keep, margin)
-		if f.best == was {
+	for i, k := range ks {
+		f.best = f.byK[k]
+		if !slices.ContainsFunc(ks[i+1:], func(to int) bool { return f.byK[to].score-f.best.score > margin.of(k, to) }) {
 			return
 		}
 	}
 }
+
+// improve tries splitting each type in two and joining each pair, from the best partition of every number of
+// types on, until that finds nothing better.
+func (h *harvest) improve(f *found, sp *space, low sym, most int) {
+	tried := map[*candidate]bool{}
+	for range 4 {
+		top, at := math.Inf(-1), 1
+		for k := range most {
+			if c := f.byK[k+1]; c != nil && c.score > top {
+				top, at = c.score, k+1
+			}
+		}
+		better := false
+		for k := 1; k <= min(most, at+2); k++ {
+			c := f.byK[k]
+			if c == nil || tried[c] || c.score < top-hopeless {
+				continue
+			}
+			tried[c] = true
+			if k < most {
+				for g := range k {
+					if of, ok := h.halve(c, sp, low, g); ok {
+						better = h.offer(f, sp, of) || better
+					}
+				}
+			}
+			for a := 0; a < k && k > 1 && k <= 20; a++ {
+				for b := a + 1; b < k; b++ {
+					better = h.offer(f, sp, join(c.of, a, b)) || better
+				}
+			}
+		}
+		if !better {
+			return
+		}
+	}
+}
+
+// hopeless: partitions whose score is this far below the best are not worked on.
+const hopeless = 10.0
 
 // halve splits type k of c by Ward's tree of its units.
 func (h *harvest) halve(c *candidate, sp *space, low sym, k int) ([]int, bool) {
@@ -219,4 +316,26 @@ func join(of []int, a, b int) []int {
 		}
 	}
 	return out
+}
+
+// settled reports spreads that are practically equal.
+func settled(a, b spreads) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	for i, v := range *a {
+		if math.Abs(v-(*b)[i]) > 0.02 {
+			return false
+		}
+	}
+	return true
+}
+
+// label is the same for two partitions that put the same units together.
+func label(of []int) string {
+	r := make([]rune, len(of))
+	for i, g := range dense(of) {
+		r[i] = rune(g)
+	}
+	return string(r)
 }

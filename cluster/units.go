@@ -28,7 +28,7 @@ type harvest struct {
 	within sym // scatter of fruit about their plant's mean
 	gaps   sym // covariance lost by filling gaps
 
-	spaces map[setting]*space // of the present units and gap values
+	pools map[float64]*pooled // by alikeness, of the present units and gap values
 }
 
 // prepare chooses the columns, scales them and fills the gaps with column medians.
@@ -47,13 +47,16 @@ func prepare(t Table) (*harvest, error) {
 		if math.IsNaN(sd) || spread <= 0 || sd < flat*spread && len(t.Rows) > 2 {
 			continue
 		}
-		h.cols = append(h.cols, j)
-		h.scale = append(h.scale, spread)
 		for i := range v {
 			if u[i] > tooVague*spread {
 				v[i] = math.NaN()
 			}
 		}
+		if h.repeats(v) {
+			continue
+		}
+		h.cols = append(h.cols, j)
+		h.scale = append(h.scale, spread)
 		h.addColumn(v, spread)
 	}
 	if len(h.cols) == 0 {
@@ -69,7 +72,24 @@ func prepare(t Table) (*harvest, error) {
 const (
 	flat     = 0.35
 	tooVague = 2.0
+	same     = 0.9999 // correlation of a trait with one that says the same
 )
+
+// repeats reports whether a column says the same as one before it.
+func (h *harvest) repeats(v []float64) bool {
+	for c := range h.cols {
+		var a, b []float64
+		for i, r := range h.raw {
+			if !math.IsNaN(v[i]) && !math.IsNaN(r[c]) {
+				a, b = append(a, r[c]), append(b, v[i])
+			}
+		}
+		if len(a) > 2 && math.Abs(correlation(a, b)) > same {
+			return true
+		}
+	}
+	return false
+}
 
 func (h *harvest) addColumn(v []float64, spread float64) {
 	if h.raw == nil {
@@ -249,7 +269,7 @@ func meanSquare(u []float64) float64 {
 
 // setUnits fills means and the scatter within plants for the given division into units.
 func (h *harvest) setUnits(us []unit) {
-	h.spaces = nil
+	h.pools = nil
 	h.units = us
 	h.within = newSym(h.p)
 	d := make([]float64, h.p)

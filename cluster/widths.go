@@ -6,7 +6,7 @@ import "math"
 // the common one is thought to have the standard deviation spreadSD. Without this a wide type would be cut in two.
 const spreadSD = 0.35
 
-var spreads = []float64{0.6, 0.77, 1.3, 1.69} // tried factors on the variance of a type, beside 1
+var typeWidths = []float64{0.6, 0.77, 1.3, 1.69} // tried factors on the variance of a type, beside 1
 
 // spreadGain is the rise of a partition's score when each of its types may have its own width, at setting s.
 // A unit of a type with factor λ has the covariance λ·T; its weight is divided by λ.
@@ -14,11 +14,11 @@ func (h *harvest) spreadGain(of []int, k int, s setting) float64 {
 	if k < 2 {
 		return 0
 	}
-	sp := h.cached(setting{s.alike, s.width, 1})
-	e := &spreader{h: h, k: k, pull: s.pull, nu: sp.nu, lambda: make([]float64, k), n: make([]float64, k), w: make([]float64, k), fruit: make([]float64, k),
+	sp := h.pool(s.alike)
+	_, nu := h.degrees()
+	e := &spreader{h: h, k: k, pull: s.pull, nu: nu, lambda: make([]float64, k), n: make([]float64, k), w: make([]float64, k), fruit: make([]float64, k),
 		sum: make([][]float64, k), m: make([]sym, k), y: make([][]float64, k), g: make([][]float64, k), wl: make([]float64, k),
-		det: make([]float64, (k+1)*(k+1)), c: newSym(h.p), base: newSym(h.p)}
-	e.base.plus(s.width*s.width*priorFruit, h.prior)
+		det: make([]float64, (k+1)*(k+1)), c: newSym(h.p), base: h.usual(s.spread)}
 	e.base.plus(1, h.gaps)
 	for i := range k {
 		e.lambda[i] = 1
@@ -45,7 +45,7 @@ func (h *harvest) spreadGain(of []int, k int, s setting) float64 {
 		for g := range k {
 			was := e.lambda[g]
 			keep := was
-			for _, f := range spreads {
+			for _, f := range typeWidths {
 				e.lambda[g] = f
 				if v := e.score(); v > best+1e-9 {
 					best, keep, moved = v, f, true
