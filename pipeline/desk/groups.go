@@ -5,9 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"maps"
 	"math"
 	"net/http"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -56,6 +57,8 @@ type groupRow struct {
 	Apart    []string
 	Cuts     []cutCard
 	HandMade bool
+
+	plants map[string]bool
 }
 
 type groupsData struct {
@@ -121,29 +124,13 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 	if g := h.result.Grouping; g != nil {
 		v.Notes = append(v.Notes, g.Notes...)
 	}
-	keys := map[string]string{}
+	v.ScaleBar = int(100*h.pxPerMM() + .5)
+	b := groupBuilder{h: h, v: &v, names: names, rows: map[int]*groupRow{}, keys: map[string]string{}}
 	for i := range h.Photos {
-		keys[h.Photos[i].File] = h.Photos[i].Key
+		b.keys[h.Photos[i].File] = h.Photos[i].Key
 	}
-	ppm := h.pxPerMM()
-	v.ScaleBar = int(100*ppm + .5)
-	rows := map[int]*groupRow{}
-	row := func(n int) *groupRow {
-		if rows[n] == nil {
-			rows[n] = &groupRow{Number: n, HandMade: true, Colour: groupColours[(n-1)%len(groupColours)]}
-			if x, ok := names[n]; ok {
-				rows[n].Name = x.Value
-			}
-		}
-		return rows[n]
-	}
-	for _, g := range h.result.Judgement.Groups {
-		r := row(g.Group)
-		r.HandMade, r.Reasons, r.Apart = false, g.Reasons, g.Apart
-		if g.Verdict != "" && g.Verdict != record.NotJudged {
-			r.Verdict = string(g.Verdict)
-			r.Sign, r.Class = g.Verdict.Mark()
-		}
+	for i := range h.result.Judgement.Groups {
+		b.computed(&h.result.Judgement.Groups[i])
 	}
 	member := map[record.Key]*record.Membership{}
 	for i := range h.result.Groups {
@@ -151,50 +138,79 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 	}
 	for i := range h.result.Fruits {
 		f := &h.result.Fruits[i]
-		m := member[f.Key()]
-		if m == nil {
-			continue
+		if m := member[f.Key()]; m != nil {
+			b.fruit(f, m, hand)
 		}
-		c := cutCard{Key: keys[f.Photo], Number: f.Number, Size: size(f), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
-		c.Caption = fmt.Sprintf("no. %d", f.Number)
-		if f.Plant != "" {
-			c.Caption = "plant " + f.Plant + ", " + c.Caption
-		}
-		c.Alt = fmt.Sprintf("Fruit %d of %s, %s", f.Number, f.Photo, c.Size)
-		if x, ok := hand[f.Key()]; ok {
-			if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
-				c.Group, c.ByHand = n, true
-				v.Moved++
-				v.Moves = append(v.Moves, fmt.Sprintf("%s, %s: put into group %d by hand; the program had group %d.", f.Photo, c.Caption, n, c.Computed))
-			}
-		}
-		if (c.Unsure || c.Alone) && !c.ByHand {
-			v.Unsure++
-		}
-		r := row(c.Group)
-		r.Cuts = append(r.Cuts, c)
 	}
-	for n := range rows {
-		v.Next = max(v.Next, n)
-	}
-	v.Next++
-	for _, r := range rows {
-		plants := map[string]bool{}
-		for _, c := range r.Cuts {
-			if f := h.fruit(c.File, c.Number); f != nil && f.Plant != "" {
-				plants[f.Plant] = true
-			}
-		}
-		r.Head = record.Count(len(r.Cuts), "fruit", "fruit")
-		if len(plants) > 0 {
-			r.Head += " of " + record.Count(len(plants), "plant", "plants")
-		}
-		v.Rows = append(v.Rows, *r)
-		v.Targets = append(v.Targets, target{r.Number, r.Name})
-	}
-	sort.Slice(v.Rows, func(i, j int) bool { return v.Rows[i].Number < v.Rows[j].Number })
-	sort.Slice(v.Targets, func(i, j int) bool { return v.Targets[i].Number < v.Targets[j].Number })
+	b.finish()
 	return v
+}
+
+// groupBuilder collects the rows of groups.
+type groupBuilder struct {
+	h     *harvest
+	v     *groupsData
+	names map[int]book.Decision
+	rows  map[int]*groupRow
+	keys  map[string]string // photo file → key
+}
+
+// row returns the row of group n; one that was not computed was made by hand.
+func (b *groupBuilder) row(n int) *groupRow {
+	if b.rows[n] == nil {
+		b.rows[n] = &groupRow{Number: n, HandMade: true, Colour: groupColours[(n-1)%len(groupColours)], Name: b.names[n].Value, plants: map[string]bool{}}
+	}
+	return b.rows[n]
+}
+
+// computed fills in what was found of a group.
+func (b *groupBuilder) computed(g *record.GroupVerdict) {
+	r := b.row(g.Group)
+	r.HandMade, r.Reasons, r.Apart = false, g.Reasons, g.Apart
+	if g.Verdict != "" && g.Verdict != record.NotJudged {
+		r.Verdict = string(g.Verdict)
+		r.Sign, r.Class = g.Verdict.Mark()
+	}
+}
+
+// fruit puts a fruit into its row: the one decided by hand, or the computed one.
+func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[record.Key]book.Decision) {
+	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: size(f), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
+	c.Caption = fmt.Sprintf("no. %d", f.Number)
+	if f.Plant != "" {
+		c.Caption = "plant " + f.Plant + ", " + c.Caption
+	}
+	c.Alt = fmt.Sprintf("Fruit %d of %s, %s", f.Number, f.Photo, c.Size)
+	if x, ok := hand[f.Key()]; ok {
+		if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
+			c.Group, c.ByHand = n, true
+			b.v.Moved++
+			b.v.Moves = append(b.v.Moves, fmt.Sprintf("%s, %s: put into group %d by hand; the program had group %d.", f.Photo, c.Caption, n, c.Computed))
+		}
+	}
+	if (c.Unsure || c.Alone) && !c.ByHand {
+		b.v.Unsure++
+	}
+	r := b.row(c.Group)
+	r.Cuts = append(r.Cuts, c)
+	if f.Plant != "" {
+		r.plants[f.Plant] = true
+	}
+}
+
+// finish puts the rows in order.
+func (b *groupBuilder) finish() {
+	for _, n := range slices.Sorted(maps.Keys(b.rows)) {
+		r := b.rows[n]
+		r.Head = record.Count(len(r.Cuts), "fruit", "fruit")
+		if len(r.plants) > 0 {
+			r.Head += " of " + record.Count(len(r.plants), "plant", "plants")
+		}
+		b.v.Rows = append(b.v.Rows, *r)
+		b.v.Targets = append(b.v.Targets, target{r.Number, r.Name})
+		b.v.Next = n
+	}
+	b.v.Next++
 }
 
 // fruit returns the fruit of the result; the caller holds mu.
@@ -226,134 +242,6 @@ func (h *harvest) pxPerMM() float64 {
 
 func (d *Desk) groupsView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	d.show(w, r, "groups", h.page("Groups", "groups", h.groupsData(r.Context())))
-}
-
-// keyed reads the fruit of a form: photo key and number.
-func (h *harvest) keyed(s string) (record.Key, error) {
-	key, n, ok := strings.Cut(s, ".")
-	num, err := strconv.Atoi(n)
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	p, _ := h.photo(key)
-	if !ok || err != nil || p == nil || h.result == nil || h.fruit(p.File, num) == nil {
-		return record.Key{}, errors.New("there is no such fruit; load the page again")
-	}
-	return record.Key{Photo: p.File, Number: num}, nil
-}
-
-// put decides the group of a fruit by hand; the computed group takes the decision back.
-func (d *Desk) put(ctx context.Context, h *harvest, k record.Key, to int) error {
-	if to < 1 || to > 999 {
-		return errors.New("choose a group from the list")
-	}
-	hand, _, _ := h.decisions(ctx)
-	h.mu.Lock()
-	m, _ := h.finding(k)
-	h.mu.Unlock()
-	old, had := hand[k]
-	if m == nil || m.Group != to || m.Unsure || m.Alone {
-		if had && old.Value == strconv.Itoa(to) {
-			return nil
-		}
-		if err := d.book.AddDecision(ctx, h.Name, book.Subject{Photo: k.Photo, Fruit: k.Number}, "group", strconv.Itoa(to), "", ""); err != nil {
-			return err
-		}
-	}
-	if had {
-		return d.book.Remove(ctx, "decision", old.ID)
-	}
-	return nil
-}
-
-func (d *Desk) moveFruit(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
-	to, _ := strconv.Atoi(r.PostForm.Get("to"))
-	fruits := r.PostForm["fruit"]
-	var err error
-	if len(fruits) == 0 {
-		err = errors.New("tick the fruit to move first")
-	}
-	for _, s := range fruits {
-		var k record.Key
-		if k, err = h.keyed(s); err != nil {
-			break
-		}
-		if err = d.put(r.Context(), h, k, to); err != nil {
-			break
-		}
-	}
-	if r.PostForm.Get("back") == "unsure" && err == nil {
-		http.Redirect(w, r, "/h/"+h.ID+"/unsure?said=saved", http.StatusSeeOther)
-		return
-	}
-	d.afterGroups(w, r, h, err)
-}
-
-// afterGroups answers with the rows.
-func (d *Desk) afterGroups(w http.ResponseWriter, r *http.Request, h *harvest, err error) {
-	if r.Header.Get("HX-Request") == "" && err == nil {
-		http.Redirect(w, r, "/h/"+h.ID+"/groups?said=saved", http.StatusSeeOther)
-		return
-	}
-	v := h.groupsData(r.Context())
-	if err != nil {
-		v.Problem = sentence(err.Error())
-	}
-	if r.Header.Get("HX-Request") == "" {
-		d.showStatus(w, r, http.StatusUnprocessableEntity, "groups", h.page("Groups", "groups", v))
-		return
-	}
-	d.piece(w, "groups", "rows", v)
-}
-
-// mergeGroups puts all fruit of a group into another.
-func (d *Desk) mergeGroups(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
-	from, _ := strconv.Atoi(r.PostForm.Get("group"))
-	to, _ := strconv.Atoi(r.PostForm.Get("to"))
-	var err error
-	if from == to {
-		err = errors.New("choose another group to join it with")
-	}
-	for _, row := range h.groupsData(r.Context()).Rows {
-		if row.Number != from || err != nil {
-			continue
-		}
-		for _, c := range row.Cuts {
-			if err = d.put(r.Context(), h, record.Key{Photo: c.File, Number: c.Number}, to); err != nil {
-				break
-			}
-		}
-	}
-	d.afterGroups(w, r, h, err)
-}
-
-func (d *Desk) nameGroup(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
-	n, err := strconv.Atoi(r.PostForm.Get("group"))
-	name := oneLine(r.PostForm.Get("name"), 60)
-	if err != nil || n < 1 || n > 999 {
-		d.afterGroups(w, r, h, errors.New("there is no such group; load the page again"))
-		return
-	}
-	_, names, _ := h.decisions(r.Context())
-	old, had := names[n]
-	if name != "" && name != old.Value {
-		err = d.book.AddDecision(r.Context(), h.Name, book.Subject{}, "group name", fmt.Sprintf("%d: %s", n, name), "", "")
-	}
-	if err == nil && had && name != old.Value {
-		err = d.book.Remove(r.Context(), "decision", old.ID)
-	}
-	d.afterGroups(w, r, h, err)
 }
 
 // cutOut serves the cut-out of a fruit at the harvest's scale, twice as fine as shown.

@@ -64,7 +64,6 @@ type observeData struct {
 	Plants  bool // rows are plants
 	Empty   string
 	Lost    []string
-	Count   int
 }
 
 func traitColumn(t book.HandTrait) column {
@@ -78,7 +77,47 @@ func traitColumn(t book.HandTrait) column {
 // observeView shows the grid: a row a fruit, or a row a plant.
 func (d *Desk) observeView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	v := observeData{ID: h.ID, Plants: r.URL.Query().Get("rows") == "plants"}
-	shown := r.URL.Query()["t"]
+	v.choose(r.URL.Query()["t"])
+	b, err := d.book.Harvest(r.Context(), h.Name)
+	if err != nil {
+		v.Empty = "There are no fruit in the harvest book yet. Bring photos first; they are written into the book once they are measured."
+		d.show(w, r, "observe", h.page("Weigh and taste", "observe", v))
+		return
+	}
+	last := map[string]string{} // row + trait → what was written last
+	for _, o := range b.Observations {
+		if o.Lost != "" {
+			v.Lost = append(v.Lost, fmt.Sprintf("%s %s: its fruit is not found any more (%s).", gridWords[o.Trait], o.Entered, o.Lost))
+			continue
+		}
+		last[rowOf(o)+"|"+o.Trait] = o.Entered
+	}
+	rows := h.fruitRows()
+	if v.Plants {
+		rows = nil
+		for _, p := range b.Plants {
+			rows = append(rows, gridRow{Key: "plant " + p.Number, Name: "plant " + p.Number})
+		}
+	}
+	for _, g := range rows {
+		name := g.Name
+		if g.Sub != "" {
+			name += " of " + g.Sub
+		}
+		for _, c := range v.Columns {
+			t, _ := book.HandTraitNamed(c.Trait)
+			g.Cells = append(g.Cells, cell{Harvest: h.ID, Row: g.Key, Trait: c.Trait, Label: c.Name + " of " + name, Value: last[g.Key+"|"+c.Trait], Words: t.Words})
+		}
+		v.Rows = append(v.Rows, g)
+	}
+	if len(v.Rows) == 0 {
+		v.Empty = "There is nothing to write down yet."
+	}
+	d.show(w, r, "observe", h.page("Weigh and taste", "observe", v))
+}
+
+// choose shows the columns that were ticked, or the usual ones.
+func (v *observeData) choose(shown []string) {
 	if len(shown) == 0 {
 		shown = gridTraits
 		if v.Plants {
@@ -93,62 +132,34 @@ func (d *Desk) observeView(w http.ResponseWriter, r *http.Request, h *harvest) {
 			v.Columns = append(v.Columns, c)
 		}
 	}
-	b, err := d.book.Harvest(r.Context(), h.Name)
-	if err != nil {
-		v.Empty = "There are no fruit in the harvest book yet. Bring photos first; they are written into the book once they are measured."
-		d.show(w, r, "observe", h.page("Weigh and taste", "observe", v))
-		return
-	}
-	last := map[string]string{} // row + trait → what was written last
-	for _, o := range b.Observations {
-		if o.Lost != "" {
-			v.Lost = append(v.Lost, fmt.Sprintf("%s %s: its fruit is not found any more (%s).", gridWords[o.Trait], o.Entered, o.Lost))
+}
+
+// fruitRows gives a row for each fruit, without cells.
+func (h *harvest) fruitRows() []gridRow {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var out []gridRow
+	for i := range h.Photos {
+		p := &h.Photos[i]
+		l := h.live[p.Key]
+		if l.part == nil {
 			continue
 		}
-		v.Count++
-		last[rowOf(o)+"|"+o.Trait] = o.Entered
-	}
-	row := func(g gridRow) {
-		name := g.Name
-		if g.Sub != "" {
-			name += " of " + g.Sub
-		}
-		for _, c := range v.Columns {
-			t, _ := book.HandTraitNamed(c.Trait)
-			g.Cells = append(g.Cells, cell{Harvest: h.ID, Row: g.Key, Trait: c.Trait, Label: c.Name + " of " + name, Value: last[g.Key+"|"+c.Trait], Words: t.Words})
-		}
-		v.Rows = append(v.Rows, g)
-	}
-	if v.Plants {
-		for _, p := range b.Plants {
-			row(gridRow{Key: "plant " + p.Number, Name: "plant " + p.Number})
-		}
-	} else {
-		h.mu.Lock()
-		for i := range h.Photos {
-			p := &h.Photos[i]
-			if l := h.live[p.Key]; l.part != nil {
-				for k := range l.part.Fruits {
-					f := &l.part.Fruits[k]
-					if h.standsFor(f.Key()) != f.Key() { // its row stands under another photo
-						continue
-					}
-					g := gridRow{Key: fmt.Sprintf("%s/%d", p.File, f.Number), Name: fmt.Sprintf("no. %d", f.Number), Sub: stem(p.File)}
-					if f.Plant != "" {
-						g.Name = fmt.Sprintf("plant %s, no. %d", f.Plant, f.Number)
-					}
-					g.Link = fmt.Sprintf("/h/%s/photo/%s?fruit=%d", h.ID, p.Key, f.Number)
-					g.Cut = fmt.Sprintf("/h/%s/cut/%s/%d.jpg", h.ID, p.Key, f.Number)
-					row(g)
-				}
+		for k := range l.part.Fruits {
+			f := &l.part.Fruits[k]
+			if h.standsFor(f.Key()) != f.Key() { // its row stands under another photo
+				continue
 			}
+			g := gridRow{Key: fmt.Sprintf("%s/%d", p.File, f.Number), Name: fmt.Sprintf("no. %d", f.Number), Sub: stem(p.File)}
+			if f.Plant != "" {
+				g.Name = fmt.Sprintf("plant %s, no. %d", f.Plant, f.Number)
+			}
+			g.Link = fmt.Sprintf("/h/%s/photo/%s?fruit=%d", h.ID, p.Key, f.Number)
+			g.Cut = fmt.Sprintf("/h/%s/cut/%s/%d.jpg", h.ID, p.Key, f.Number)
+			out = append(out, g)
 		}
-		h.mu.Unlock()
 	}
-	if len(v.Rows) == 0 {
-		v.Empty = "There is nothing to write down yet."
-	}
-	d.show(w, r, "observe", h.page("Weigh and taste", "observe", v))
+	return out
 }
 
 func rowOf(o book.Observation) string {

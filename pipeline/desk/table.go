@@ -181,7 +181,7 @@ var fixWords = map[string]string{
 // shape draws a fruit; the caller holds mu.
 func (h *harvest) shape(f *record.Fruit) shape {
 	g, v := h.finding(f.Key())
-	s := shape{Number: f.Number, Plant: f.Plant, Outline: pathOf(thin(f.Outline, 240), true), Stalk: pathOf(thin(f.StalkPx, 60), true), X: f.X, Y: f.Y, Colour: groupColours[0]}
+	s := shape{Number: f.Number, Plant: f.Plant, Outline: pathOf(thin(f.Outline, 0.5), true), Stalk: pathOf(thin(f.StalkPx, 0.7), true), X: f.X, Y: f.Y, Colour: groupColours[0]}
 	if g != nil {
 		k := (g.Group - 1) % len(groupColours)
 		s.Colour = groupColours[max(0, k)]
@@ -195,7 +195,7 @@ func (h *harvest) shape(f *record.Fruit) shape {
 	if f.WidthLine[0] != f.WidthLine[1] {
 		s.Width = pathOf(f.WidthLine[:], false)
 	}
-	s.Middle = pathOf(thin(f.MidlinePx, 30), false)
+	s.Middle = pathOf(thin(f.MidlinePx, 1), false)
 	if f.StemPx != nil {
 		s.Stem = fmt.Sprintf("%.1f,%.1f", f.StemPx.X+.5, f.StemPx.Y+.5)
 	}

@@ -2,7 +2,7 @@
 "use strict";
 (() => {
   const ns = "http://www.w3.org/2000/svg";
-  let svg, sheet, W, H, box, chosen = 0, tool = "select", pts = [], aim = null, dragging = null, touches = new Map(), frame = 0;
+  let svg, sheet, W, H, box, chosen = 0, tool = "select", pts = [], aim = null, dragging = null, touches = new Map(), frame = 0, rest = 0, since = 0, drawn = [0, 0, 1, 1];
 
   const hints = {
     numbers: "Type the plant number that is written on the fruit, then Enter: the next fruit is chosen. ↑ goes back, ↓ skips, Escape stops. Or tap a fruit.",
@@ -21,7 +21,7 @@
     const c = svg.querySelector(".chosen");
     chosen = c ? +c.dataset.n : 0;
     if (!box) box = [0, 0, W, H];
-    setBox(box); setTool("select"); buttons();
+    commit(); setTool("select"); buttons();
     numberKeys();
     if (location.hash === "#numbers") { history.replaceState(null, "", location.pathname); setTool("numbers"); }
     svg.addEventListener("wheel", wheel, { passive: false });
@@ -37,18 +37,40 @@
     const w = W * z, h = H * z;
     box = [Math.min(Math.max(b[0], -w * .3), W - w * .7), Math.min(Math.max(b[1], -h * .3), H - h * .7), w, h];
     if (z === 1) box = [0, 0, W, H];
-    if (!frame) frame = requestAnimationFrame(() => { // once a frame, however many wheel events come
-      frame = 0;
-      svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
-      svg.setAttribute("font-size", (15 * box[2] / Math.max(200, svg.clientWidth || 800)).toFixed(2)); // 15 px on the screen
-    });
+    clearTimeout(rest);
+    rest = setTimeout(commit, 120);
+    if (!frame) frame = requestAnimationFrame(() => { frame = 0; show(); }); // once a frame, however many events come
+  }
+  // While it moves the picture as it was drawn last is shifted and stretched; it is drawn anew at rest, or when too
+  // much would be missing at its edges, five times a second at most.
+  function show() {
+    const s = drawn[2] / box[2], f = fit(drawn);
+    const over = (i) => Math.max(0, Math.min(box[i] + box[i + 2], drawn[i] + drawn[i + 2]) - Math.max(box[i], drawn[i])) / box[i + 2];
+    if ((s > 4 || over(0) * over(1) < .85) && performance.now() - since > 200) { commit(); return; }
+    svg.parentElement.style.transform = `translate(${f.x * (1 - s) + (drawn[0] - box[0]) * f.k * s}px,${f.y * (1 - s) + (drawn[1] - box[1]) * f.k * s}px) scale(${s})`;
+  }
+  function commit() {
+    clearTimeout(rest);
+    if (!svg.isConnected) return;
+    drawn = box.slice(); since = performance.now();
+    svg.parentElement.style.transform = "";
+    svg.setAttribute("viewBox", box.map((v) => v.toFixed(1)).join(" "));
+    svg.setAttribute("font-size", (15 / fit(box).k).toFixed(2)); // 15 px on the screen
+  }
+  // Where a part of the photo lies in its frame: scale and corner, px.
+  function fit(b) {
+    const r = svg.parentElement.parentElement, k = Math.min(r.clientWidth / b[2], r.clientHeight / b[3]);
+    return { k, x: (r.clientWidth - k * b[2]) / 2, y: (r.clientHeight - k * b[3]) / 2 };
   }
   function zoomAt(k, x, y) {
     const z = Math.min(1, Math.max(.02, box[2] * k / W));
     k = W * z / box[2];
     setBox([x - (x - box[0]) * k, y - (y - box[1]) * k, box[2] * k, box[3] * k]);
   }
-  const at = (e) => { const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(svg.getScreenCTM().inverse()); return [p.x, p.y]; };
+  const at = (e) => { // photo px of a place on the screen
+    const r = svg.parentElement.parentElement.getBoundingClientRect(), f = fit(box);
+    return [(e.clientX - r.left - f.x) / f.k + box[0], (e.clientY - r.top - f.y) / f.k + box[1]];
+  };
   const mid = () => [box[0] + box[2] / 2, box[1] + box[3] / 2];
 
   function wheel(e) { e.preventDefault(); zoomAt(Math.exp(e.deltaY * (e.deltaMode ? .05 : .0015)), ...at(e)); }
@@ -81,9 +103,8 @@
       if (!last || Math.hypot(p[0] - last[0], p[1] - last[1]) > box[2] / 120) { pts.push(p); paint(); }
       return;
     }
-    const k = box[2] / svg.getBoundingClientRect().width;
-    const m = svg.getScreenCTM();
-    setBox([dragging.box[0] - dx / m.a, dragging.box[1] - dy / m.d, box[2], box[3]]);
+    const k = fit(box).k;
+    setBox([dragging.box[0] - dx / k, dragging.box[1] - dy / k, box[2], box[3]]);
   }
 
   function up(e) {
@@ -264,7 +285,7 @@
     else if (b.dataset.tool && tool === "numbers" && b.dataset.tool !== "numbers") stopNumbers(b.dataset.tool);
     else if (b.dataset.tool) setTool(b.dataset.tool);
   });
-  addEventListener("resize", () => { if (svg && svg.isConnected) setBox(box); });
+  addEventListener("resize", () => { if (svg && svg.isConnected) commit(); });
   document.addEventListener("DOMContentLoaded", start);
   document.addEventListener("htmx:afterSettle", start);
 })();
