@@ -19,7 +19,7 @@ type Options struct {
 
 // DefaultOptions returns the options the simulation in docs/grouping.md was made with.
 func DefaultOptions() Options {
-	return Options{Margin: -0.5, Tagged: 1, Further: 2.75, Unsure: 0.9, Stability: 50, Seed: 1}
+	return Options{Margin: -1, Tagged: 1, Further: 2.75, Unsure: 0.9, Stability: 100, Seed: 1}
 }
 
 // Member is the place of a row in the grouping.
@@ -62,6 +62,8 @@ type Group struct {
 	Spread    []float64 // robust standard deviation of each trait, its own unit
 	Stability float64   // mean overlap (Jaccard) with the nearest group of a bootstrap harvest; NaN when not done
 	Apart     []Difference
+	Repeats   int // bootstrap harvests with fruit of this group; 0 when not done
+	Again     int // those of them in which the group came out again: an overlap of 0.75 or more
 }
 
 // Find groups the fruit of a table.

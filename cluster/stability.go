@@ -5,7 +5,10 @@ import (
 	"math/rand/v2"
 )
 
-// stability fills Stability of the groups: plants (or single fruit) are drawn with replacement, the
+// recovered is the overlap from which a group counts as found again (Hennig, as below).
+const recovered = 0.75
+
+// stability fills Stability, Repeats and Again of the groups: plants (or single fruit) are drawn with replacement, the
 // drawn harvest is grouped into as many types from the same start, and each group is compared with
 // the type that overlaps it most (Jaccard: fruit in both ÷ fruit in either). Below about 0.75 a group
 // depends on a few fruit (C. Hennig, Comput. Stat. Data Anal. 52 (2007) 258–271).
@@ -18,7 +21,7 @@ func (h *harvest) stability(res *Result, c *candidate, o Options) {
 		return
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 6))
-	sum, times := make([]float64, k), make([]float64, k)
+	sum := make([]float64, k)
 	all := h.units
 	draws := o.Stability
 	if len(all) > 500 {
@@ -45,15 +48,15 @@ func (h *harvest) stability(res *Result, c *candidate, o Options) {
 		}
 		p := sp.partition(of)
 		sp.refine(p, 4)
-		overlap(sum, times, group, p.of, us)
+		overlap(sum, res.Groups, group, p.of, us)
 	}
 	for i := range res.Groups {
-		res.Groups[i].Stability = sum[i] / times[i]
+		res.Groups[i].Stability = sum[i] / float64(res.Groups[i].Repeats)
 	}
 }
 
 // overlap adds for each group the best Jaccard index with a type of the bootstrap harvest.
-func overlap(sum, times []float64, group, of []int, us []unit) {
+func overlap(sum []float64, gs []Group, group, of []int, us []unit) {
 	kb := count(of)
 	n := make([]float64, len(sum))
 	m := make([]float64, kb)
@@ -76,7 +79,10 @@ func overlap(sum, times []float64, group, of []int, us []unit) {
 			best = max(best, both[g][b]/(n[g]+m[b]-both[g][b]))
 		}
 		sum[g] += best
-		times[g]++
+		gs[g].Repeats++
+		if best >= recovered {
+			gs[g].Again++
+		}
 	}
 }
 

@@ -136,6 +136,9 @@ func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error)
 			return nil, "", usage(fmt.Errorf("--variety %s: %w", c.Variety, err))
 		}
 	}
+	if err := judge.Pictures(d.Run); err != nil {
+		return nil, "", err
+	}
 	if d.Description, err = sameDescription(d.Run, kept, c.Variety); err != nil {
 		return nil, "", err
 	}

@@ -262,6 +262,7 @@ func grouping(run *record.Run, r cluster.Result) *record.Grouping {
 	}
 	for _, gr := range r.Groups {
 		g.Stability = append(g.Stability, gr.Stability)
+		g.Repeats, g.Again = append(g.Repeats, gr.Repeats), append(g.Again, gr.Again)
 		if gr.Stability < 0.75 {
 			g.Notes = append(g.Notes, fmt.Sprintf("Group %d hangs on few fruit: with another sample of the same plants it might look different.", gr.Number))
 		}

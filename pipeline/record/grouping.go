@@ -12,6 +12,8 @@ type Grouping struct {
 	Notes      []string     // sentences: mixed plants, unstable groups
 	Alikeness  float64      // correlation of fruit of one plant beyond their type; NaN without tags
 	MixedPlant []string     // plants whose fruit look like more than one type
+	Repeats    []int        // of each group: repeats with plants or fruit drawn anew from this harvest
+	Again      []int        // of each group: repeats in which three quarters of it or more came together again
 }
 
 // Join is a step of the tree: A and B are leaves (below the number of rows n) or step A−n.

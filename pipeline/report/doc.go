@@ -154,10 +154,19 @@ func (d *Document) build() (*docBuilder, []block, error) {
 		return nil, nil, err
 	}
 	var bs []block
-	for _, part := range []func() []block{b.cover, b.found, b.photoPart, b.groupSheets, b.plots, b.lot, b.advice, b.method, b.annex} {
+	for _, part := range []func() []block{b.cover, b.found, b.likeness, b.photoPart, b.groupSheets, b.plots, b.lot, b.advice, b.method, b.annex} {
 		bs = append(bs, part()...)
 	}
 	return b, bs, nil
+}
+
+// likeness shows how alike the fruit are.
+func (b *docBuilder) likeness() []block {
+	l := newLikeness(b.run, pageWidth, b.t.Like)
+	if l == nil {
+		return nil
+	}
+	return append([]block{heading{b.t.Like.Part, 1, "likeness"}}, l.blocks()...)
 }
 
 func (b *docBuilder) groupNumbers() []int {

@@ -11,9 +11,7 @@ import (
 
 // docStyle follows the page of a run, with what the measurement report adds.
 const docStyle = `
-main{max-width:60rem}figure.draw{margin:1rem 0;background:#fff;color:#1a1a1a;padding:.6rem;border:1px solid #c9c6bd;border-radius:4px}
-figure.draw svg{width:100%;height:auto;display:block}figure.draw figcaption{font-size:.85rem;color:#555;margin-top:.5rem}
-figure.draw text{font:inherit;font-family:"DejaVu Sans Condensed",system-ui,sans-serif;stroke:none;text-anchor:inherit;fill:#1a1a1a}
+main{max-width:60rem}
 table.facts th{text-align:left;font-weight:400;opacity:.75;padding-right:1.5rem;white-space:nowrap;vertical-align:top}
 .frame{border:1px solid currentColor;padding:.8rem 1rem;margin:1rem 0;border-radius:4px}.frame.strong{border-width:3px;font-size:1.2rem;font-weight:700}
 ul.boxes{list-style:none;padding-left:0}ul.boxes li::before{content:"☐ ";font-size:1.2em}

@@ -44,6 +44,7 @@ type docTexts struct {
 	Verdicts                                                             map[record.Verdict]string
 	States                                                               map[record.Status]string
 	Sheet                                                                sheetTexts
+	Like                                                                 *likeTexts
 	Page                                                                 *texts // words shared with the page of a run
 }
 
@@ -141,5 +142,6 @@ var docEnglish = docTexts{
 	Verdicts: map[record.Verdict]string{record.TrueToType: "true to type", record.Doubtful: "doubtful", record.OffType: "off-type", record.NotAssessable: "not assessable", record.NotJudged: "not judged"},
 	States:   map[record.Status]string{record.StatusOK: "measured", record.StatusFailed: "failed", record.StatusDuplicate: "copy"},
 	Sheet:    sheetEnglish,
+	Like:     &likeEnglish,
 	Page:     &english,
 }

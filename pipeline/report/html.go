@@ -53,6 +53,7 @@ func HTML(run *record.Run, load Loader, o Options) ([]Page, error) {
 		return nil, err
 	}
 	b.groups()
+	b.likeness()
 	b.plants()
 	b.tables()
 	var main bytes.Buffer
@@ -74,6 +75,7 @@ type page struct {
 	Figures     []figure
 	Problems    []string
 	Groups      []groupView
+	Likeness    template.HTML
 	ScaleBar    int
 	Plants      []plantView
 	Photos      []photoView
@@ -249,6 +251,24 @@ func groupLook(g int) (colour, dash string) {
 	}
 	return groupColours[(g-1)%len(groupColours)], groupDashes[(g-1)%len(groupDashes)]
 }
+
+// likenessWide is the width of the pictures of likeness, mm: narrow, so that their words can be read on a phone.
+const likenessWide = 105.0
+
+func (b *builder) likeness() {
+	l := newLikeness(b.run, likenessWide, b.page.T.Like)
+	if l == nil {
+		return
+	}
+	h := &htmlDoc{measure: roughWidth}
+	for _, x := range l.blocks() {
+		h.block(x)
+	}
+	b.page.Likeness = template.HTML(h.b.String())
+}
+
+// roughWidth is about the width of a text, mm; the page's letters are not known here.
+func roughWidth(s string, i ink) float64 { return .52 * i.size * mmPerPt * float64(len([]rune(s))) }
 
 // photoPage writes one photo as a page of its own.
 func (b *builder) photoPage(v photoView, rows []fruitView) error {

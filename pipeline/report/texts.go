@@ -8,9 +8,11 @@ type texts struct {
 	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit           string
 	FruitHead                                                                                                  []string
 	MethodText, LimitText                                                                                      []string
+	Like                                                                                                       *likeTexts
 }
 
 var english = texts{
+	Like: &likeEnglish,
 	Lang: "en", Kicker: "Harvest check from photos", Contents: "Contents", Groups: "Groups", Plants: "Plants", Plant: "Plant",
 	Photos: "Photos", Photo: "Photo", Fruit: "Fruit", Verdict: "Verdict", Why: "Why", Cautions: "Cautions", Method: "How it was measured",
 	Limits: "What photos cannot tell", LookAt: "Please look at this", OneScale: "All cut-outs are at one scale, stem end up.",
