@@ -9,12 +9,14 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"time"
 
 	"offtype/pipeline/book"
 	"offtype/pipeline/compare"
 	"offtype/pipeline/desk"
 	"offtype/pipeline/judge"
+	"offtype/pipeline/lens"
 	"offtype/pipeline/report"
 	"offtype/pipeline/seed"
 )
@@ -73,10 +75,18 @@ func deskCommands() desk.Commands {
 			return seedInput(&env{ctx: ctx}, b, harvest)
 		},
 		Trial:  trialPlants,
+		Lens:   deskLens,
 		Share:  shareOf,
 		Report: deskReport,
 		Sheet:  deskSheet,
 	}
+}
+
+// deskLens calibrates a lens and gives back what was said of single photos.
+func deskLens(ctx context.Context, photos []string) (*lens.File, []string, error) {
+	var said bytes.Buffer
+	f, _, err := (&lensCmd{Photos: photos}).calibrate(&env{ctx: ctx, out: io.Discard, err: &said})
+	return f, strings.FieldsFunc(said.String(), func(c rune) bool { return c == '\n' }), err
 }
 
 // deskDocument reads a harvest of the book for the report. The harvest's name never counts as a folder here.

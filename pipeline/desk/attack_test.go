@@ -203,7 +203,7 @@ func TestFormsWithFiles(t *testing.T) {
 		data       []byte
 	}{
 		{"/print/colours?number=3", "c.txt", []byte("CGATS.17\nnonsense")}, {"/print/colours", "c.txt", nil}, {"/print/lens", "../../evil.json", []byte(`{"Format":"x"}`)},
-		{"/print/lens", "l.json", []byte("{")}, {"/book/lot/picture", "a.jpg", []byte(evil)}, {"/book/lot/picture", "a.jpg", plainJPEG(t, 3)}, {"/book/nothing/picture", "a.jpg", plainJPEG(t, 3)},
+		{"/print/lens", "l.json", []byte("{")}, {"/book/lot/picture", "a.jpg", []byte(evil)}, {"/book/lot/picture", "a.jpg", plainJPEG(t, 3)}, {"/lens/photos", "a.jpg", []byte("<html>")}, {"/book/nothing/picture", "a.jpg", plainJPEG(t, 3)},
 	} {
 		kind, body := multi(t, "file", x.name, x.data)
 		if s, b := c.send("POST", x.path, kind, body, map[string]string{"X-Desk-Token": d.token}); s < 400 || s >= 500 || strings.Contains(b, "<script>alert") {

@@ -35,6 +35,7 @@ func (d *Desk) cardRoutes(m *http.ServeMux) {
 	m.HandleFunc("POST /print/lens", d.addLens)
 	m.HandleFunc("POST /print/remove", d.removeFile)
 	m.HandleFunc("GET /print/board", d.printBoard)
+	d.lensRoutes(m)
 	m.HandleFunc("POST /h/{id}/camera", d.withHarvest(d.useFiles))
 }
 
@@ -98,7 +99,7 @@ type printData struct {
 type lensLine struct{ Name, Text string }
 
 func (d *Desk) printData() printData {
-	v := printData{Measured: d.cardNumbers()}
+	v := printData{Measured: d.cardNumbers(), CanMake: d.opt.Commands.Lens != nil}
 	for _, n := range d.lensNames() {
 		l := lensLine{Name: n}
 		if f, err := lens.Read(d.lensFile(n)); err == nil {
@@ -222,6 +223,14 @@ func (d *Desk) keepLens(name string, data []byte) error {
 		return err
 	}
 	return os.Rename(side, filepath.Join(d.lensDir(), name+".json"))
+}
+
+// keepFile writes an uploaded file.
+func keepFile(path string, data []byte) error {
+	if err := atomic.WriteBytes(path, data); err != nil {
+		return errors.New("the file cannot be saved; check the free space")
+	}
+	return nil
 }
 
 func (d *Desk) fileKept(w http.ResponseWriter) {

@@ -47,6 +47,8 @@ type Desk struct {
 	share   *sharing
 	look    looking
 
+	boarding sync.Mutex // held while a photo of the chessboard is kept
+
 	ctx  context.Context // ends with Close
 	stop context.CancelFunc
 	work chan *photoJob

@@ -153,7 +153,7 @@ func TestWholeJob(t *testing.T) {
 		{"compared", "/compare?h=2025+squash&h=2026+squash"}, {"chosen", "/seed/choose?h=2026+squash"},
 		{"sow", "/sow"}, {"bed", "/bed"}, {"seed", "/seed"}, {"lots", "/book/lot"}, {"plants", "/book/plant"}, {"varieties", "/varieties"},
 		{"variety", "/varieties/edit?name=hollin-tan"}, {"compare", "/compare"}, {"choose", "/seed/choose"},
-		{"plan", "/plan?v1=Hollin+Tan&n1=18&length=20&spacing=0.9"}, {"print", "/print"}, {"trial", "/trial?h=2026+squash"}, {"lots", "/lots?lot=L-1"}, {"lot", "/book/lot?name=L-1"}, {"same", "/h/2026-squash/same"}, {"share", "/share"}, {"problem", "/nothing-here"},
+		{"plan", "/plan?v1=Hollin+Tan&n1=18&length=20&spacing=0.9"}, {"print", "/print"}, {"lens", "/lens"}, {"trial", "/trial?h=2026+squash"}, {"lots", "/lots?lot=L-1"}, {"lot", "/book/lot?name=L-1"}, {"same", "/h/2026-squash/same"}, {"share", "/share"}, {"problem", "/nothing-here"},
 	} {
 		u.open(v.path)
 		u.look(v.name)

@@ -30,6 +30,7 @@ type Commands struct {
 	Share func(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) // a harvest's count of a lot
 	// Report makes the measurement report of a harvest of the book as PDF and as a page.
 	Report func(context.Context, ReportOf) (pdf, page []byte, err error)
+	Lens   LensMaker
 	// Sheet makes the bench sheet ("bench") or the sheet for the wall ("wall") as PDF.
 	Sheet func(ctx context.Context, of ReportOf, which string, w io.Writer) error
 }
