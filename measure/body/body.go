@@ -19,9 +19,11 @@ func Fit(views []View, opt Options) (*Body, error) {
 		return nil, ErrNoOutline
 	}
 	views = append([]View(nil), views...)
+	stubs := make([]func(geom.Px) bool, len(views))
 	for i := range views {
 		views[i].Outline, views[i].Edge = cutSpurs(views[i].Outline, views[i].Edge)
 		views[i].Edge = hideBays(views[i].Outline, views[i].Edge)
+		stubs[i] = doubtStub(&views[i])
 	}
 	t := newTask(views)
 	n := opt.Samples
@@ -42,10 +44,11 @@ func Fit(views []View, opt Options) (*Body, error) {
 		}
 		rs := rays(v, i, n)
 		f := 0
-		for _, r := range rs {
-			if r.free() {
+		for k := range rs {
+			if rs[k].free() {
 				f++
 			}
+			rs[k].stub = stubs[i] != nil && stubs[i](rs[k].at)
 		}
 		if f > most {
 			main, most = i, f
@@ -65,13 +68,13 @@ func Fit(views []View, opt Options) (*Body, error) {
 		b.Pose = Upright
 		t.upright = true
 	}
-	m, eq, err := t.best(main, flat, b, opt)
+	m, err := t.best(main, flat, b, opt)
 	if err != nil {
 		return nil, err
 	}
 	b.m = m
 	//t.probeRibs(m)
-	t.finish(b, eq, float64(most)/float64(n))
+	t.finish(b, float64(most)/float64(n))
 	return b, nil
 }
 
@@ -99,7 +102,7 @@ func newTask(views []View) *task {
 }
 
 // best tries the possible headings and bends and returns the best body.
-func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal, error) {
+func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 	if t.upright {
 		return t.standing(&flat, opt.Ribs)
 	}
@@ -116,13 +119,13 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 	slices.SortStableFunc(starts, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
 	starts = starts[:min(len(starts), 4)]
 	if len(starts) == 0 {
-		return nil, nil, ErrNoFit
+		return nil, ErrNoFit
 	}
 	best := starts[0].m
-	eq, cost := t.run(best, 15)
+	cost := t.descend(best, 15)
 	if m := t.rivals(b, best, &flat, main, starts[1:], cost); m != best {
 		best = m
-		eq, _ = t.run(best, 15)
+		t.descend(best, 15)
 	}
 	_, turn := flat.arc(psi[0])
 	rough := t.spread()
@@ -130,44 +133,46 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, *normal,
 		if opt.Straight || flat.ratio < 1.5 || math.Abs(turn) < 0.09 && rough < 2.5 {
 			return
 		}
-		if m, e := t.tryBends(flat, psi[0], best); m != nil {
-			best, eq = m, e
+		if m := t.tryBends(flat, psi[0], best); m != nil {
+			best = m
 		}
 	}
 	clear := math.Abs(turn) > clearTurn // bent rather than ribbed: that first
 	if clear {
 		bend()
 	}
-	if m, e := t.tryRibs(best, opt.Ribs); m != nil {
-		best, eq = m, e
+	if m := t.tryRibs(best, opt.Ribs); m != nil {
+		best = m
 	}
 	if !clear {
 		bend()
 	}
-	if m, e := t.hop(best); m != nil {
-		best, eq = m, e
+	t.doubtStalk(b, best, &flat, main)
+	if m := t.hop(best); m != nil {
+		best = m
 	}
-	if m, e := t.doubtTip(best, main); m != nil {
-		best, eq = m, e
+	if m := t.doubtTip(best, main); m != nil {
+		best = m
 	}
-	if m, e := t.reach(best); m != nil {
-		best, eq = m, e
+	if m := t.reach(best); m != nil {
+		best = m
 	}
 	if opt.Pose == "" && mayStand(&t.views[main], flat) {
-		if m, e := t.rise(best, &flat, opt.Ribs); m != nil {
+		if m := t.rise(best, &flat, opt.Ribs); m != nil {
 			b.Pose, b.rival = Upright, rival{}
-			return m, e, nil
+			return m, nil
 		}
 	}
-	return best, t.tellStem(best, b, eq), nil
+	t.tellStem(best, b)
+	return best, nil
 }
 
 // finish fills the results.
-func (t *task) finish(b *Body, eq *normal, seen float64) {
+func (t *task) finish(b *Body, seen float64) {
 	m := b.m
 	v := m.traits()
+	u := t.uncertainty(m, v)
 	b.ResidualPx = t.spread() * t.rays[0].sigma
-	u := t.uncertainty(m, eq, v)
 	val := func(i int) Value { return Value{v[i], u[i]} }
 	b.Length, b.Width, b.Midline = val(qLength), val(qWidth), val(qMidline)
 	b.Bend, b.BroadestAt, b.Volume, b.Height = val(qBend), val(qBroadest), val(qVolume), val(qHeight)
@@ -184,9 +189,7 @@ func (t *task) finish(b *Body, eq *normal, seen float64) {
 		b.Notes = append(b.Notes, NoteUpright)
 	}
 	if b.Pose == Side {
-		_, a := t.hidden(m, 0)
-		_, c := t.hidden(m, 1)
-		if math.Max(a, c) > math.Tan(obliqueSlant) {
+		if math.Max(t.slant(m, 0), t.slant(m, 1)) > obliqueTan {
 			b.Notes = append(b.Notes, NoteOblique)
 		}
 	}

@@ -19,6 +19,7 @@ type ray struct {
 	edge  geom.Edge
 	at    geom.Px
 	nose  bool    // around a doubtful tip
+	stub  bool    // on a stalk's base that the outline took along
 	near  float64 // distance where it grazed the body last; NaN: not known
 	bow   float64 // second derivative of G along the ray there; 0: not known
 	seen  spot    // what it saw there
@@ -82,6 +83,8 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 		k := y.focal / (l * y.zdir) / y.sigma / gn
 		r := s.g * k
 		switch {
+		case y.stub && r > 0:
+			continue
 		case y.nose && r > 0:
 			k *= y.sigma / nosePx
 			r *= y.sigma / nosePx
@@ -158,25 +161,12 @@ func (t *task) spread() float64 {
 	return 1.4826 * v[len(v)/2]
 }
 
-// run minimises from m, in place, and returns the normal equations at the end and the cost.
-func (t *task) run(m *model, iterations int) (*normal, float64) {
-	cost := t.descend(m, iterations)
-	eq := newNormal(len(m.p))
-	t.forget()
-	t.level(m, eq, make([]float64, len(m.p)))
-	return eq, cost
-}
-
 // level fills the normal equations at m; parameters without evidence stay where they are.
 func (t *task) level(m *model, eq *normal, row []float64) {
 	eq.reset()
 	t.visit(m, row, true, eq.add)
 	t.kept = false
-	for i := range m.p {
-		if eq.a[i*eq.n+i] == 0 {
-			eq.a[i*eq.n+i] = 1
-		}
-	}
+	eq.prop()
 }
 
 // descend minimises from m, in place, by Levenberg and Marquardt's method and returns the cost.

@@ -42,7 +42,7 @@ func mayStand(v *View, flat plan) bool {
 
 // tellStem makes pole 0 the stem end: as a sure mark says, or else by the votes of the unsure marks and
 // the shape together (most fruit are slimmer at the stem end).
-func (t *task) tellStem(m *model, b *Body, eq *normal) *normal {
+func (t *task) tellStem(m *model, b *Body) {
 	vote, sure := t.vote(m)
 	b.StemKnown = sure
 	if !sure {
@@ -52,13 +52,11 @@ func (t *task) tellStem(m *model, b *Body, eq *normal) *normal {
 			b.Notes = append(b.Notes, NoteStem)
 		}
 	}
-	stem := vote >= 0
-	if stem {
-		return eq
+	if vote >= 0 {
+		return
 	}
 	m.reverse()
-	e, _ := t.run(m, 3)
-	return e
+	t.descend(m, 3)
 }
 
 // reverse swaps the ends.

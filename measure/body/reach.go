@@ -18,9 +18,9 @@ var reaches = [...]float64{-0.13, 0.13}
 // reach tries other lengths where the tips are seen at a slant: what lies beyond the outline is then nearly free,
 // and the minimiser stays where it started. Each end in turn is moved and given the tip of smooth fruit. It
 // returns a better body or nil.
-func (t *task) reach(m *model) (*model, *normal) {
-	if _, tan := t.hidden(m, 0); tan < reachTan || t.upright {
-		return nil, nil
+func (t *task) reach(m *model) *model {
+	if t.upright || t.slant(m, 0) < reachTan {
+		return nil
 	}
 	whole := t.thin()
 	ref := t.descend(m.clone(), 2)
@@ -46,11 +46,10 @@ func (t *task) reach(m *model) (*model, *normal) {
 			best = a.m
 		}
 	}
-	if best == nil {
-		return nil, nil
+	if best != nil {
+		t.descend(best, 8)
 	}
-	eq, _ := t.run(best, 8)
-	return best, eq
+	return best
 }
 
 // stretched returns the body with one end moved outwards by d of the length and the tip of smooth fruit there;

@@ -26,9 +26,9 @@ const (
 // tryRibs adds ribs to a straight body when the outline is scalloped, and returns the ribbed body
 // when it fits clearly better. A smooth body leans into the scallops: so every number of ribs is fitted for
 // a few steps, on a thinned outline, and the likeliest ones to the end.
-func (t *task) tryRibs(smooth *model, known int) (*model, *normal) {
+func (t *task) tryRibs(smooth *model, known int) *model {
 	if smooth.bent() || known < 0 || known == 0 && t.loss < ribbedLoss {
-		return nil, nil
+		return nil
 	}
 	lo, hi := fewestRibs, mostRibs
 	if known > 0 {
@@ -64,16 +64,16 @@ func (t *task) tryRibs(smooth *model, known int) (*model, *normal) {
 		}
 	}
 	if best == nil {
-		return nil, nil
+		return nil
 	}
-	eq, _ := t.run(best, 15)
+	t.descend(best, 15)
 	with, without := t.compare(best, smooth)
 	with += ribOdds(best.ribs)
 	d := best.p[best.pRib()]
 	if without-with > math.Max(ribGain, ribShareGain*without) && d > 0 && d < deepest {
-		return best, eq
+		return best
 	}
-	return nil, nil
+	return nil
 }
 
 // ribOdds is what a number of ribs other than the commonest costs: ten main vessels run along the fruit of most

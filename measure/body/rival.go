@@ -10,6 +10,7 @@ const (
 	flatBonus  = 5    // how much worse a flattened body may fit than a long one
 	rivalRatio = 1.35 // outlines rounder than this are tried across
 	rivalReach = 1.25 // the true axis may lie a little aside of both
+	stalkDoubt = 6    // how much better a body across a seen stalk's axis must fit to doubt the stalk
 	rivalWorse = 1.35 // how much greater the spread of the outline about the body across may be
 )
 
@@ -20,32 +21,17 @@ const (
 // Between two that fit the same, the flattened fruit is the likelier one (common practice, no source): then
 // rivals returns it as the better body, or else best.
 func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candidate, cost float64) *model {
-	take := func(m *model) {
-		b.rival.length = math.Max(b.rival.length, rivalReach*math.Abs(m.p[pLen]-best.p[pLen]))
-		r, _ := m.broadest()
-		r0, _ := best.broadest()
-		b.rival.width = math.Max(b.rival.width, rivalReach*2*math.Abs(r-r0))
-	}
 	for _, s := range others {
 		if off := math.Remainder(s.m.p[pYaw]-best.p[pYaw], math.Pi); math.Abs(off) > 0.5 && s.cost < cost+rivalCost {
-			take(s.m)
+			b.takes(best, s.m)
 		}
 	}
 	if _, clear := t.stalkAxis(flat, main); clear || flat.ratio > rivalRatio || len(t.views) > 1 {
 		return best
 	}
-	u := *t
-	u.marks = nil
-	u.abs = nil
-	w := flat.begin(best.p[pYaw] + math.Pi/2)
-	u.loose = stiff
-	u.descend(w, 7)
-	u.loose = 1
-	u.run(w, 6)
-	worse := u.spread()
-	u.compare(best, best)
-	if worse < rivalWorse*math.Max(u.spread(), 0.5) {
-		take(w)
+	w, worse, spread := t.across(best, flat)
+	if worse < rivalWorse*math.Max(spread, 0.5) {
+		b.takes(best, w)
 		if !best.flattened() && w.flattened() {
 			if cw, cb := t.compare(w, best); cw < cb+flatBonus {
 				return w
@@ -53,6 +39,44 @@ func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candi
 		}
 	}
 	return best
+}
+
+// across fits the body lying across best to the outline alone and returns it, the outline's spread about it and
+// that about best, multiples of sigma.
+func (t *task) across(best *model, flat *plan) (w *model, worse, spread float64) {
+	u := *t
+	u.marks = nil
+	u.abs = nil
+	w = flat.begin(best.p[pYaw] + math.Pi/2)
+	u.loose = stiff
+	u.descend(w, 7)
+	u.loose = 1
+	u.descend(w, 6)
+	worse = u.spread()
+	u.compare(best, best)
+	return w, worse, u.spread()
+}
+
+// doubtStalk looks across the axis to which a clearly seen stalk led in a roundish outline: where a body lying
+// across fits the outline clearly better, what was seen may not be the stalk. Then U takes in both.
+func (t *task) doubtStalk(b *Body, best *model, flat *plan, main int) {
+	if _, clear := t.stalkAxis(flat, main); !clear || flat.ratio > rivalRatio || len(t.views) > 1 || best.ribs > 0 {
+		return
+	}
+	w, _, _ := t.across(best, flat)
+	u := *t
+	u.marks, u.abs = nil, nil
+	if cw, cb := u.compare(w, best); cw < cb-stalkDoubt {
+		b.takes(best, w)
+	}
+}
+
+// takes widens the uncertainty of best by what the size of w differs.
+func (b *Body) takes(best, w *model) {
+	b.rival.length = math.Max(b.rival.length, rivalReach*math.Abs(w.p[pLen]-best.p[pLen]))
+	r, _ := w.broadest()
+	r0, _ := best.broadest()
+	b.rival.width = math.Max(b.rival.width, rivalReach*2*math.Abs(r-r0))
 }
 
 // flattened reports whether the body is shorter than wide.

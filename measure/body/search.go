@@ -76,7 +76,7 @@ func (t *task) thin() []ray {
 }
 
 // tryBends fits bent middle lines and returns one when the outline clearly asks for it.
-func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *normal) {
+func (t *task) tryBends(flat plan, psi float64, straight *model) *model {
 	var best *model
 	cost := math.Inf(1)
 	whole := t.thin()
@@ -90,23 +90,22 @@ func (t *task) tryBends(flat plan, psi float64, straight *model) (*model, *norma
 	}
 	t.rays = whole
 	if best == nil {
-		return nil, nil
+		return nil
 	}
-	eq, _ := t.run(best, 20)
+	t.descend(best, 20)
 	with, without := t.compare(best, straight)
 	turn := best.traits()[qBend]
 	_, arc := flat.arc(psi)
 	if without-with > 12 && math.Abs(turn) > 5 && math.Abs(turn) < 25+2*math.Abs(arc)*180/math.Pi {
-		return best, eq
+		return best
 	}
-	return nil, nil
+	return nil
 }
 
 // hop tries to shorten a tip that came out as a nose: a narrow tip beyond a shoulder, mostly hidden,
 // is a place where the minimiser gets caught. It returns a better body or nil.
-func (t *task) hop(m *model) (*model, *normal) {
+func (t *task) hop(m *model) *model {
 	var best *model
-	var eq *normal
 	n := m.nq
 	for end := 0; end < 2; end++ {
 		c := append([]float64(nil), m.prof.c...)
@@ -139,17 +138,16 @@ func (t *task) hop(m *model) (*model, *normal) {
 		w.p[pX], w.p[pY], w.p[pZ] = w.p[pX]+o.X, w.p[pY]+o.Y, w.p[pZ]+o.Z
 		w.p[pCap0+end] = math.Log(capShare)
 		w.update()
-		t.descend(w, 10)
-		e, _ := t.run(w, 10)
+		t.descend(w, 20)
 		now := best
 		if now == nil {
 			now = m
 		}
 		if a, b := t.compare(w, now); a < b {
-			best, eq = w, e
+			best = w
 		}
 	}
-	return best, eq
+	return best
 }
 
 // compare returns the costs of two bodies at the robust scale of the first; the last pass is that of

@@ -44,6 +44,15 @@ func (s *normal) add(row []float64, r, w float64) {
 	}
 }
 
+// prop holds parameters without evidence where they are.
+func (s *normal) prop() {
+	for i := 0; i < s.n; i++ {
+		if s.a[i*s.n+i] == 0 {
+			s.a[i*s.n+i] = 1
+		}
+	}
+}
+
 // cholesky factors a (lower half, n×n) in place; false when it is not positive definite.
 func cholesky(a []float64, n int) bool {
 	for j := 0; j < n; j++ {

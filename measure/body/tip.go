@@ -10,10 +10,10 @@ const (
 // doubtTip fits again without much trust in the outline around a tip that faces away, where no stalk is seen
 // anywhere: a stalk's base that the outline took along looks like a pointed tip there, and a pointed tip at
 // a slant is a far longer body. It returns nil when no tip is in doubt. The rays stay marked.
-func (t *task) doubtTip(m *model, view int) (*model, *normal) {
+func (t *task) doubtTip(m *model, view int) *model {
 	for i := range t.marks {
 		if k := &t.marks[i]; k.name == 0 && !k.either {
-			return nil, nil // the stalk is seen elsewhere: a blossom end has none
+			return nil // the stalk is seen elsewhere: a blossom end has none
 		}
 	}
 	v := &t.views[view]
@@ -21,7 +21,7 @@ func (t *task) doubtTip(m *model, view int) (*model, *normal) {
 	for end := 0; end < 2; end++ {
 		p, out := m.pole(end)
 		facing := out.Dot(t.eyes[view].Sub(p).Unit())
-		if _, tan := t.hidden(m, end); tan < unmarkedTan || facing > 0 || t.marked(m, end) {
+		if t.slant(m, end) < unmarkedTan || facing > 0 || t.marked(m, end) {
 			continue
 		}
 		r, _ := m.broadest()
@@ -39,12 +39,12 @@ func (t *task) doubtTip(m *model, view int) (*model, *normal) {
 		}
 	}
 	if !doubt {
-		return nil, nil
+		return nil
 	}
 	w := m.clone()
-	eq, _ := t.run(w, 15)
-	if h, e := t.hop(w); h != nil {
-		return h, e
+	t.descend(w, 15)
+	if h := t.hop(w); h != nil {
+		return h
 	}
-	return w, eq
+	return w
 }

@@ -8,20 +8,18 @@ import (
 )
 
 const (
-	// hiddenDoubt is the standard uncertainty of the part of a tip that no view shows, as a share of its
-	// depth, when it is small; it grows with the slant, as less and less of the flank before the tip is
-	// seen. Both found on rendered fruit, whose coverage docs/body.md gives.
-	hiddenDoubt = 0.06
-	slantDoubt  = 0.10
-	// obliqueSlant is the slant from which on a length is called too oblique.
-	obliqueSlant = 38 * math.Pi / 180
-	// leastScale bounds how far below its stated sigma an outline's noise is believed to be.
-	leastScale = 0.7
+	// sharpen is how much smaller than by the law of propagation the fit's own share of a standard uncertainty
+	// is: the priors' spreads leave room for odd fruit. Found on simulated fruit, whose coverage docs/body.md gives.
+	sharpen = 0.8
+	// obliqueTan is the slant (tangent, 38°) from which on a length is called too oblique: what no view shows is
+	// then so much of it that odd tips tell. obliqueDoubt is how its standard deviation / length grows from there.
+	obliqueTan   = 0.78
+	obliqueDoubt = 0.06
 	// roundness is the standard deviation of a diameter around the body / diameter: no fruit is turned on
 	// a lathe.
 	roundness = 0.003
 	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
-	lengthFloor = 0.0035
+	lengthFloor = 0.0037
 )
 
 // A tip seen at a slant beyond unmarkedTan (tangent) that no sure mark names may carry part of a stalk
@@ -71,11 +69,11 @@ var stationTraits = func() []int {
 }()
 
 // uncertainty returns the expanded uncertainty (k = 2) of each trait: outline noise and priors by the
-// law of propagation (JCGM 100:2008, 5.1.2), the perturbed cameras, and the hidden tips.
-func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
+// law of propagation (JCGM 100:2008, 5.1.2), the perturbed cameras, unevenness and a stalk taken for a tip.
+func (t *task) uncertainty(m *model, v []float64) []float64 {
 	n := len(m.p)
 	out := make([]float64, len(v))
-	inv := eq.inverse()
+	inv := t.evidence(m).inverse()
 	if inv == nil {
 		for j := range out {
 			out[j] = math.NaN()
@@ -95,24 +93,22 @@ func (t *task) uncertainty(m *model, eq *normal, v []float64) []float64 {
 		}
 		jac[i] = d
 	}
-	scale := math.Max(leastScale, t.spread())
 	row := make([]float64, n)
 	for j := range out {
 		for a := range row {
 			row[a] = jac[a][j]
 		}
-		out[j] = quad(inv, row) * scale * scale
+		out[j] = quad(inv, row) * sharpen * sharpen
 	}
 	for j, d := range t.cameras(m, inv, jac, len(v)) {
 		out[j] += d
 	}
 	tips := math.Pow(lengthFloor*v[qLength], 2)
-	for end := 0; end < 2; end++ {
-		depth, tan := t.hidden(m, end)
-		tips += math.Pow((hiddenDoubt+slantDoubt*tan*tan)*depth, 2)
-		if tan > unmarkedTan && !t.marked(m, end) {
-			tips += math.Pow((unmarkedDoubt+unmarkedSlant*(tan-unmarkedTan))*v[qLength], 2)
-		}
+	if tan := t.slant(m, 0); tan > unmarkedTan && !t.marked(m, 0) && !t.marked(m, 1) {
+		tips += math.Pow((unmarkedDoubt+unmarkedSlant*(tan-unmarkedTan))*v[qLength], 2)
+	}
+	if over := t.slant(m, 0) - obliqueTan; over > 0 {
+		tips += math.Pow(obliqueDoubt*over*v[qLength], 2)
 	}
 	edge := 2 * math.Pow(t.offset(m), 2) // two sides
 	tips += edge
@@ -143,39 +139,17 @@ func quad(a, x []float64) float64 {
 	return s
 }
 
-// hidden returns how deep the part of a tip is, along the middle line, that lies beyond every view's
-// outline, mm, 0 when a view looks straight across the axis there; and the tangent of the least slant.
-func (t *task) hidden(m *model, end int) (depth, tan float64) {
+// slant returns the tangent of the angle by which an end's axis leaves the plane across the line of sight, in
+// the view where it is least.
+func (t *task) slant(m *model, end int) float64 {
 	p, out := m.pole(end)
-	tan = math.Inf(1)
+	tan := math.Inf(1)
 	for i := range t.views {
 		see := t.eyes[i].Sub(p).Unit()
-		slant := math.Abs(out.Dot(see)) // sine of the angle out of the plane across the line of sight
-		tan = math.Min(tan, slant/math.Sqrt(math.Max(1e-9, 1-slant*slant)))
+		sin := math.Abs(out.Dot(see))
+		tan = math.Min(tan, sin/math.Sqrt(math.Max(1e-9, 1-sin*sin)))
 	}
-	return m.capDepth(end, tan), tan
-}
-
-// capDepth returns the distance from a tip to the first ring whose normal leans as far from the axis
-// as tan says (tangent of the angle), mm.
-func (m *model) capDepth(end int, tan float64) float64 {
-	const n = 80
-	for i := 1; i <= n; i++ {
-		u := 0.4 * math.Pow(float64(i)/n, 2)
-		t := u
-		if end == 1 {
-			t = 1 - u
-		}
-		r2, d := m.prof.r2(t)
-		if end == 1 {
-			d = -d
-		}
-		// |dρ/dx| = cot of the normal's angle from the axis
-		if slope := d / (2 * math.Sqrt(math.Max(r2, 1e-9)) * m.mid.L); slope*tan <= 1 {
-			return u * m.mid.L
-		}
-	}
-	return 0.4 * m.mid.L
+	return tan
 }
 
 // cameras returns the variance of each of n traits from the caller's perturbed cameras: with each of them the
@@ -223,7 +197,7 @@ func (t *task) seenBy(i int, cam *camera.Camera) *task {
 	for k := range u.rays {
 		if y := &u.rays[k]; y.view == i {
 			r := newRay(cam, y.at)
-			r.view, r.sigma, r.edge, r.nose = y.view, y.sigma, y.edge, y.nose
+			r.view, r.sigma, r.edge, r.nose, r.stub = y.view, y.sigma, y.edge, y.nose, y.stub
 			u.rays[k] = r
 		}
 	}

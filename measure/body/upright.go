@@ -17,20 +17,20 @@ const (
 
 // rise fits the fruit standing and returns the body when it fits clearly better than the lying one; the
 // task is then one of a standing fruit.
-func (t *task) rise(lying *model, flat *plan, ribs int) (*model, *normal) {
+func (t *task) rise(lying *model, flat *plan, ribs int) *model {
 	_, cost := t.compare(lying, lying)
 	u := *t
 	u.marks = append([]mark(nil), t.marks...)
 	u.upright, u.abs = true, nil
-	m, eq, err := u.standing(flat, ribs)
+	m, err := u.standing(flat, ribs)
 	if err != nil {
-		return nil, nil
+		return nil
 	}
 	if c, _ := u.compare(m, m); c > cost-standGain {
-		return nil, nil
+		return nil
 	}
 	*t = u
-	return m, eq
+	return m
 }
 
 // ringShare is the standard uncertainty that the height of a standing fruit's greatest ring gives its width / width.
@@ -43,7 +43,7 @@ func (t *task) ringShare(m *model) float64 {
 }
 
 // standing fits an upright body, its stem end up, from several heights.
-func (t *task) standing(flat *plan, ribs int) (*model, *normal, error) {
+func (t *task) standing(flat *plan, ribs int) (*model, error) {
 	for i := range t.marks {
 		k := &t.marks[i]
 		k.either = false // the lower end is out of sight
@@ -66,13 +66,13 @@ func (t *task) standing(flat *plan, ribs int) (*model, *normal, error) {
 		}
 	}
 	if len(all) == 0 {
-		return nil, nil, ErrNoFit
+		return nil, ErrNoFit
 	}
 	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
 	best := all[0].m
-	eq, _ := t.run(best, 25)
-	if m, e := t.tryRibs(best, ribs); m != nil {
-		best, eq = m, e
+	t.descend(best, 25)
+	if m := t.tryRibs(best, ribs); m != nil {
+		best = m
 	}
-	return best, eq, nil
+	return best, nil
 }

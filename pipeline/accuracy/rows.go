@@ -84,6 +84,27 @@ func Measure(s *scene.Scene, f *scene.Fruit, b *body.Body) Row {
 	return r
 }
 
+// MeasureSimulated compares body b with the truth of a simulated fruit.
+func MeasureSimulated(s *Simulated, b *body.Body) Row {
+	cam := &s.Views[0].Camera
+	r := Row{Scene: "simulated", TiltDeg: cam.TiltDeg(), SlantDeg: s.SlantDeg, Shape: s.Kind, Notes: b.Notes, Residual: b.ResidualPx, PoseOK: b.Pose == body.Side}
+	r.Length, r.LengthU = 100*(b.Length.V-s.LengthMM)/s.LengthMM, 100*b.Length.U/s.LengthMM
+	r.Midline, r.WidthU = r.Length, 100*b.Width.U/s.WidthMM
+	switch w := b.Width.V; {
+	case w > s.WidthMM:
+		r.Width = 100 * (w - s.WidthMM) / s.WidthMM
+	case w < s.WidthMinMM:
+		r.Width = 100 * (w - s.WidthMinMM) / s.WidthMM
+	}
+	see := s.Stem.Add(s.Blossom).Scale(0.5).Sub(cam.Centre()).Unit()
+	r.OffAxis = deg(math.Acos(see.Dot(geom.Vec3{X: cam.R[2][0], Y: cam.R[2][1], Z: cam.R[2][2]})))
+	if len(b.Views) > 0 {
+		t := cam.Project(s.Stem)
+		r.StemOK = b.Views[0].Stem.Sub(t).Norm() < b.Views[0].Blossom.Sub(t).Norm()
+	}
+	return r
+}
+
 func deg(r float64) float64 { return r * 180 / math.Pi }
 
 // Table prints a line for each value of key and a total.

@@ -13,6 +13,7 @@ package main
 import (
 	"flag"
 	"fmt"
+	"math/rand"
 	"os"
 	"path/filepath"
 	"strings"
@@ -36,6 +37,7 @@ func main() {
 	flag.BoolVar(&j.ribs, "ribs", false, "tell the fit the true number of ribs, as the skin may")
 	out := flag.String("run", "", "result folder of a finished run of the scenes' photos")
 	flag.StringVar(&j.truth, "true", "", "with -run: which of outline, ends, camera are the true ones")
+	flag.IntVar(&j.simulate, "simulate", 0, "so many fruit of random shape in place of the scenes")
 	flag.Parse()
 	rows, err := j.run(*out, flag.Args())
 	if err != nil {
@@ -80,11 +82,15 @@ type job struct {
 	seed                 int64
 	joint, verbose, ribs bool
 	truth                string
+	simulate             int
 	stored               map[string]*accuracy.Stored // nil: true outlines with noise
 }
 
 // run fits every whole fruit of the scenes.
 func (j *job) run(out string, prefixes []string) ([]accuracy.Row, error) {
+	if j.simulate > 0 {
+		return j.simulated()
+	}
 	if out != "" {
 		var err error
 		if j.stored, err = accuracy.ReadRun(out); err != nil {
@@ -172,6 +178,34 @@ func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
 		rows = append(rows, r)
 		if j.verbose {
 			fmt.Printf("%-22s %2d %-7s L %+6.2f±%.2f W %+6.2f±%.2f bend %+5.1f broad %+.3f rise %+5.1f (true %+5.1f) slant %4.1f tilt %4.1f off %4.1f res %.2f %v %v %.0fms\n    %s\n", key, i, r.Shape, r.Length, r.LengthU, r.Width, r.WidthU, r.Bend, r.Broad, r.Rise, b.RiseDeg-r.Rise, r.SlantDeg, r.TiltDeg, r.OffAxis, r.Residual, r.StemOK, r.Notes, took.Seconds()*1000, b.Describe())
+		}
+	}
+	return rows, nil
+}
+
+// simulated fits fruit of random shape; -same-table: three views of each.
+func (j *job) simulated() ([]accuracy.Row, error) {
+	rng := rand.New(rand.NewSource(j.seed))
+	var rows []accuracy.Row
+	views := 1
+	if j.joint {
+		views = 3
+	}
+	for i := 0; len(rows) < j.simulate; i++ {
+		s, ok := accuracy.Simulate(rng, views)
+		if !ok {
+			continue
+		}
+		start := time.Now()
+		b, err := body.Fit(s.Views, body.Options{})
+		if err != nil {
+			return nil, fmt.Errorf("simulated fruit %d: %w", i, err)
+		}
+		r := accuracy.MeasureSimulated(&s, b)
+		r.Took = time.Since(start)
+		rows = append(rows, r)
+		if j.verbose {
+			fmt.Printf("%-22s %2d %-7s L %+6.2f±%.2f W %+6.2f±%.2f bend %+5.1f broad %+.3f rise %+5.1f (true %+5.1f) slant %4.1f tilt %4.1f off %4.1f res %.2f %v %v 0ms\n", "sim", i, strings.ReplaceAll(r.Shape, " ", "-"), r.Length, r.LengthU, r.Width, r.WidthU, r.Bend, r.Broad, r.Rise, 0.0, r.SlantDeg, r.TiltDeg, r.OffAxis, r.Residual, r.StemOK, r.Notes)
 		}
 	}
 	return rows, nil

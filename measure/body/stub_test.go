@@ -1,0 +1,84 @@
+package body
+
+import (
+	"math"
+	"testing"
+
+	"offtype/measure/geom"
+)
+
+// ring is a closed outline: a circle of 100 px with waves of the given number and height, and a bump of half
+// width half and height up (px) on its right side.
+func ring(waves int, wave, half, up float64) []geom.Px {
+	var out []geom.Px
+	for i := 0; i < 1200; i++ {
+		th := 2 * math.Pi * float64(i) / 1200
+		r := 100 + wave*math.Abs(math.Sin(float64(waves)*th/2))
+		s, c := math.Sincos(th)
+		p := geom.Px{X: r * c, Y: r * s}
+		if c > 0 && math.Abs(p.Y) < half {
+			p.X += up
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// Closed geometry: a bump 24 px wide and 14 px high is a stub whose foot lies where it was put; a circle, ten
+// ribs of a tenth of the radius and a wide bump are none.
+func TestFindStub(t *testing.T) {
+	s, ok := findStub(ring(0, 0, 12, 14))
+	if !ok {
+		t.Fatal("no stub found")
+	}
+	mid := s.a.Add(s.b).Scale(0.5)
+	if math.Abs(mid.X-99) > 4 || math.Abs(mid.Y) > 3 || math.Abs(s.a.Sub(s.b).Norm()-24) > 7 {
+		t.Errorf("foot from %v to %v, want 24 px around (99, 0)", s.a, s.b)
+	}
+	for name, o := range map[string][]geom.Px{"circle": ring(0, 0, 0, 0), "ribs": ring(10, 10, 0, 0), "wide": ring(0, 0, 45, 14)} {
+		if s, ok := findStub(o); ok {
+			t.Errorf("%s: stub at %v", name, s)
+		}
+	}
+	n := 0
+	v := View{Outline: ring(0, 0, 12, 14)}
+	on := doubtStub(&v)
+	for _, p := range v.Outline {
+		if on(p) {
+			n++
+			if p.X < 95 {
+				t.Fatalf("%v counts as stub", p)
+			}
+		}
+	}
+	if n < 20 || v.Stem == nil {
+		t.Errorf("%d points on the stub, stem end %v", n, v.Stem)
+	}
+	tip := geom.Px{X: 130}
+	v = View{Outline: ring(0, 0, 12, 14), Stem: &geom.Px{X: 100}, StalkTip: &tip}
+	if doubtStub(&v) != nil {
+		t.Error("a stalk that is seen needs no stub")
+	}
+}
+
+// A bay with the stalk in it is hidden all along; one without it is the fruit's own.
+func TestHideBays(t *testing.T) {
+	o := ring(0, 0, 20, -15)
+	edge := make([]geom.Edge, len(o))
+	if got := hideBays(o, edge); got[0] != geom.EdgeFree {
+		t.Error("a bay without a stalk is hidden")
+	}
+	edge[0] = geom.EdgeStalk
+	hidden := 0
+	for i, e := range hideBays(o, edge) {
+		if e == geom.EdgeStalk {
+			hidden++
+			if math.Abs(o[i].Y) > 24 {
+				t.Errorf("%v is hidden", o[i])
+			}
+		}
+	}
+	if hidden < 60 {
+		t.Errorf("%d points hidden, want the bay of about 76", hidden)
+	}
+}
