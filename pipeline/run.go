@@ -40,6 +40,7 @@ type job struct {
 	sha   string
 	part  *Part
 	kept  bool
+	lean  bool // part holds no fruit: they lie in the result folder until all photos are done
 	took  time.Duration
 }
 
@@ -173,6 +174,7 @@ func measureAll(ctx context.Context, jobs []*job, m *measurer, o *Options) *Resu
 			res.Stopped = true
 			continue
 		}
+		j.load(o.Out)
 		switch {
 		case j.part.Photo.Status == record.StatusFailed:
 			res.Failed++
@@ -211,12 +213,8 @@ func (m *measurer) one(ctx context.Context, j *job) {
 	key := partKey(j.sha, m.settings, fixHash, m.opt.Program)
 	if !m.opt.Again {
 		if p, ok := readPart(m.opt.Out, key); ok {
-			p.Index, p.Photo.Name, p.Photo.Path = j.index, j.in.Name, j.in.Path
-			for i := range p.Fruits {
-				p.Fruits[i].Photo = j.in.Name
-			}
-			j.part, j.kept = p, true
-			p.slim()
+			j.kept = true
+			j.keepLean(p)
 			return
 		}
 	}
@@ -230,6 +228,35 @@ func (m *measurer) one(ctx context.Context, j *job) {
 		j.part = failedPart(j, err.Error())
 		return
 	}
+	j.keepLean(p)
+}
+
+// keepLean keeps of a stored result what progress and errors need. With all its fruit a photo
+// takes some 50 kB, and the memory of a run would grow with every photo.
+func (j *job) keepLean(p *Part) {
+	j.part, j.lean = &Part{Key: p.Key, Index: j.index, Photo: p.Photo}, true
+	j.name(j.part)
+}
+
+// name gives a part the place and name that its photo has in this run.
+func (j *job) name(p *Part) {
+	p.Index, p.Photo.Name, p.Photo.Path = j.index, j.in.Name, j.in.Path
+	for i := range p.Fruits {
+		p.Fruits[i].Photo = j.in.Name
+	}
+}
+
+// load reads the fruit of a lean part back, without their outlines.
+func (j *job) load(out string) {
+	if !j.lean {
+		return
+	}
+	p, ok := readPart(out, j.part.Key)
+	if !ok {
+		j.part, j.lean = failedPart(j, "its stored result is no longer in the folder parts; run the same command again"), false
+		return
+	}
+	j.name(p)
 	p.slim()
-	j.part = p
+	j.part, j.lean = p, false
 }
