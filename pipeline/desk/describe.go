@@ -67,7 +67,7 @@ type varietyData struct {
 	All      []varietyLine
 }
 
-type varietyLine struct{ Name, Text string }
+type varietyLine struct{ Name, Title, Text string }
 
 func (d *Desk) readVariety(name string) (*reference.Description, error) {
 	if !d.hasVariety(name) {
@@ -88,22 +88,42 @@ func (d *Desk) varieties(w http.ResponseWriter, r *http.Request, status int, pro
 	v := varietyData{Harvests: d.inBook(r.Context()), Stages: stages}
 	for _, n := range d.varietyNames() {
 		x, err := d.readVariety(n)
-		text := ""
+		title, text := n, ""
 		if err != nil {
 			text = "cannot be read: " + err.Error()
 		} else {
-			text = fmt.Sprintf("%s (%s), version %s", x.Name, x.Species, x.Version)
+			title, text = x.Name, fmt.Sprintf("%s, version %s", x.Species, x.Version)
 			if x.Learnt != nil {
 				text += fmt.Sprintf(", learnt from %s", record.Count(x.Learnt.Fruits, "fruit", "fruit"))
 			}
 		}
-		v.All = append(v.All, varietyLine{n, text})
+		v.All = append(v.All, varietyLine{n, title, text})
 	}
 	p := &page{Title: "What a variety looks like", Door: "sow", Data: v}
 	if problem != nil {
 		p.Problem = sentence(problem.Error())
 	}
 	d.showStatus(w, r, status, "varieties", p)
+}
+
+// varietyChoices lists the descriptions for a menu: the variety's name, with the version where two share it.
+func (d *Desk) varietyChoices() []varietyLine {
+	var out []varietyLine
+	count := map[string]int{}
+	for _, n := range d.varietyNames() {
+		l := varietyLine{Name: n, Title: n}
+		if x, err := d.readVariety(n); err == nil {
+			l.Title, l.Text = x.Name, x.Version
+		}
+		count[l.Title]++
+		out = append(out, l)
+	}
+	for i := range out {
+		if count[out[i].Title] > 1 {
+			out[i].Title += ", version " + out[i].Text
+		}
+	}
+	return out
 }
 
 var stages = []string{"young", "at harvest", "cured", "stored"}

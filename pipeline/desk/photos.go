@@ -59,7 +59,7 @@ type photosData struct {
 	Failed    int
 	Said      []string
 	Form      saved
-	Varieties []string
+	Varieties []varietyLine
 	Lots      []string
 	Stages    []string
 	Missing   int // photos that are not where they were
@@ -115,13 +115,13 @@ func (h *harvest) photosData() photosData {
 
 func (d *Desk) photosView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	v := h.photosData()
-	v.Varieties = d.varietyNames()
+	v.Varieties = d.varietyChoices()
 	v.Lots = d.lotCodes(r)
 	v.Cards, v.Lenses, v.UsedCards = d.cardNumbers(), d.lensNames(), map[int]bool{}
 	for _, n := range v.Form.Colours {
 		v.UsedCards[n] = true
 	}
-	v.Stages = []string{"young", "at harvest", "cured", "stored"}
+	v.Stages = stages
 	d.show(w, r, "photos", h.page("Photos", "photos", v))
 }
 

@@ -377,7 +377,10 @@ func profilePath(f *record.Fruit) string {
 		if i >= n {
 			j, side = 2*n-1-i, 1
 		}
-		pts = append(pts, geom.Px{X: x0 + k*long*float64(j)/float64(n-1), Y: 60 + side*k*f.Profile[j]/2})
+		p := geom.Px{X: x0 + k*long*float64(j)/float64(n-1), Y: 60 + side*k*f.Profile[j]/2}
+		if len(pts) == 0 || p.Sub(pts[len(pts)-1]).Norm() > .5 && p.Sub(pts[0]).Norm() > .5 { // both sides meet at the ends
+			pts = append(pts, p)
+		}
 	}
 	return smooth(pts)
 }

@@ -246,6 +246,8 @@
     svg.classList.toggle("draw", drawing());
     svg.classList.toggle("numbers", t === "numbers");
     el("numberbar").hidden = t !== "numbers";
+    sheet.classList.toggle("asking", t === "numbers");
+    commit();
     if (t === "numbers") { const o = order(); ask(chosen || o.find((n) => !el("f" + n).dataset.plant) || o[0]); }
     document.querySelector(".drawbar").hidden = !(t === "redraw" || t === "add");
     if (drawing()) { aim = mid(); svg.focus({ preventScroll: true }); }
