@@ -11,7 +11,7 @@ const lonely = 1e-3 / 1.2
 
 // temper scales log densities before they become memberships: the types were chosen to fit these very
 // fruit, so that plain memberships are too sure. Set by the simulation's reliability table.
-const temper = 0.5
+const temper = 0.6
 
 // model is a chosen partition with what membership needs.
 type model struct {

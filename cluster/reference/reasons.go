@@ -12,13 +12,20 @@ import (
 // speaks: the least distance of a trait, in standard deviations, that is worth a sentence.
 const speaks = 2.5
 
+// NothingAgainst is the only reason of a unit that nothing speaks against.
+const NothingAgainst = "nothing measured speaks against the variety"
+
+// trifle: leaving the described range by less than this many standard deviations of a fruit is not worth a
+// sentence when something else is.
+const trifle = 0.5
+
 // most is the largest number of sentences on traits.
 const mostReasons = 6
 
 // reasons writes what speaks against a unit, strongest first, or that nothing does.
 func (j *judge) reasons(fs []Fruit, rows []int, v Verdict, pattern string) []string {
 	var out []string
-	colour := false
+	colour, little := false, "" // little: the strongest of those that are trifles
 	for _, d := range v.Traits {
 		if math.Abs(d.Z) < speaks || len(out) >= mostReasons {
 			break
@@ -34,11 +41,18 @@ func (j *judge) reasons(fs []Fruit, rows []int, v Verdict, pattern string) []str
 				out = append(out, marksDiffer)
 			}
 		default:
-			out = append(out, j.traitReason(d))
+			if !j.trifling(d) {
+				out = append(out, j.traitReason(d))
+			} else if little == "" {
+				little = j.traitReason(d)
+			}
 		}
 	}
 	if pattern != "" {
 		out = append(out, pattern)
+	}
+	if len(out) == 0 && little != "" {
+		out = append(out, little)
 	}
 	if len(out) > 0 {
 		return out
@@ -52,7 +66,19 @@ func (j *judge) reasons(fs []Fruit, rows []int, v Verdict, pattern string) []str
 		}
 		return out
 	}
-	return []string{"nothing measured speaks against the variety"}
+	return []string{NothingAgainst}
+}
+
+// trifling reports a trait that is just past the described range.
+func (j *judge) trifling(d Deviation) bool {
+	dm := j.dimOf(d)
+	work := dm.trait.Scale.Work
+	x := work(d.Value)
+	over := x - work(dm.high)
+	if !(over > 0) { // no high bound, or inside
+		over = work(dm.low) - x
+	}
+	return over > 0 && over < trifle*dm.sd
 }
 
 const marksDiffer = "its marks differ in colour or in their share of the skin from those described"
@@ -78,12 +104,12 @@ func (j *judge) traitReason(d Deviation) string {
 	case d.Value < dm.low:
 		bound, over = "from "+figure(dm.low, unit), d.Value-dm.low
 	default:
-		return fmt.Sprintf("%s than plants of the variety are on average (mean %s, this one %s)",
+		return fmt.Sprintf("%s than plants of the variety are on average (mean %s, measured %s)",
 			by(dm.trait, d.Value-d.Mean), figure(d.Mean, unit), figure(d.Value, unit))
 	}
 	s := fmt.Sprintf("%s than the description allows (%s", by(dm.trait, over), bound)
 	if unit == "" {
-		s += ", this one " + figure(d.Value, unit)
+		s += ", measured " + figure(d.Value, unit)
 	}
 	return s + ")"
 }

@@ -45,12 +45,14 @@ type (
 	}
 	// facts is a table of names and values.
 	facts struct{ rows [][2]string }
-	// drawing is a figure of w × h mm.
+	// drawing is a figure of w × h mm. fit, where there is one, makes a lower one of at most room mm, so that
+	// the rest of a page is used; it may refuse.
 	drawing struct {
 		w, h    float64
 		alt     string
 		caption string
 		draw    func(c canvas)
+		fit     func(room float64) (drawing, bool)
 	}
 	// contents lists the parts of level 1.
 	contents struct{}

@@ -150,7 +150,7 @@ func (b *docBuilder) found() []block {
 				name += " " + b.t.ControlMark
 			}
 		}
-		pt.rows = append(pt.rows, []cell{{text: name, bold: true}, {text: fmt.Sprint(p.Fruits)}, {text: b.verdictText(p.Verdict), bold: p.Verdict == record.OffType}, {text: or(strings.Join(p.Reasons, "\n"), "–")}})
+		pt.rows = append(pt.rows, []cell{{text: name, bold: true}, {text: fmt.Sprint(p.Fruits)}, {text: b.verdictText(p.Verdict), bold: p.Verdict == record.OffType}, {text: or(strings.Join(against(p.Reasons), "\n"), "–")}})
 	}
 	if len(pt.rows) > 0 {
 		bs = append(bs, heading{text: b.t.Plants, level: 2}, pt)

@@ -56,39 +56,17 @@ func (h *htmlDoc) block(b block) {
 			fmt.Fprintf(&h.b, `<h%d dir="auto">%s</h%d>`, b.level+1, esc(b.text), b.level+1)
 		}
 	case para:
-		tag, class := "p", ""
-		switch b.look {
-		case title:
-			tag = "h1"
-		case small, kicker:
-			class = "small"
-		case lead:
-			class = "lead"
-		}
-		fmt.Fprintf(&h.b, `<%s class="%s" dir="auto">%s</%s>`, tag, class, esc(b.text), tag)
+		h.para(b)
 	case list:
 		class := ""
 		if b.boxes {
-			class = "boxes"
+			class = ` class="boxes"`
 		}
-		fmt.Fprintf(&h.b, `<ul class="%s">`, class)
-		for _, s := range b.items {
-			fmt.Fprintf(&h.b, `<li dir="auto">%s</li>`, esc(s))
-		}
+		fmt.Fprintf(&h.b, `<ul%s>`, class)
+		h.each("<li dir=\"auto\">%s</li>", b.items)
 		h.b.WriteString("</ul>")
 	case frame:
-		class := "frame"
-		if b.strong {
-			class += " strong"
-		}
-		fmt.Fprintf(&h.b, `<section class="%s">`, class)
-		if b.title != "" {
-			fmt.Fprintf(&h.b, `<p class="small">%s</p>`, esc(b.title))
-		}
-		for _, s := range b.paras {
-			fmt.Fprintf(&h.b, `<p dir="auto">%s</p>`, esc(s))
-		}
-		h.b.WriteString("</section>")
+		h.frame(b)
 	case numbers:
 		h.b.WriteString(`<ul class="figures">`)
 		for _, f := range b.of {
@@ -104,22 +82,63 @@ func (h *htmlDoc) block(b block) {
 	case table:
 		h.table(b)
 	case drawing:
-		c := &svgCanvas{measure: h.measure}
-		b.draw(c)
-		fmt.Fprintf(&h.b, `<figure class="draw"><svg viewBox="-1 -1 %.2f %.2f" role="img" aria-label="%s">%s</svg>`, b.w+2, b.h+2, html.EscapeString(b.alt), c.b.String())
-		if b.caption != "" {
-			fmt.Fprintf(&h.b, `<figcaption dir="auto">%s</figcaption>`, esc(b.caption))
-		}
-		h.b.WriteString("</figure>")
+		h.drawing(b)
 	case contents:
-		h.b.WriteString("<nav><ol>")
-		for _, x := range h.blocks {
-			if p, ok := x.(heading); ok && p.level == 1 {
-				fmt.Fprintf(&h.b, `<li><a href="#%s">%s</a></li>`, p.id, esc(p.text))
-			}
-		}
-		h.b.WriteString("</ol></nav>")
+		h.contents()
 	}
+}
+
+// each writes items, escaped, into format.
+func (h *htmlDoc) each(format string, items []string) {
+	for _, s := range items {
+		fmt.Fprintf(&h.b, format, esc(s))
+	}
+}
+
+func (h *htmlDoc) para(b para) {
+	tag, class := "p", ""
+	switch b.look {
+	case title:
+		tag = "h1"
+	case small, kicker:
+		class = ` class="small"`
+	case lead:
+		class = ` class="lead"`
+	}
+	fmt.Fprintf(&h.b, `<%s%s dir="auto">%s</%s>`, tag, class, esc(b.text), tag)
+}
+
+func (h *htmlDoc) frame(b frame) {
+	class := "frame"
+	if b.strong {
+		class += " strong"
+	}
+	fmt.Fprintf(&h.b, `<section class="%s">`, class)
+	if b.title != "" {
+		fmt.Fprintf(&h.b, `<p class="small">%s</p>`, esc(b.title))
+	}
+	h.each("<p dir=\"auto\">%s</p>", b.paras)
+	h.b.WriteString("</section>")
+}
+
+func (h *htmlDoc) drawing(b drawing) {
+	c := &svgCanvas{measure: h.measure}
+	b.draw(c)
+	fmt.Fprintf(&h.b, `<figure class="draw"><svg viewBox="-1 -1 %.2f %.2f" role="img" aria-label="%s">%s</svg>`, b.w+2, b.h+2, html.EscapeString(b.alt), c.b.String())
+	if b.caption != "" {
+		fmt.Fprintf(&h.b, `<figcaption dir="auto">%s</figcaption>`, esc(b.caption))
+	}
+	h.b.WriteString("</figure>")
+}
+
+func (h *htmlDoc) contents() {
+	h.b.WriteString("<nav><ol>")
+	for _, x := range h.blocks {
+		if p, ok := x.(heading); ok && p.level == 1 {
+			fmt.Fprintf(&h.b, `<li><a href="#%s">%s</a></li>`, p.id, esc(p.text))
+		}
+	}
+	h.b.WriteString("</ol></nav>")
 }
 
 func (h *htmlDoc) table(t table) {

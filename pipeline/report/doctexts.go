@@ -28,7 +28,7 @@ type docTexts struct {
 	Skin, Pattern, ShapeWords, OtherThan                                 string
 	UpTo, From, Within, WithinU, Above, Below                            string
 	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead  []string
-	NoHand, HandPart, Reasons, Notes, Alone, Probability, OutlineUnsure  string
+	HandPart, Reasons, Notes, Alone, Probability, OutlineUnsure          string
 	AnnexPart, AnnexIntro, SheetsLeftOut                                 string
 	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt          string
 	ColourCaption, AxisA                                                 string
@@ -88,7 +88,7 @@ var docEnglish = docTexts{
 	IndexHead:      []string{"Photo", "No.", "Plant", "Group", "Length, mm", "Width, mm", "Skin", "Verdict"},
 	PhotoHead:      []string{"Photo", "State", "Card", "mm a px", "Tilt", "Height, mm", "Focal, px", "Card fit, px", "Colour fit, ΔE00"},
 	HashHead:       []string{"Photo", "SHA-256 of the file"},
-	NoHand:         "Nothing was observed by hand.", HandPart: "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
+	HandPart:       "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
 	AnnexPart: "Annex: a sheet for each fruit", AnnexIntro: "± is the expanded uncertainty (k = 2, about 95 %). The dimension lines show the measured length without the stalk and the greatest width.",
 	SheetsLeftOut: "%d of %d fruit have a sheet, off-type and doubtful ones first. This list holds all.",
 	TraitPart:     "Traits", DotIntro: "Each mark is one fruit (× 12: twelve in one place); its shape is the mark of its group. White: true to type or not judged. Grey: doubtful. Black: off-type.",

@@ -82,12 +82,16 @@ func (b *docBuilder) groupSheets() []block {
 	bs := []block{heading{b.t.GroupPart, 1, "groups"}, para{b.t.GroupIntro, plain}}
 	for i, g := range gs {
 		if i > 0 {
-			bs = append(bs, newPage{})
+			bs = append(bs, keep{groupSheetTall})
 		}
 		bs = append(bs, b.groupSheet(g)...)
 	}
 	return bs
 }
+
+// groupSheetTall is what must be left of a page for the next group's sheet to begin on it, mm: its figure and the
+// head of its table.
+const groupSheetTall = 150.0
 
 func (b *docBuilder) groupSheet(g int) []block {
 	fs := b.inGroup(g)
@@ -128,7 +132,7 @@ func (b *docBuilder) groupSheet(g int) []block {
 			plants[f.Plant] = true
 		}
 	}
-	return append(bs, b.handTable(false, func(h *Hand) bool {
+	return append(bs, b.handTable(func(h *Hand) bool {
 		return h.Group == g || in[record.Key{Photo: h.Photo, Number: h.Fruit}] || h.Fruit == 0 && h.Group == 0 && plants[h.Plant]
 	})...)
 }
@@ -172,23 +176,48 @@ func (b *docBuilder) row(g int) (drawing, bool) {
 	if len(vs) < 2 { // one fruit is drawn above already
 		return drawing{}, false
 	}
+	high := 26.0
+	if len(vs) <= 8 {
+		high = 30
+	}
+	d := b.rowOf(g, vs, high)
+	d.fit = func(room float64) (drawing, bool) {
+		rows := (len(vs) + perRow(len(vs)) - 1) / perRow(len(vs))
+		h := (room-rowFoot)/float64(rows) - rowNames
+		if h < leastFruit {
+			return drawing{}, false
+		}
+		return b.rowOf(g, vs, h), true
+	}
+	return d, true
+}
+
+const (
+	rowNames   = 9.0  // mm below each row of fruit
+	rowFoot    = 10.0 // mm for the scale bar
+	leastFruit = 14.0 // mm, height below which a fruit is drawn on the next page instead
+)
+
+// perRow is how many of n fruit stand in a row.
+func perRow(n int) int {
+	if n > 8 {
+		return 12
+	}
+	return n
+}
+
+// rowOf draws fruit at most high mm high.
+func (b *docBuilder) rowOf(g int, vs []*view, high float64) drawing {
 	wide, tall := 0.0, 0.0
 	for _, v := range vs {
 		wide, tall = math.Max(wide, v.w), math.Max(tall, v.h)
 	}
-	per := min(8, len(vs))
-	if len(vs) > 8 {
-		per = 12
-	}
+	per := perRow(len(vs))
 	cw := pageWidth / float64(per)
-	high := 26.0
-	if per == len(vs) {
-		high = 30
-	}
 	s, name := chooseScale(wide, tall, math.Min(cw-2, 50), high)
 	rows := (len(vs) + per - 1) / per
-	rh := tall*s + 9
-	h := rh*float64(rows) + 10
+	rh := tall*s + rowNames
+	h := rh*float64(rows) + rowFoot
 	caption := ""
 	if all := len(b.inGroup(g)); all > len(vs) {
 		caption = fmt.Sprintf(b.t.RowOf, len(vs), all)
@@ -217,7 +246,7 @@ func (b *docBuilder) row(g int) (drawing, bool) {
 		if vs[0].scaled {
 			scaleBar(c, 5, h-7, barLength(s, 50), s, fmt.Sprintf(b.t.ScaleIs, name))
 		}
-	}}, true
+	}}
 }
 
 // plots shows every trait as dots, and the colours.

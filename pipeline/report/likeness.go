@@ -44,7 +44,8 @@ func (l *likeness) blocks() []block {
 	if d, ok := l.plane(); ok {
 		bs = append(bs, heading{text: l.t.Plane, level: 2}, para{strings.TrimSpace(l.t.PlaneIntro + " " + l.axes()), plain}, d)
 	}
-	bs = append(bs, keep{80}, heading{text: l.t.Tree, level: 2}, para{l.treeText(), plain}, l.tree())
+	t := l.tree()
+	bs = append(bs, keep{min(t.h+treeHead, 240)}, heading{text: l.t.Tree, level: 2}, para{l.treeText(), plain}, t)
 	if s := l.firm(); len(s) > 0 {
 		bs = append(bs, heading{text: l.t.Firm, level: 2}, para{l.t.FirmIntro, plain}, list{items: s})
 	}
@@ -53,6 +54,9 @@ func (l *likeness) blocks() []block {
 	}
 	return append(bs, para{l.t.Sure, plain})
 }
+
+// treeHead is the height of heading and words above the tree, mm.
+const treeHead = 26.0
 
 // axes says what the directions of the plane mean.
 func (l *likeness) axes() string {
@@ -113,7 +117,7 @@ func (l *likeness) plane() (drawing, bool) {
 		see(r.c, ringRadius)
 	}
 	const edge, most = 5.0, 10.0 // mm; mm a standard deviation
-	s := min(most, (l.w-2*edge)/(hi.X-lo.X), .8*l.w/(hi.Y-lo.Y))
+	s := min(most, (l.w-2*edge)/(hi.X-lo.X), min(.8*l.w, 120)/(hi.Y-lo.Y))
 	h := (hi.Y-lo.Y)*s + 2*edge + 4
 	left := (l.w - (hi.X-lo.X)*s) / 2
 	at := func(p spot) spot { return spot{left + (p.X-lo.X)*s, edge + 4 + (hi.Y-p.Y)*s} }

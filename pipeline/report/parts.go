@@ -233,7 +233,7 @@ func (b *builder) plants() {
 		return
 	}
 	for _, p := range b.run.Judgement.Plants {
-		v := plantView{Plant: p.Plant, Fruits: p.Fruits, Verdict: string(p.Verdict), Reasons: p.Reasons}
+		v := plantView{Plant: p.Plant, Fruits: p.Fruits, Verdict: string(p.Verdict), Reasons: against(p.Reasons)}
 		v.Mark, v.Class = p.Verdict.Mark()
 		b.page.Plants = append(b.page.Plants, v)
 	}

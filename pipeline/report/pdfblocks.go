@@ -156,12 +156,18 @@ func (d *pdfDoc) facts(b facts) {
 }
 
 func (d *pdfDoc) drawing(b drawing) {
-	h := b.h
 	ls := []string{}
+	words := 0.0
 	if b.caption != "" {
 		ls = wrap(d, b.caption, looks[small], pageWidth)
-		h += 1.5 + float64(len(ls))*lineHeight(looks[small])
+		words = 1.5 + float64(len(ls))*lineHeight(looks[small])
 	}
+	if left := d.h - pageBottom - d.y - words; b.fit != nil && d.PageNo() > 0 && b.h > left {
+		if lower, ok := b.fit(left); ok {
+			b = lower
+		}
+	}
+	h := b.h + words
 	d.room(h)
 	b.draw(d)
 	y := b.h + 1.5

@@ -86,21 +86,7 @@ func (b *docBuilder) dotPlot(t *trait) (drawing, bool) {
 	return drawing{w: pageWidth, h: h, alt: fmt.Sprintf(b.t.DotAlt, name), draw: func(c canvas) {
 		c.text(0, 4, name, ink{size: 9, bold: true})
 		top, bottom := 6.0, 6+rowH*float64(len(rows))
-		if !math.IsNaN(dl) || !math.IsNaN(dh) {
-			x0, x1 := left, left+w
-			if !math.IsNaN(dl) {
-				x0 = at(dl)
-			}
-			if !math.IsNaN(dh) {
-				x1 = at(dh)
-			}
-			c.path(rect(x0, top, x1-x0, bottom-top), true, pen{fill: band})
-			for _, v := range []float64{dl, dh} {
-				if !math.IsNaN(v) {
-					c.path(line(at(v), top, at(v), bottom), false, pen{line: black, w: .25, dash: []float64{1.2, .8}})
-				}
-			}
-		}
+		describedBand(c, dl, dh, at, rect(left, top, w, bottom-top))
 		for k, g := range rows {
 			y := top + rowH*(float64(k)+.5)
 			c.path(line(left, y+rowH/2, left+w, y+rowH/2), false, pen{line: faint, w: .12})
@@ -114,6 +100,26 @@ func (b *docBuilder) dotPlot(t *trait) (drawing, bool) {
 		}
 		c.path(line(left, bottom, left+w, bottom), false, pen{line: black, w: .2})
 	}}, true
+}
+
+// describedBand shades the range from lo to hi (NaN: open on that side) within the rectangle in.
+func describedBand(c canvas, lo, hi float64, at func(float64) float64, in []spot) {
+	if math.IsNaN(lo) && math.IsNaN(hi) {
+		return
+	}
+	x0, x1, top, bottom := in[0].X, in[1].X, in[0].Y, in[2].Y
+	if !math.IsNaN(lo) {
+		x0 = at(lo)
+	}
+	if !math.IsNaN(hi) {
+		x1 = at(hi)
+	}
+	c.path(rect(x0, top, x1-x0, bottom-top), true, pen{fill: band})
+	for _, v := range []float64{lo, hi} {
+		if !math.IsNaN(v) {
+			c.path(line(at(v), top, at(v), bottom), false, pen{line: black, w: .25, dash: []float64{1.2, .8}})
+		}
+	}
 }
 
 // crowd is how many marks within 1 mm are drawn; more become one mark with their number.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"offtype/cluster/reference"
 	"offtype/pipeline/record"
 )
 
@@ -31,7 +32,7 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 		v.Pattern += fmt.Sprintf(", %.0f %%", 100*f.SecondShare.V)
 	}
 	if d, ok := b.verdict[f.Key()]; ok && b.run.Judgement.Variety != nil {
-		v.Verdict, v.Reasons = string(d.Verdict), d.Reasons
+		v.Verdict, v.Reasons = string(d.Verdict), against(d.Reasons)
 		v.Mark, v.VerdictClass = d.Verdict.Mark()
 	}
 	var notes []string
@@ -46,6 +47,15 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 	}
 	v.Notes = strings.Join(notes, "; ")
 	return v
+}
+
+// against leaves out that nothing speaks against a fruit or plant: its verdict says so, and in a table of many
+// the sentence only hides the others.
+func against(reasons []string) []string {
+	if len(reasons) == 1 && reasons[0] == reference.NothingAgainst {
+		return nil
+	}
+	return reasons
 }
 
 func plusMinus(v record.Value) string {

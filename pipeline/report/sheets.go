@@ -261,8 +261,8 @@ func (b *docBuilder) skinAgainst(f *record.Fruit) string {
 	return b.t.Above
 }
 
-// handTable lists observations by hand that ok chooses; when there are none it says so if say is set.
-func (b *docBuilder) handTable(say bool, ok func(*Hand) bool) []block {
+// handTable lists observations by hand that ok chooses.
+func (b *docBuilder) handTable(ok func(*Hand) bool) []block {
 	t := table{head: b.t.HandHead, widths: []float64{22, 22, 24, 16, 14, 30}}
 	for i := range b.doc.Entered.Hand {
 		h := &b.doc.Entered.Hand[i]
@@ -280,13 +280,10 @@ func (b *docBuilder) handTable(say bool, ok func(*Hand) bool) []block {
 		}
 		t.rows = append(t.rows, texted(strings.ReplaceAll(h.Trait, "_", " "), h.Value, what, h.Date, h.By, h.Note))
 	}
-	switch {
-	case len(t.rows) > 0:
-		return []block{heading{text: b.t.HandPart, level: 3}, t}
-	case say:
-		return []block{para{b.t.NoHand, small}}
+	if len(t.rows) == 0 {
+		return nil
 	}
-	return nil
+	return []block{heading{text: b.t.HandPart, level: 3}, t}
 }
 
 // annex has a sheet for each fruit.
@@ -357,7 +354,7 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 		bs = append(bs, para{b.verdictText(v.Verdict), lead})
 	}
 	bs = append(bs, para{strings.Join(sub, " · "), small}, b.fruitFigure(f), b.traitTable(f))
-	if len(v.Reasons) > 0 && b.judged() {
+	if len(against(v.Reasons)) > 0 && b.judged() {
 		bs = append(bs, heading{text: b.t.Reasons, level: 3}, list{items: v.Reasons})
 	}
 	var notes []string
@@ -367,7 +364,7 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 	if len(notes) > 0 {
 		bs = append(bs, para{b.t.Notes + " " + strings.Join(notes, "; "), small})
 	}
-	return append(bs, b.handTable(true, func(h *Hand) bool {
+	return append(bs, b.handTable(func(h *Hand) bool {
 		return h.Photo == f.Photo && h.Fruit == f.Number || h.Fruit == 0 && h.Group == 0 && h.Plant != "" && h.Plant == f.Plant
 	})...)
 }

@@ -138,9 +138,9 @@ func others(list []string, plant string) []string {
 // stood says which plants flowered with it.
 func stood(list []string) string {
 	if len(list) == 1 {
-		return fmt.Sprintf("plant %s of the same species flowered with it and is off-type, doubtful, bitter or unjudged", list[0])
+		return fmt.Sprintf("it flowered with plant %s, which may have given foreign pollen", list[0])
 	}
-	return fmt.Sprintf("plants %s of the same species flowered with it and are off-type, doubtful, bitter or unjudged", strings.Join(list, ", "))
+	return fmt.Sprintf("it flowered with plants %s, which may have given foreign pollen", strings.Join(list, ", "))
 }
 
 func closed(p *Plant) bool { return p.Pollination == "hand, closed" || p.Pollination == "caged" }
@@ -176,7 +176,7 @@ func decide(p *Plant, in Input, crop *Crop, with []string) Decision {
 	}
 	if !closed(p) {
 		if o := others(with, p.Number); len(o) > 0 {
-			worse(NotOpen, stood(o)+": pollen reaches true plants too")
+			worse(NotOpen, stood(o))
 		}
 		isolation(p, crop, worse)
 	} else {
@@ -186,11 +186,14 @@ func decide(p *Plant, in Input, crop *Crop, with []string) Decision {
 	return d
 }
 
+// noDistance is the reason where nobody wrote down the distance kept.
+const noDistance = "the distance to the next flowering plant is not written down"
+
 // isolation compares the distance kept with what was read.
 func isolation(p *Plant, crop *Crop, worse func(to, why string)) {
 	switch {
 	case p.IsolationM == nil:
-		worse(NotOpen, "how far the next flowering plant of the species stood is not written down (field isolation_m of the planting); ask the neighbours too")
+		worse(NotOpen, noDistance)
 	case crop == nil || crop.MinMetres == 0:
 		worse(NotOpen, fmt.Sprintf("%.0f m were kept, but no distance for this species was read, so that it cannot be judged", *p.IsolationM))
 	case *p.IsolationM < crop.MinMetres:
@@ -247,9 +250,12 @@ func (d *Decision) fruits(p *Plant) {
 func (a *Advice) sum(fit int, with []string) []string {
 	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), or(a.Variety, "this variety"))}
 	if len(with) > 0 {
-		out = append(out, fmt.Sprintf("Off-type, doubtful, bitter or unjudged plants flowered with them: %s. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
+		out = append(out, fmt.Sprintf("Off-type, doubtful, bitter or unjudged plants flowered with them: %s. Their pollen reaches true plants too. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
 	} else {
 		out = append(out, "This year's fruit says nothing about who pollinated it: a fruit looks like its mother plant. Whether seed is true shows only in the plants grown from it.")
+	}
+	if slices.ContainsFunc(a.Plants, func(d Decision) bool { return slices.Contains(d.Reasons, noDistance) }) {
+		out = append(out, "How far did the next flowering plant of this species stand, your neighbours' plants included? Write the distance into the book with the planting.")
 	}
 	c := a.Crop
 	if c == nil {

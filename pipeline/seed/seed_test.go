@@ -30,8 +30,8 @@ func TestDecide(t *testing.T) {
 	}{
 		{"all true, isolated", func(*Input) {}, Fit, "", true},
 		{"off-type itself", func(in *Input) { in.Plants[0].Verdict = record.OffType }, NotFit, "is off-type", false},
-		{"an off-type flowered with it", func(in *Input) { in.Plants[1].Verdict = record.OffType }, NotOpen, "plant 2 of the same species flowered with it", false},
-		{"an unjudged plant flowered with it", func(in *Input) { in.Plants[1].Verdict = record.NotJudged; in.Plants[1].Fruits = nil }, NotOpen, "off-type, doubtful, bitter or unjudged", false},
+		{"an off-type flowered with it", func(in *Input) { in.Plants[1].Verdict = record.OffType }, NotOpen, "it flowered with plant 2, which may have given foreign pollen", false},
+		{"an unjudged plant flowered with it", func(in *Input) { in.Plants[1].Verdict = record.NotJudged; in.Plants[1].Fruits = nil }, NotOpen, "it flowered with plant 2", false},
 		{"the off-type was pulled out before flowering", func(in *Input) { in.Plants[1].Verdict = record.OffType; in.Plants[1].Flowered = false }, Fit, "", true},
 		{"the off-type is of another species", func(in *Input) { in.Plants[1].Verdict = record.OffType; in.Plants[1].Species = "Cucurbita pepo" }, Fit, "", true},
 		{"hand-pollinated beside an off-type", func(in *Input) { in.Plants[1].Verdict = record.OffType; in.Plants[0].Pollination = "hand, closed" }, Fit, "under control", true},
@@ -42,7 +42,7 @@ func TestDecide(t *testing.T) {
 			in.Plants[0].Fruits = append(in.Plants[0].Fruits, Fruit{Photo: "b.jpg", Number: 2, Verdict: record.OffType})
 		}, NotFit, "a tag may be wrong", false},
 		{"seed not full", func(in *Input) { in.Plants[0].Fruits[0].Mature = "flat" }, Fit, "", false},
-		{"a bitter plant flowered with it", func(in *Input) { in.Plants[1].Fruits[0].Bitter = "yes" }, NotOpen, "bitter or unjudged", false},
+		{"a bitter plant flowered with it", func(in *Input) { in.Plants[1].Fruits[0].Bitter = "yes" }, NotOpen, "it flowered with plant 2", false},
 		{"bitter", func(in *Input) { in.Plants[0].Fruits[0].Bitter = "yes" }, NotFit, "bitter", false},
 		{"not judged", func(in *Input) { in.Plants[0].Verdict = record.NotJudged }, CannotTell, "not judged", false},
 	} {
