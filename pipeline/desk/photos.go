@@ -96,6 +96,7 @@ func (h *harvest) photosData() photosData {
 			v.Failed++
 			low := strings.ToLower(l.message)
 			c.NoCard = strings.Contains(low, "card") || strings.Contains(low, "coin") || strings.Contains(low, "line")
+			c.Preview = c.NoCard // it could be read
 		}
 		if l.part != nil {
 			c.Fruits, c.Preview = len(l.part.Fruits), true

@@ -56,3 +56,23 @@ func (d *Desk) lotCodes(r *http.Request) []string {
 	}
 	return out
 }
+
+// varietyChoices lists the descriptions for a menu: the variety's name, with the version where two share it.
+func (d *Desk) varietyChoices() []varietyLine {
+	var out []varietyLine
+	count := map[string]int{}
+	for _, n := range d.varietyNames() {
+		l := varietyLine{Name: n, Title: n}
+		if x, err := d.readVariety(n); err == nil {
+			l.Title, l.Text = x.Name, x.Version
+		}
+		count[l.Title]++
+		out = append(out, l)
+	}
+	for i := range out {
+		if count[out[i].Title] > 1 {
+			out[i].Title += ", version " + out[i].Text
+		}
+	}
+	return out
+}
