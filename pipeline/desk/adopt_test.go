@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"os"
@@ -11,6 +12,7 @@ import (
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/record"
 )
 
 // commandHarvest measures a photo as offtype run --book does, and returns its folder.
@@ -217,5 +219,19 @@ func TestPhotosOfOneTable(t *testing.T) {
 	defer h.mu.Unlock()
 	if len(h.result.Fruits) != before {
 		t.Errorf("%d fruit after the table was taken apart, want %d", len(h.result.Fruits), before)
+	}
+}
+
+// Without a scale no size in mm and no colour is shown: both mean nothing outside the photo.
+func TestNoScaleShowsNoSizes(t *testing.T) {
+	f := record.Fruit{Photo: "a.jpg", Number: 1, Unscaled: true, Length: record.Value{V: 160, U: 1}, Width: record.Value{V: 80, U: 1}, Ratio: record.Value{V: 2, U: .1}, Volume: record.Value{V: 500, U: 1}, Skin: &record.Lab{L: 60}}
+	h := &harvest{}
+	v := h.describe(&f)
+	if text := fmt.Sprint(v.Size, v.Numbers, v.Swatches); strings.Contains(text, "mm") || strings.Contains(text, "cm") || len(v.Swatches) != 0 || !strings.Contains(v.Size, "2.00") {
+		t.Errorf("shown without a scale: %s", text)
+	}
+	f.Unscaled = false
+	if v := h.describe(&f); !strings.Contains(v.Size, "160 × 80 mm") || len(v.Swatches) != 1 {
+		t.Errorf("with a scale: %+v", v)
 	}
 }

@@ -124,7 +124,9 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 	if g := h.result.Grouping; g != nil {
 		v.Notes = append(v.Notes, g.Notes...)
 	}
-	v.ScaleBar = int(100*h.pxPerMM() + .5)
+	if !slices.ContainsFunc(h.result.Fruits, func(f record.Fruit) bool { return f.Unscaled }) {
+		v.ScaleBar = int(100*h.pxPerMM() + .5)
+	}
 	b := groupBuilder{h: h, v: &v, names: names, rows: map[int]*groupRow{}, keys: map[string]string{}}
 	for i := range h.Photos {
 		b.keys[h.Photos[i].File] = h.Photos[i].Key
@@ -158,7 +160,8 @@ type groupBuilder struct {
 // row returns the row of group n; one that was not computed was made by hand.
 func (b *groupBuilder) row(n int) *groupRow {
 	if b.rows[n] == nil {
-		b.rows[n] = &groupRow{Number: n, HandMade: true, Colour: groupColours[(n-1)%len(groupColours)], Name: b.names[n].Value, plants: map[string]bool{}}
+		colour, _ := record.GroupLook(n)
+		b.rows[n] = &groupRow{Number: n, HandMade: true, Colour: colour, Name: b.names[n].Value, plants: map[string]bool{}}
 	}
 	return b.rows[n]
 }
@@ -175,12 +178,7 @@ func (b *groupBuilder) computed(g *record.GroupVerdict) {
 
 // fruit puts a fruit into its row: the one decided by hand, or the computed one.
 func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[record.Key]book.Decision) {
-	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: size(f), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
-	c.Caption = fmt.Sprintf("no. %d", f.Number)
-	if f.Plant != "" {
-		c.Caption = "plant " + f.Plant + ", " + c.Caption
-	}
-	c.Alt = fmt.Sprintf("Fruit %d of %s, %s", f.Number, f.Photo, c.Size)
+	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
 	if x, ok := hand[f.Key()]; ok {
 		if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
 			c.Group, c.ByHand = n, true

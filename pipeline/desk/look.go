@@ -28,10 +28,6 @@ func (h *harvest) openPreview(part *pipeline.Part) (image.Image, float64, error)
 	return photo.ToImage(p), float64(p.Width) / float64(part.Photo.Width), nil
 }
 
-// groupColours tell the first groups apart on photos, with a dash pattern each, so that colour is
-// never the only sign. The first group is the quiet one.
-var groupColours = []string{"#ffffff", "#ff9d2e", "#5cc8ff", "#ff6fb5", "#b6e34a", "#c9a2ff", "#ffe14a", "#4fe0b8"}
-
 // pathOf draws points as an SVG path; SVG counts from the pixel's corner.
 func pathOf(pts []geom.Px, closed bool) string {
 	if len(pts) == 0 {
@@ -118,19 +114,6 @@ func inside(f *record.Fruit) geom.Px {
 		}
 	}
 	return c
-}
-
-// size says a fruit's size in short.
-func size(f *record.Fruit) string {
-	switch {
-	case f.Length.Ok() && f.Width.Ok():
-		return fmt.Sprintf("%.0f × %.0f mm", f.Length.V, f.Width.V)
-	case f.Width.Ok():
-		return fmt.Sprintf("%.0f mm across", f.Width.V)
-	case f.Ratio.Ok():
-		return fmt.Sprintf("length ÷ width %.2f", f.Ratio.V)
-	}
-	return "not measured"
 }
 
 // plusMinus is a value with its uncertainty.

@@ -96,7 +96,7 @@ func (h *harvest) sameData() sameData {
 }
 
 func (h *harvest) sameFruit(f *record.Fruit, sight []record.Key, keys map[string]string) sameFruit {
-	x := sameFruit{Name: fmt.Sprintf("%s no. %d", stem(f.Photo), f.Number), Size: size(f)}
+	x := sameFruit{Name: fmt.Sprintf("%s no. %d", stem(f.Photo), f.Number), Size: f.SizeWords()}
 	if f.Plant != "" {
 		x.Name = "plant " + f.Plant + ", " + x.Name
 	}
