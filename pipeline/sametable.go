@@ -144,12 +144,12 @@ func joinViews(groups [][]seen, parts []*Part, o *Options) {
 	for _, p := range parts {
 		p.Fruits = nil
 	}
-	for _, g := range groups {
-		best := bestView(g)
+	for _, j := range fitTable(groups, o) {
+		g, best := j.group, j.best
 		f := *best.row()
 		f.Views = len(g)
 		if len(g) > 1 {
-			if b, err := body.Fit(viewsOf(g, best), body.Options{Pose: body.Pose(o.Pose)}); err == nil {
+			if b := j.body; b != nil {
 				f.Notes = dropNotes(f.Notes, body.NoteOblique, body.NoteEnds, body.NoteStem, body.NoteResidual, body.NoteHidden, body.NoteUpright, body.NotePose, "cut", "too-much-hidden", "no-body-fits")
 				bodyRow(&f, b, o.NoScale)
 			} else {
@@ -225,9 +225,8 @@ func bestView(g []seen) seen {
 	return best
 }
 
-// viewsOf returns the outlines of a fruit with their cameras, the best view first.
-func viewsOf(g []seen, best seen) []body.View {
-	var out []body.View
+// viewsOf returns the outlines of a fruit with their cameras and the photo of each, the best view first.
+func viewsOf(g []seen, best seen) (out []body.View, photo []*Part) {
 	add := func(s seen) {
 		f := s.row()
 		if len(f.Outline) < 12 || s.full.Camera == nil {
@@ -238,6 +237,7 @@ func viewsOf(g []seen, best seen) []body.View {
 			StemBy: f.StemBy, BlossomBy: f.BlossomBy,
 			Perturbed: append([]camera.Camera(nil), s.full.Modes...),
 		})
+		photo = append(photo, s.full)
 	}
 	add(best)
 	for _, s := range g {
@@ -245,7 +245,7 @@ func viewsOf(g []seen, best seen) []body.View {
 			add(s)
 		}
 	}
-	return out
+	return out, photo
 }
 
 func dropNotes(notes []string, codes ...string) []string {

@@ -73,7 +73,9 @@ func Fit(views []View, opt Options) (*Body, error) {
 		return nil, err
 	}
 	b.m = m
-	//t.probeRibs(m)
+	if len(views) > 1 {
+		b.task = t
+	}
 	t.finish(b, float64(most)/float64(n))
 	return b, nil
 }

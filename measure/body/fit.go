@@ -44,6 +44,7 @@ type task struct {
 	marks   []mark
 	upright bool
 	loose   float64   // factor on the wiggle prior: below 1 while the start is rough
+	share   float64   // weight of a ray's evidence, for its own noise
 	robust  float64   // robust scale, multiples of sigma
 	kept    bool      // the rays' spots are those of the model to come
 	loss    float64   // robust loss of the outline at the last pass

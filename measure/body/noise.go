@@ -18,10 +18,10 @@ func (t *task) evidence(m *model) *normal {
 	t.forget()
 	t.visitRays(m, row, false, func([]float64, float64, float64) {})
 	spread := math.Max(leastSpread, t.spread())
-	weight := 1 / (spread * spread * t.together(3*spread))
+	t.share = 1 / (spread * spread * t.together(3*spread))
 	t.kept = true
 	eq := newNormal(n)
-	t.visitRays(m, row, true, func(row []float64, r, w float64) { eq.add(row, r, w*weight) })
+	t.visitRays(m, row, true, func(row []float64, r, w float64) { eq.add(row, r, w*t.share) })
 	t.visitRest(m, row, true, eq.add)
 	t.kept = false
 	eq.prop()

@@ -105,6 +105,7 @@ type Body struct {
 	Views []Drawing // one a view, in the order given
 
 	m     *model
+	task  *task // of a fit to several views
 	rival rival
 	views []View
 	grids []*grid

@@ -149,13 +149,21 @@ func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
 	}
 	o := accuracy.DefaultOptions(j.seed)
 	o.NoisePx, o.DropStem, o.DropScar = j.noise, j.drop, j.scar
-	for i := range scenes[0].Fruits {
-		var views []body.View
-		for _, s := range scenes {
+	shots := make([]body.Shot, len(scenes))
+	all := make([][]body.View, len(scenes[0].Fruits))
+	seen := make([][]int, len(all))
+	for i := range all {
+		for k, s := range scenes {
 			if v, ok := j.view(s, &s.Fruits[i], o); ok {
-				views = append(views, v)
+				all[i], seen[i] = append(all[i], v), append(seen[i], k)
+				shots[k] = body.Shot{Camera: v.Camera, Modes: v.Perturbed}
 			}
 		}
+	}
+	if j.stored != nil && len(scenes) > 1 {
+		refine(all, seen, shots)
+	}
+	for i, views := range all {
 		if len(views) == 0 {
 			continue
 		}
@@ -181,6 +189,24 @@ func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
 		}
 	}
 	return rows, nil
+}
+
+// refine moves the cameras of a table's photos by all its fruit together, in the views.
+func refine(all [][]body.View, seen [][]int, shots []body.Shot) {
+	var bodies []*body.Body
+	for i := range all {
+		b, _ := body.Fit(all[i], body.Options{})
+		bodies = append(bodies, b)
+	}
+	moved, ok := body.RefineTable(bodies, shots, seen)
+	if !ok {
+		return
+	}
+	for i := range all {
+		for k, v := range seen[i] {
+			all[i][k].Camera, all[i][k].Perturbed = moved[v].Camera, moved[v].Modes
+		}
+	}
 }
 
 // simulated fits fruit of random shape; -same-table: three views of each.
