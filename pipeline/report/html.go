@@ -240,18 +240,6 @@ func (b *builder) unsure() int {
 	return n
 }
 
-// groupColours are readable by colour-blind eyes (Okabe and Ito's set, brightened on photos); from
-// the ninth group on they repeat with another dash.
-var groupColours = []string{"#ffffff", "#f5c710", "#56b4e9", "#e69f00", "#cc79a7", "#00c08b", "#ff7f50", "#b0a0ff"}
-var groupDashes = []string{"", "14 6", "3 7", "14 5 3 5", "22 8", "8 8", "2 4", "18 4 2 4 2 4"}
-
-func groupLook(g int) (colour, dash string) {
-	if g < 1 {
-		return "#ffffff", ""
-	}
-	return groupColours[(g-1)%len(groupColours)], groupDashes[(g-1)%len(groupDashes)]
-}
-
 // likenessWide is the width of the pictures of likeness, mm: narrow, so that their words can be read on a phone.
 const likenessWide = 105.0
 

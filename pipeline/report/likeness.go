@@ -154,7 +154,7 @@ func (l *likeness) markSize() float64 {
 
 // groupFill is the colour of a group's marks on white.
 func groupFill(g int) string {
-	c, _ := groupLook(g)
+	c, _ := record.GroupLook(g)
 	return c
 }
 

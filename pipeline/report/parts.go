@@ -139,7 +139,7 @@ func svgPath(pts []geom.Px, closed bool) string {
 func (b *builder) shape(f *record.Fruit, stroke float64) shapeView {
 	m := b.member[f.Key()]
 	s := shapeView{Anchor: anchor(f.Key()), Outline: svgPath(thin(f.Outline, 240), true), Number: f.Number, X: f.X, Y: f.Y, Size: 30 * stroke}
-	s.Colour, s.Dash = groupLook(m.Group)
+	s.Colour, s.Dash = record.GroupLook(m.Group)
 	if len(f.StalkPx) > 2 {
 		s.Stalk = svgPath(thin(f.StalkPx, 80), true)
 	}
@@ -178,29 +178,14 @@ func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, li
 	}
 	m := b.member[f.Key()]
 	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/1.5 + .5), H: int(float64(c.Image.Rect.Dy())/1.5 + .5), Anchor: anchor(f.Key())}
-	v.Caption = fmt.Sprintf("no. %d", f.Number)
-	if f.Plant != "" {
-		v.Caption = fmt.Sprintf("plant %s, no. %d", f.Plant, f.Number)
-	}
-	v.Sub = sizeText(f)
+	v.Caption, v.Sub, v.Alt = f.Caption(), f.SizeWords(), f.Alt()
 	if m.Alone {
 		v.Sub += " · stands alone"
 	} else if m.Unsure {
 		v.Sub += " · unsure"
 	}
-	v.Alt = fmt.Sprintf("Fruit %d of %s, %s", f.Number, f.Photo, sizeText(f))
 	b.cuts[m.Group] = append(b.cuts[m.Group], v)
 	return nil
-}
-
-func sizeText(f *record.Fruit) string {
-	switch {
-	case f.Length.Ok() && f.Width.Ok():
-		return fmt.Sprintf("%.0f × %.0f mm", f.Length.V, f.Width.V)
-	case f.Width.Ok():
-		return fmt.Sprintf("%.0f mm across", f.Width.V)
-	}
-	return "not measured"
 }
 
 func (b *builder) groups() {
@@ -209,7 +194,7 @@ func (b *builder) groups() {
 		if len(v.Reasons) == 0 {
 			v.Reasons = g.Apart
 		}
-		v.Colour, _ = groupLook(g.Group)
+		v.Colour, _ = record.GroupLook(g.Group)
 		if g.Group == 1 {
 			v.Colour = "#8a8f80"
 		}
