@@ -271,6 +271,7 @@ func (h *heldPhoto) bodiesOf(m *measurer, t *shot) {
 	if sameSurfaces(h.fruits, plain, h.bodies, bodies) { // a plant was named, no more
 		t.skins = h.skins
 	}
+	h.skins = nil // until they are measured
 	t.bodies, h.fruits, h.bodies = bodies, plain, bodies
 }
 
