@@ -15,6 +15,14 @@ type Options struct {
 	Unsure    float64 // a fruit is unsure below this membership
 	Stability int     // number of bootstrap harvests for the stability of groups; 0: none
 	Seed      uint64  // of the bootstrap
+	Known     *Known  // for simulations: nil otherwise
+}
+
+// Known is what only a simulation knows: how fruit of one type vary (covariance on the working scale, a row and a column
+// a trait) and how alike sisters are. Grouping with it shows how much could be had at best.
+type Known struct {
+	Covariance [][]float64
+	Alike      float64
 }
 
 // DefaultOptions returns the options the simulation in docs/grouping.md was made with.
@@ -79,7 +87,7 @@ func Find(t Table, o Options) (Result, error) {
 	if len(t.Rows) == 0 {
 		return Result{}, nil
 	}
-	h, err := prepare(t)
+	h, err := prepare(t, o.Known)
 	if err != nil {
 		return Result{}, err
 	}

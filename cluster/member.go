@@ -64,7 +64,7 @@ func (h *harvest) expect(sp *space, of []int, k int) *model {
 		m.units[g]++
 		total += len(h.units[u].rows)
 	}
-	m.df = min(40, max(4, priorFruit+float64(total-k)))
+	m.df = min(40, max(4, h.belief+float64(total-k)))
 	for _, mu := range m.centre {
 		z := append([]float64(nil), mu...)
 		m.low.solveLower(z)

@@ -259,7 +259,7 @@ func (h *harvest) covariance(sp *space, p *partition, s setting) sym {
 	}
 	c.rank1(-1/v, all)
 	for i := range c.a {
-		c.a[i] /= priorFruit + n - float64(p.k)
+		c.a[i] /= h.belief + n - float64(p.k)
 	}
 	for i := range h.p { // never below a hundredth of the usual spread
 		c.a[i*h.p+i] = max(c.a[i*h.p+i], 1e-4)

@@ -23,7 +23,7 @@ func overall(th spreads) float64 {
 // usual is the prior's scatter matrix under the spreads th.
 func (h *harvest) usual(th spreads) sym {
 	c := newSym(h.p)
-	c.plus(priorFruit, h.prior)
+	c.plus(h.belief, h.prior)
 	if th == nil {
 		return c
 	}
@@ -102,7 +102,9 @@ type account struct {
 // accounts makes the accounts of a partition at all alikenesses and pulls of the grid.
 func (h *harvest) accounts(of []int, k int) []account {
 	grid := alikeness
-	if !h.sisters() {
+	if h.known != nil {
+		grid = []float64{h.known.Alike}
+	} else if !h.sisters() {
 		grid = []float64{0.3}
 	}
 	var out []account
@@ -161,7 +163,7 @@ func (h *harvest) degrees() (nu0, nu float64) {
 	for _, u := range h.units {
 		n += len(u.rows)
 	}
-	nu0 = float64(h.p) + 1 + priorFruit
+	nu0 = float64(h.p) + 1 + h.belief
 	return nu0, nu0 + float64(n) - 1
 }
 
@@ -181,6 +183,9 @@ func (h *harvest) at(a *account, th []float64, nu0, nu float64) float64 {
 // diagonal of the second derivative, which the prior keeps well away from zero.
 func (h *harvest) settle(a *account, th []float64, nu0, nu float64) []float64 {
 	th = append([]float64(nil), th...)
+	if h.known != nil {
+		return th
+	}
 	for range 6 {
 		psi := h.usual(&th)
 		c := psi.clone()

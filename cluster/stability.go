@@ -28,7 +28,7 @@ func (h *harvest) stability(res *Result, c *candidate, o Options) {
 		draws = min(draws, 10)
 	}
 	for range draws {
-		boot := &harvest{p: h.p, x: h.x, prior: h.prior, gaps: h.gaps, within: newSym(h.p)}
+		boot := &harvest{p: h.p, belief: h.belief, known: h.known, x: h.x, prior: h.prior, gaps: h.gaps, within: newSym(h.p)}
 		group := make([]int, len(all))
 		us := make([]unit, len(all))
 		for i := range us {

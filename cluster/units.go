@@ -28,15 +28,18 @@ type harvest struct {
 	within sym // scatter of fruit about their plant's mean
 	gaps   sym // covariance lost by filling gaps
 
+	belief float64 // fruit that the prior counts as
+	known  *Known
+
 	pools map[float64]*pooled // by alikeness, of the present units and gap values
 }
 
 // prepare chooses the columns, scales them and fills the gaps with column medians.
-func prepare(t Table) (*harvest, error) {
+func prepare(t Table, known *Known) (*harvest, error) {
 	if err := t.check(); err != nil {
 		return nil, err
 	}
-	h := &harvest{}
+	h := &harvest{belief: priorFruit, known: known}
 	for j, tr := range t.Traits {
 		v, u := workColumn(t, j)
 		spread := tr.Spread
@@ -151,7 +154,18 @@ func (h *harvest) finish(t Table) {
 		}
 	}
 	h.within, h.gaps = newSym(h.p), newSym(h.p)
+	if h.known != nil {
+		h.belief = sureFruit
+		for a, j := range h.cols {
+			for b, k := range h.cols {
+				h.prior.a[a*h.p+b] = h.known.Covariance[j][k] / (h.scale[a] * h.scale[b])
+			}
+		}
+	}
 }
+
+// sureFruit: with so many fruit behind it, the prior is not moved by a harvest.
+const sureFruit = 1e5
 
 // UsualCorrelation is the correlation of two traits among fruit of one type that is taken before seeing data: length and width of fruit of one type go
 // together (bigger fruit are bigger all over), colour coordinates a little, the rest not. Common practice, no source.

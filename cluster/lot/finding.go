@@ -100,6 +100,9 @@ func plural(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
+// Percent writes a share for a sentence.
+func Percent(x float64) string { return percent(x) }
+
 // percent writes a share with as many digits as it deserves: 0.4 %, 12 %.
 func percent(x float64) string {
 	if p := 100 * x; p > 0 && p < 9.95 && math.Abs(p-math.Round(p)) > 0.05 {

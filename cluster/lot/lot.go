@@ -175,3 +175,11 @@ func lchoose(n, k int) float64 {
 	c, _ := math.Lgamma(float64(n - k + 1))
 	return a - b - c
 }
+
+// AllowFalse is the low end of a rate when a share wrong of the true plants are called off-type by chance: calls are
+// r + (1 − r)·wrong, so that a low end of the calls of low means (low − wrong) / (1 − wrong), at least 0.
+//
+// Source: Rogan and Gladen, Am. J. Epidemiol. 107:71–76 (1978), with a sensitivity of 1; from memory.
+func AllowFalse(low, wrong float64) float64 {
+	return max(0, (low-wrong)/(1-wrong))
+}

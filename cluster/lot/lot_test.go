@@ -227,3 +227,12 @@ func TestJudgeCountsUnsureBothWays(t *testing.T) {
 		t.Errorf("nothing seen: %+v", f)
 	}
 }
+
+// By hand: of 20 calls with a low end of 3 %, 1 % of true plants called wrongly leave (0.03 − 0.01)/0.99.
+func TestAllowFalse(t *testing.T) {
+	for _, c := range [][3]float64{{0.03, 0.01, 0.02 / 0.99}, {0.001, 0.01, 0}, {0.2, 0, 0.2}, {1, 0.01, 1}} {
+		if got := AllowFalse(c[0], c[1]); math.Abs(got-c[2]) > 1e-12 {
+			t.Errorf("low %v, wrong %v: %v, want %v", c[0], c[1], got, c[2])
+		}
+	}
+}

@@ -1,6 +1,6 @@
 // Command simulate measures how well fruit are grouped, on invented harvests whose types are known.
 //
-// usage: go run ./cluster/simulate [-harvests 200] [-seed 1] [-cell N]
+// usage: go run ./cluster/simulate [-harvests 200] [-seed 1] [-cell N] [-oracle] [-correlated 0.9]
 //
 // It prints the tables of docs/grouping.md.
 package main
@@ -43,6 +43,8 @@ func main() {
 	flag.Float64Var(&o.Margin, "margin", o.Margin, "log units the second group must gain, fruit without tags")
 	flag.Float64Var(&o.Tagged, "tagged", o.Tagged, "the same, several fruit a plant")
 	flag.Float64Var(&o.Further, "further", o.Further, "the same for every further group")
+	oracle := flag.Bool("oracle", false, "tell the grouping the true covariance and likeness of sisters: what could be had at best")
+	loads := flag.Float64("correlated", 0, "traits of a kind go together through a common factor with loads up to this (0–0.95): a harder harvest than the usual")
 	what := flag.String("what", "all", "groups, verdicts (with the coverage of intervals) or all")
 	plot := flag.String("plot", "", "write the reliability of memberships as SVG to this file")
 	flag.Parse()
@@ -61,7 +63,7 @@ func main() {
 		if *only >= 0 && i != *only {
 			continue
 		}
-		run(c, i, *n, *seed, o, &cal, &right)
+		run(c, i, *n, *seed, kind{*loads, *oracle}, o, &cal, &right)
 	}
 	cal.print(os.Stdout, "all harvests with two groups or more")
 	right.print(os.Stdout, "those with the right number of types")
@@ -73,13 +75,22 @@ func main() {
 	}
 }
 
-func run(c cell, at, n int, seed uint64, o cluster.Options, cal, sure *calibration) {
+// kind is how harvests are invented and grouped.
+type kind struct {
+	loads  float64
+	oracle bool
+}
+
+func run(c cell, at, n int, seed uint64, how kind, o cluster.Options, cal, sure *calibration) {
 	var right, more, fewer, unsure int
 	ari := 0.0
 	start := time.Now()
 	for i := range n {
 		rng := rand.New(rand.NewPCG(seed, uint64(at*100000+i)))
-		t, truth := invent(c, rng)
+		t, truth, known := invent(c, how.loads, rng)
+		if how.oracle {
+			o.Known = known
+		}
 		r, err := cluster.Find(t, o)
 		if err != nil {
 			fmt.Fprintln(os.Stderr, err)
@@ -116,10 +127,11 @@ func run(c cell, at, n int, seed uint64, o cluster.Options, cal, sure *calibrati
 }
 
 // invent makes a harvest: the spread of each trait within a type is its usual spread times a factor
-// (log-normal, SD 0.35), traits of a kind are correlated, fruit of one plant are alike (correlation
-// 0.1–0.6), the spread of each type differs a little, and the centres of the types are d within-type
-// standard deviations apart in a random direction that touches a few traits.
-func invent(c cell, rng *rand.Rand) (cluster.Table, []int) {
+// (log-normal, SD 0.25 for all traits together and 0.3 for each), length and width are correlated (0.2–0.8) and with loads
+// above 0 all traits of a kind are, fruit of one plant are alike (correlation 0.1–0.6), the spread of each type
+// differs a little, and the centres of the types are d within-type standard deviations apart in a random
+// direction that touches a few traits.
+func invent(c cell, loads float64, rng *rand.Rand) (cluster.Table, []int, *cluster.Known) {
 	t := cluster.Table{Traits: cluster.FruitTraits()}
 	p := len(t.Traits)
 	base := []float64{210, 110, .6, 60, .3, .2, .03, 60, 10, 35, 0, 0, 0, .1}
@@ -128,17 +140,16 @@ func invent(c cell, rng *rand.Rand) (cluster.Table, []int) {
 	for j, tr := range t.Traits {
 		sd[j] = tr.Spread * overall * math.Exp(0.3*rng.NormFloat64())
 	}
-	size := 0.2 + 0.6*rng.Float64() // correlation of length and width
+	v := deviates{size: 0.2 + 0.6*rng.Float64(), load: make([]float64, p), traits: t.Traits}
 	alike := 0.1 + 0.5*rng.Float64()
 	dirs := directions(p, c.types, rng)
-	draw := func() []float64 { // standard within-type deviate, correlated
-		z := make([]float64, p)
-		for j := range z {
-			z[j] = rng.NormFloat64()
+	if loads > 0 {
+		for j := range v.load {
+			v.load[j] = loads * rng.Float64() * float64(1-2*(rng.IntN(4)/3)) // one in four against the others
 		}
-		z[1] = size*z[0] + math.Sqrt(1-size*size)*z[1]
-		return z
 	}
+	known := &cluster.Known{Alike: alike, Covariance: v.covariance(sd)}
+	draw := func() []float64 { return v.draw(rng) }
 	var truth []int
 	plant := 0
 	for k := range c.types {
@@ -163,7 +174,56 @@ func invent(c cell, rng *rand.Rand) (cluster.Table, []int) {
 			truth = append(truth, k)
 		}
 	}
-	return t, truth
+	return t, truth, known
+}
+
+// deviates are standard deviates of a fruit within its type.
+type deviates struct {
+	size   float64   // correlation of length and width
+	load   []float64 // of each trait on the factor of its kind
+	traits []cluster.Trait
+}
+
+func (v *deviates) draw(rng *rand.Rand) []float64 {
+	z := make([]float64, len(v.load))
+	for j := range z {
+		z[j] = rng.NormFloat64()
+	}
+	z[1] = v.size*z[0] + math.Sqrt(1-v.size*v.size)*z[1]
+	factor := map[cluster.Kind]float64{}
+	for j, l := range v.load {
+		if l == 0 {
+			continue
+		}
+		k := v.traits[j].Kind
+		if _, ok := factor[k]; !ok {
+			factor[k] = rng.NormFloat64()
+		}
+		z[j] = math.Sqrt(1-l*l)*z[j] + l*factor[k]
+	}
+	return z
+}
+
+// covariance of the deviates times sd.
+func (v *deviates) covariance(sd []float64) [][]float64 {
+	out := make([][]float64, len(sd))
+	for i := range out {
+		out[i] = make([]float64, len(sd))
+		for j := range out[i] {
+			r := 0.0
+			switch {
+			case i == j:
+				r = 1
+			case v.traits[i].Kind == v.traits[j].Kind:
+				r = v.load[i] * v.load[j]
+				if i+j == 1 {
+					r += v.size * math.Sqrt((1-v.load[0]*v.load[0])*(1-v.load[1]*v.load[1]))
+				}
+			}
+			out[i][j] = r * sd[i] * sd[j]
+		}
+	}
+	return out
 }
 
 // directions returns k orthonormal directions, each mostly of three traits.

@@ -154,8 +154,12 @@ func (j *judging) limits() []string {
 		out = append(out, fmt.Sprintf("This harvest holds at least one off-type: in a true lot such a difference would turn up with a chance of %s, allowing for all that were looked at (Holm's method).", smallP(j.found.HolmP)))
 	}
 	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
-		out = append(out, fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %d plants seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
-			100*j.o.Alpha, l.Seen, 100*lot.ChanceToSee(l.Seen, j.o.Alpha)))
+		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %d plants seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
+			100*j.o.Alpha, l.Seen, 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
+		if l.Low != nil {
+			s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
+		}
+		out = append(out, s)
 	}
 	out = append(out, j.causes()...)
 	out = append(out, j.uniformity()...)
