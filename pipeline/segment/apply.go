@@ -309,7 +309,7 @@ func (e *editor) outline(line []geom.Px, snap bool) *Fruit {
 		m = emptyMaps(e.im, e.opt)
 	}
 	g := e.regions(m, line)
-	c := &candidate{reg: &region{id: drawnID, cells: max(1, int(geom.Area(line)/(m.Cell*m.Cell))), body: 1}}
+	c := &candidate{reg: &region{id: drawnID, cells: max(1, int(geom.Area(line)/(m.Cell*m.Cell))), body: 1}, grid: g}
 	c.coarse = evenly(line, outlineStep(m))
 	if snap {
 		c.coarse = smoothLine(c.coarse, 2)

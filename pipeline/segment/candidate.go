@@ -9,6 +9,7 @@ import (
 // candidate is a region on its way to become a Fruit.
 type candidate struct {
 	reg        *region
+	grid       *regions
 	coarse     []geom.Px // outline from the maps, evenly spaced
 	line       []geom.Px // current outline, evenly spaced
 	edge       []geom.Edge
@@ -37,7 +38,7 @@ func newCandidate(im Image, m *Maps, g *regions, r *region) *candidate {
 	if len(line) < 8 {
 		return nil
 	}
-	c := &candidate{reg: r}
+	c := &candidate{reg: r, grid: g}
 	c.coarse = evenly(line, outlineStep(m))
 	c.line = c.coarse
 	c.stem = heatPeak(m, g, r.id, m.Stem)

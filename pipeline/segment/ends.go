@@ -54,6 +54,32 @@ func heatPeak(m *Maps, g *regions, id int32, a []float32) heatPoint {
 	return heatPoint{m.toPhoto(sx/sw, sy/sw), float64(best)}
 }
 
+// topNear is the highest value of a heat map within four cells of photo point p, on region id and
+// on what no fruit holds.
+func (g *regions) topNear(m *Maps, id int32, a []float32, p geom.Px) float64 {
+	const reach = 4
+	xf, yf := m.toMap(p)
+	x0, y0 := int(math.Round(xf)), int(math.Round(yf))
+	top := float32(0)
+	for y := max(0, y0-reach); y <= min(m.H-1, y0+reach); y++ {
+		for x := max(0, x0-reach); x <= min(m.W-1, x0+reach); x++ {
+			if l := g.label[y*m.W+x]; l == id || l == 0 {
+				top = max(top, a[y*m.W+x])
+			}
+		}
+	}
+	return float64(top)
+}
+
+// stemSure is the probability that the end with heat stem for a stem end and heat blossom for a
+// blossom end is the stem end. Logistic in the logarithm of their ratio, fitted to 214 ends that the
+// network named on 26 rendered photos that it was not trained on (14 of them wrong).
+func stemSure(stem, blossom float64) float64 {
+	const faint = 0.05 // heat that means nothing
+	q := 3.6*math.Log((stem+faint)/(blossom+faint)) - 0.1
+	return math.Min(1/(1+math.Exp(-q)), 0.97)
+}
+
 // heatLimit is the least heat of an end that is reported at all.
 const heatLimit = 0.25
 
@@ -76,7 +102,7 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 		weak := c.stalkTop < stalkLimit
 		switch {
 		case !weak && (near || sure < 0.5):
-			stem, sure = mid, math.Max(sure, 0.8)
+			stem, sure = mid, 1
 		case weak && (near || sure < c.stalkTop):
 			stem, sure = mid, math.Max(sure, c.stalkTop)
 		case weak: // two faint signs at odds: the stronger one counts
@@ -84,7 +110,8 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 		}
 	}
 	if sure >= heatLimit {
-		f.StemBase, f.StemBy = &stem, sure
+		f.StemBase = &stem
+		f.StemBy = stemSure(c.grid.topNear(m, c.reg.id, m.Stem, stem), c.grid.topNear(m, c.reg.id, m.Bloss, stem))
 		if len(c.stalk) > 0 {
 			tip, far := stem, 0.0
 			for _, p := range c.stalk {
@@ -99,7 +126,7 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 		b := c.bloss.p
 		f.Blossom, f.BlossomBy = &b, c.bloss.heat
 	}
-	f.oneEnd(len(base) >= 3 && len(c.stalk) > 0)
+	f.oneEnd()
 	f.UprightScore = uprightScore(f)
 }
 
@@ -107,25 +134,19 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 // which of the two lies there is in doubt, that one does is not.
 const endSeen = 0.4
 
-// oneEnd keeps the surer one of two ends that are named at one place: only one can be right. What
-// speaks for the other lowers its sureness, unless a stalk that leaves there decides it.
-func (f *Fruit) oneEnd(stalk bool) {
+// oneEnd keeps one of two ends that are named at one place: only one can be right. The stem end's
+// sureness already weighs what speaks for the blossom end there.
+func (f *Fruit) oneEnd() {
 	if f.StemBase == nil || f.Blossom == nil || f.StemBase.Sub(*f.Blossom).Norm() >= 0.35*math.Sqrt(geom.Area(f.Outline)) {
 		return
 	}
-	lower := func(by, other float64) float64 {
-		return math.Max(by*by/(by+other), math.Min(by, endSeen))
-	}
-	switch {
-	case f.StemBy < f.BlossomBy:
-		f.BlossomBy = lower(f.BlossomBy, f.StemBy)
-		f.StemBase, f.StemBy = nil, 0
-	case stalk:
+	if f.StemBy >= 0.5 || len(f.Stalk) > 0 {
+		f.StemBy = math.Max(f.StemBy, endSeen)
 		f.Blossom, f.BlossomBy = nil, 0
-	default:
-		f.StemBy = lower(f.StemBy, f.BlossomBy)
-		f.Blossom, f.BlossomBy = nil, 0
+		return
 	}
+	f.BlossomBy = math.Max(f.BlossomBy*(1-f.StemBy), math.Min(f.BlossomBy, endSeen))
+	f.StemBase, f.StemBy, f.StalkTip = nil, 0, nil
 }
 
 // uprightScore is 0 when the visible ends lie on the outline and 1 when one lies in its middle:

@@ -80,15 +80,29 @@ func TestOneEndAtAPlace(t *testing.T) {
 		stemStays, blossomEndStays bool
 	}{
 		{"apart", at(50, 2), at(50, 98), 0.7, 0.7, false, 0.7, 0.7, true, true},
-		{"stem surer", at(50, 50), at(55, 50), 0.9, 0.3, false, 0.675, 0, true, false},
-		{"nearly even", at(50, 50), at(55, 50), 0.6, 0.6, false, 0.4, 0, true, false},
-		{"blossom surer", at(50, 50), at(55, 50), 0.3, 0.9, false, 0, 0.675, false, true},
-		{"a stalk decides", at(50, 50), at(55, 50), 0.8, 0.6, true, 0.8, 0, true, false},
+		{"stem likelier", at(50, 50), at(55, 50), 0.9, 0.3, false, 0.9, 0, true, false},
+		{"blossom likelier", at(50, 50), at(55, 50), 0.2, 0.8, false, 0, 0.64, false, true},
+		{"blossom seen faintly", at(50, 50), at(55, 50), 0.4, 0.45, false, 0, 0.4, false, true},
+		{"a stalk decides", at(50, 50), at(55, 50), 0.3, 0.6, true, 0.4, 0, true, false},
 	} {
 		f := Fruit{Outline: square, StemBase: c.stem, Blossom: c.blossom, StemBy: c.stemBy, BlossomBy: c.blossomBy}
-		f.oneEnd(c.stalk)
+		if c.stalk {
+			f.Stalk = square
+		}
+		f.oneEnd()
 		if math.Abs(f.StemBy-c.wantStem) > 1e-9 || math.Abs(f.BlossomBy-c.wantBlossom) > 1e-9 || (f.StemBase != nil) != c.stemStays || (f.Blossom != nil) != c.blossomEndStays {
 			t.Errorf("%s: stem %.3f, blossom %.3f; want %.3f, %.3f", c.name, f.StemBy, f.BlossomBy, c.wantStem, c.wantBlossom)
+		}
+	}
+}
+
+// TestStemSure: equal signs are near even odds, a clear one is sure, and it never claims certainty.
+func TestStemSure(t *testing.T) {
+	for _, c := range []struct{ stem, blossom, lo, hi float64 }{
+		{0.3, 0.3, 0.5, 0.6}, {0.5, 0.1, 0.95, 0.97}, {0.1, 0.4, 0, 0.05}, {0, 0, 0.5, 0.6}, {0.95, 0, 0.97, 0.97},
+	} {
+		if v := stemSure(c.stem, c.blossom); v < c.lo || v > c.hi {
+			t.Errorf("stem %.2f, blossom %.2f: %.3f, want %.2f to %.2f", c.stem, c.blossom, v, c.lo, c.hi)
 		}
 	}
 }

@@ -47,7 +47,7 @@ func (p palette) shaded(f feature) float32 {
 		if a >= 0 || f[0]+1.7 < 0.25*(q.at[0]+1.7) { // not darker, or darker than any shadow
 			continue
 		}
-		best = min(best, price+0.02*a*a+0.6*(b*b*q.inv[1]+c*c*q.inv[2])+q.bias)
+		best = min(best, price+0.02*a*a+0.35*(b*b*q.inv[1]+c*c*q.inv[2])+q.bias)
 	}
 	return best
 }

@@ -46,10 +46,18 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 	})
 	for _, r := range g.regions {
 		cells := by[r.id]
+		if cells == nil || g.within(r, cells) {
+			if front := g.frontStalk(m, r, own); front != nil {
+				cells = front
+			}
+		}
 		if cells == nil {
 			cells = weak[r.id]
 		}
 		if len(cells) > 0 {
+			if !g.touchesTable(m, cells) {
+				cells = g.trimStalk(m, r, cells, own)
+			}
 			cells = g.growStalk(m, r, cells, own)
 			by[r.id] = cells
 			for _, i := range cells {
@@ -120,6 +128,111 @@ func (g *regions) touchesTable(m *Maps, cells []int) bool {
 	return n >= 3
 }
 
+// strange is the distance from a fruit's colours beyond which a cell is no skin of it.
+const strange = 14
+
+// bodyColours are the colours of region r away from its rim and its stalk.
+func (g *regions) bodyColours(m *Maps, r *region, own *ownColours) palette {
+	var body []feature
+	for y := r.box.y0; y <= r.box.y1; y++ {
+		for x := r.box.x0; x <= r.box.x1; x++ {
+			if i := y*g.w + x; g.label[i] == r.id && g.depth[i] > 1.5 && m.Stalk[i] < 0.08 {
+				body = append(body, own.cell[i])
+			}
+		}
+	}
+	return newPalette(thin(body, 500), 6)
+}
+
+// trimStalk gives the cells of a stalk that stands before region r back to it where they have its
+// colours. A stalk of the fruit's own colour stays as it is.
+func (g *regions) trimStalk(m *Maps, r *region, cells []int, own *ownColours) []int {
+	if own == nil {
+		return cells
+	}
+	fruit := g.bodyColours(m, r, own)
+	if len(fruit) == 0 {
+		return cells
+	}
+	var keep, back []int
+	for _, i := range cells {
+		if fruit.distance(own.cell[i]) < strange {
+			back = append(back, i)
+		} else {
+			keep = append(keep, i)
+		}
+	}
+	if len(keep) < 4 || 5*len(keep) < len(cells) {
+		return cells
+	}
+	for _, i := range back {
+		g.label[i] = r.id
+	}
+	return keep
+}
+
+// frontStalk looks for a stalk that stands before region r, pointing at the camera: there the
+// network sees body and stalk at once. What counts is a patch well inside, faintly stalk to the
+// network and with stem heat, whose colour the rest of the fruit does not have.
+func (g *regions) frontStalk(m *Maps, r *region, own *ownColours) []int {
+	const faint, heat = 0.12, 0.12
+	if own == nil || r.reject != "" {
+		return nil
+	}
+	fruit := g.bodyColours(m, r, own)
+	in := map[int]bool{}
+	for y := r.box.y0; y <= r.box.y1; y++ {
+		for x := r.box.x0; x <= r.box.x1; x++ {
+			i := y*g.w + x
+			if g.label[i] == r.id && g.depth[i] >= 2 && m.Stalk[i] > faint {
+				in[i] = true
+			}
+		}
+	}
+	if len(in) < 4 || len(fruit) == 0 {
+		return nil
+	}
+	var best []int
+	for y := r.box.y0; y <= r.box.y1; y++ {
+		for x := r.box.x0; x <= r.box.x1; x++ {
+			s := y*g.w + x
+			if !in[s] || fruit.distance(own.cell[s]) < strange {
+				continue
+			}
+			delete(in, s)
+			part, top := []int{s}, float32(0)
+			for k := 0; k < len(part); k++ {
+				top = max(top, m.Stem[part[k]])
+				g.each4(part[k], func(j int) {
+					top = max(top, m.Stem[j])
+					if in[j] && fruit.distance(own.cell[j]) >= strange {
+						delete(in, j)
+						part = append(part, j)
+					}
+				})
+			}
+			if len(part) > len(best) && top > heat && 12*len(part) < r.cells {
+				best = part
+			}
+		}
+	}
+	if len(best) < 4 {
+		return nil
+	}
+	return best
+}
+
+// within says whether most of the cells lie well inside region r.
+func (g *regions) within(r *region, cells []int) bool {
+	n := 0
+	for _, i := range cells {
+		if g.label[i] == r.id && g.depth[i] >= 3 {
+			n++
+		}
+	}
+	return 2*n > len(cells)
+}
+
 // growStalk adds the cells around a stalk that have its colours rather than the fruit's or the
 // table's. A stalk that would more than treble is left as it was.
 func (g *regions) growStalk(m *Maps, r *region, cells []int, own *ownColours) []int {
@@ -141,16 +254,17 @@ func (g *regions) growStalk(m *Maps, r *region, cells []int, own *ownColours) []
 	}
 	ratio := func(i int) float32 {
 		f := own.cell[i]
-		return min(fruit.distance(f), own.table.shaded(f)) - stalk.distance(f)
+		other := fruit.distance(f)
+		if g.label[i] != r.id || g.depth[i] < 3 { // well inside there is no table, whatever the colour
+			other = min(other, own.table.shaded(f))
+		}
+		return other - stalk.distance(f)
 	}
-	have, within := map[int]bool{}, 0
+	have := map[int]bool{}
 	for _, i := range cells {
 		have[i] = true
-		if g.label[i] == r.id && g.depth[i] >= 3 {
-			within++
-		}
 	}
-	standing := 2*within > len(cells)
+	standing := g.within(r, cells)
 	grown := slices.Clone(cells)
 	most := 3*len(cells) + 8
 	for k := 0; k < len(grown) && len(grown) <= most; k++ {
