@@ -129,6 +129,35 @@ func TestSessionPlants(t *testing.T) {
 	}
 }
 
+// Every fruit can be drawn again with few points, turn by turn, as people do on the page.
+func TestSessionRedraws(t *testing.T) {
+	s, err := NewSession("test", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	x := sessionShot(t, "demo-2026-table-1.jpg")
+	first, err := s.Measure(x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range first.Fruits {
+		f := &first.Fruits[i]
+		n := []int{3, 8, 30}[i%3]
+		fix := segment.Fix{Op: "redraw", At: &segment.Point{f.X, f.Y}}
+		for k := range n {
+			q := f.Outline[k*len(f.Outline)/n]
+			fix.Outline = append(fix.Outline, segment.Point{q.X, q.Y})
+		}
+		got, err := s.Correct(x, &segment.Fixes{Version: 1, Fixes: []segment.Fix{fix}})
+		if err != nil {
+			t.Errorf("fruit %d with %d points: %v", f.Number, n, err)
+		} else if len(got.Fruits) != len(first.Fruits) {
+			t.Errorf("fruit %d with %d points: %d fruit, were %d", f.Number, n, len(got.Fruits), len(first.Fruits))
+		}
+	}
+}
+
 func BenchmarkSessionCorrect(b *testing.B) {
 	s, err := NewSession("test", 1)
 	if err != nil {
