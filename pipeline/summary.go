@@ -60,10 +60,7 @@ func (r *Result) Summary() Summary {
 		s.Variety, s.Version = v.Name, v.Version
 	}
 	for _, g := range r.Run.Judgement.Groups {
-		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, Plants: plantsOf(r.Run, g.Group), Verdict: g.Verdict, Reasons: g.Reasons}
-		if len(sg.Reasons) == 0 {
-			sg.Reasons = g.Apart
-		}
+		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, Plants: plantsOf(r.Run, g.Group), Verdict: g.Verdict, Reasons: g.Why()}
 		s.Groups = append(s.Groups, sg)
 	}
 	return s

@@ -13,6 +13,8 @@ var NoteWords = map[string]string{
 	"by-hand":             "corrected by hand",
 	"too-oblique":         "seen too much from one end",
 	"ends-unsure":         "ends not well seen",
+	"pose-unsure":         "lying or standing not sure",
+	"far-from-camera":     "few pixels on the fruit",
 	"stem-unsure":         "stem end not sure",
 	"poor-fit":            "not a round body",
 	"no-body-fits":        "shape could not be fitted",
@@ -33,6 +35,7 @@ var NoteWords = map[string]string{
 	"scale-from-coin":                  "no card, scale from a coin",
 	"scale-from-line":                  "no card, scale from a line",
 	"no-scale":                         "no card and no scale",
+	"lens-assumed":                     "no card and no focal length in the photo, a common phone's assumed",
 	"taken-obliquely":                  "taken too much from one side",
 	"corrections-not-applied":          "some corrections could not be applied",
 	// on a photo: colours

@@ -50,3 +50,12 @@ func (f *Fruit) SizeWords() string {
 func (f *Fruit) Alt() string {
 	return fmt.Sprintf("Fruit %d of %s, %s", f.Number, f.Photo, f.SizeWords())
 }
+
+// Why says what is worth reading about a group: what speaks for its verdict, or, where it was not judged, what sets it
+// apart from the others.
+func (g *GroupVerdict) Why() []string {
+	if len(g.Apart) > 0 && (len(g.Reasons) == 0 || g.Verdict == NotJudged) {
+		return g.Apart
+	}
+	return g.Reasons
+}

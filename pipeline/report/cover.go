@@ -129,10 +129,7 @@ func (b *docBuilder) found() []block {
 	for _, g := range b.groupNumbers() {
 		v := b.groupVerdict(g)
 		fs := b.inGroup(g)
-		why := v.Reasons
-		if len(why) == 0 {
-			why = v.Apart
-		}
+		why := v.Why()
 		gt.rows = append(gt.rows, []cell{{text: fmt.Sprint(g), group: g, bold: true}, {text: fmt.Sprint(len(fs))}, {text: or(strings.Join(plantsOf(fs), ", "), "–")},
 			{text: b.verdictText(v.Verdict), bold: true}, {text: or(strings.Join(why, "\n"), "–")}})
 	}

@@ -107,11 +107,7 @@ func (b *docBuilder) groupSheet(g int) []block {
 	if b.judged() {
 		bs = append(bs, para{b.verdictText(v.Verdict), lead})
 	}
-	why := v.Reasons
-	if len(why) == 0 {
-		why = v.Apart
-	}
-	if len(why) > 0 {
+	if why := v.Why(); len(why) > 0 {
 		bs = append(bs, list{items: why})
 	}
 	if ts := b.typical(g, 1); len(ts) > 0 {

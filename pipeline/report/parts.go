@@ -190,10 +190,7 @@ func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, li
 
 func (b *builder) groups() {
 	for _, g := range b.run.Judgement.Groups {
-		v := groupView{Number: g.Group, Reasons: g.Reasons, Cuts: b.cuts[g.Group]}
-		if len(v.Reasons) == 0 {
-			v.Reasons = g.Apart
-		}
+		v := groupView{Number: g.Group, Reasons: g.Why(), Cuts: b.cuts[g.Group]}
 		v.Colour, _ = record.GroupLook(g.Group)
 		if g.Group == 1 {
 			v.Colour = "#8a8f80"
