@@ -102,6 +102,7 @@ type (
 	groupView struct {
 		Number                      int
 		Colour, Heading             string
+		Shape, Fill                 string // mark of the group, as in the pictures of likeness
 		Verdict, VerdictClass, Mark string
 		Reasons                     []string
 		Cuts                        []cut

@@ -192,6 +192,7 @@ func (b *builder) groups() {
 	for _, g := range b.run.Judgement.Groups {
 		v := groupView{Number: g.Group, Reasons: g.Why(), Cuts: b.cuts[g.Group]}
 		v.Colour, _ = record.GroupLook(g.Group)
+		v.Shape, v.Fill = svgPoints(groupMarks[max(g.Group-1, 0)%len(groupMarks)], true), v.Colour
 		if g.Group == 1 {
 			v.Colour = "#8a8f80"
 		}
