@@ -160,7 +160,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		best = m
 	}
 	if opt.Pose == "" && mayStand(&t.views[main], flat) {
-		if m := t.rise(best, &flat, opt.Ribs); m != nil {
+		if m := t.rise(b, best, &flat, opt.Ribs); m != nil {
 			b.Pose, b.rival = Upright, rival{}
 			return m, nil
 		}
@@ -178,6 +178,7 @@ func (t *task) finish(b *Body, seen float64) {
 	val := func(i int) Value { return Value{v[i], u[i]} }
 	b.Length, b.Width, b.Midline = val(qLength), val(qWidth), val(qMidline)
 	b.Bend, b.BroadestAt, b.Volume, b.Height = val(qBend), val(qBroadest), val(qVolume), val(qHeight)
+	b.Ratio = val(qRatio)
 	b.Bend.V = math.Abs(b.Bend.V)
 	b.Profile, b.ProfileU = v[qProfile:], u[qProfile:]
 	t.sides(b)
@@ -187,7 +188,7 @@ func (t *task) finish(b *Body, seen float64) {
 	b.RiseDeg = m.p[pRise] * 180 / math.Pi
 	if b.Pose == Upright {
 		nan := Value{math.NaN(), math.NaN()}
-		b.Length, b.Midline, b.BroadestAt, b.Volume, b.Bend = nan, nan, nan, nan, nan
+		b.Length, b.Midline, b.BroadestAt, b.Volume, b.Bend, b.Ratio = nan, nan, nan, nan, nan, nan
 		b.Notes = append(b.Notes, NoteUpright)
 	}
 	if b.Pose == Side {
@@ -204,6 +205,10 @@ func (t *task) finish(b *Body, seen float64) {
 			u.U = math.Hypot(u.U, b.rival.length) // ± the difference, taken as two standard uncertainties
 		}
 		b.Width.U = math.Hypot(b.Width.U, b.rival.width)
+		b.Ratio.U = math.Hypot(b.Ratio.U, b.rival.ratio)
+	}
+	if t.small() {
+		b.Notes = append(b.Notes, NoteFar)
 	}
 	if seen < 0.7 {
 		b.Notes = append(b.Notes, NoteHidden)
@@ -212,4 +217,17 @@ func (t *task) finish(b *Body, seen float64) {
 		b.Views = append(b.Views, m.draw(&t.views[i]))
 		b.grids = append(b.grids, &grid{cam: t.views[i].Camera})
 	}
+}
+
+// fewPx is the extent below which a fruit has too few pixels, px.
+const fewPx = 40
+
+// small reports whether every view shows the fruit with few pixels.
+func (t *task) small() bool {
+	for i := range t.views {
+		if lo, hi := geom.Bounds(t.views[i].Outline); math.Min(hi.X-lo.X, hi.Y-lo.Y) >= fewPx {
+			return false
+		}
+	}
+	return true
 }

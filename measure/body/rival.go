@@ -3,7 +3,7 @@ package body
 import "math"
 
 // rival is how much the size would change if the axis lay another way that the outline allows as well.
-type rival struct{ length, width float64 } // mm
+type rival struct{ length, width, ratio float64 } // mm, mm, length / width
 
 const (
 	rivalCost  = 10   // how much worse another axis among the starts may fit and still be thought of
@@ -77,6 +77,7 @@ func (b *Body) takes(best, w *model) {
 	r, _ := w.broadest()
 	r0, _ := best.broadest()
 	b.rival.width = math.Max(b.rival.width, rivalReach*2*math.Abs(r-r0))
+	b.rival.ratio = math.Max(b.rival.ratio, rivalReach*math.Abs(w.p[pLen]/(2*r)-best.p[pLen]/(2*r0)))
 }
 
 // flattened reports whether the body is shorter than wide.

@@ -15,6 +15,7 @@ const (
 	qBroadest
 	qVolume
 	qHeight
+	qRatio
 	qProfile
 )
 
@@ -44,6 +45,7 @@ func (m *model) traits() []float64 {
 	}
 	out[qVolume] *= math.Pi * m.mid.L / (3 * n) / 1000 * m.ribShare()
 	out[qHeight] = m.top()
+	out[qRatio] = out[qLength] / out[qWidth]
 	for i := 0; i < profileStations; i++ {
 		out[qProfile+i] = 2 * m.prof.radius(float64(i)/(profileStations-1))
 	}

@@ -100,7 +100,7 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 		}
 		out[j] = quad(inv, row) * sharpen * sharpen
 	}
-	for j, d := range t.cameras(m, inv, jac, len(v)) {
+	for j, d := range t.cameras(m, inv, jac, v) {
 		out[j] += d
 	}
 	tips := math.Pow(lengthFloor*v[qLength], 2)
@@ -118,6 +118,7 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 	for _, j := range append([]int{qWidth}, stationTraits...) {
 		out[j] += math.Pow(roundness*v[qWidth], 2) + edge
 	}
+	out[qRatio] += v[qRatio] * v[qRatio] * (tips/(v[qLength]*v[qLength]) + (math.Pow(roundness*v[qWidth], 2)+edge)/(v[qWidth]*v[qWidth]))
 	out[qVolume] += math.Pow(2*roundness*v[qVolume], 2)
 	out[qLength] += tips
 	out[qMidline] += tips
@@ -152,34 +153,79 @@ func (t *task) slant(m *model, end int) float64 {
 	return tan
 }
 
-// cameras returns the variance of each of n traits from the caller's perturbed cameras: with each of them the
-// body moves by one step of Gauss and Newton's method, inv the inverse normal equations and jac the traits'
-// derivatives by the parameters.
-func (t *task) cameras(m *model, inv []float64, jac [][]float64, n int) []float64 {
-	out := make([]float64, n)
-	eq := newNormal(len(m.p))
-	t.robust = math.Max(1, t.spread())
-	t.forget()
-	t.level(m, eq, make([]float64, len(m.p)))
-	base := append([]float64(nil), eq.g...)
-	step := make([]float64, len(m.p))
+// smallStep is the share of a perturbed camera's move that is tried, so that the body answers in proportion.
+const smallStep = 0.2
+
+// farShift is by how many sigma an outline has to move with a camera, in the mean, for the body to be fitted anew.
+const farShift = 2
+
+// cameras returns the variance of each trait from the caller's perturbed cameras: with each of them the body moves
+// by one step of Gauss and Newton's method, inv the inverse normal equations, jac the derivatives by the parameters
+// of the traits v; with one that is far off, such as an assumed lens gives, it is fitted anew.
+func (t *task) cameras(m *model, inv []float64, jac [][]float64, v []float64) []float64 {
+	np, n := len(m.p), len(v)
+	var cams, whole []camera.Camera
+	first := make([]int, len(t.views)+1)
 	for i := range t.views {
 		for k := range t.views[i].Perturbed {
-			u := t.seenBy(i, &t.views[i].Perturbed[k])
-			u.level(m, eq, make([]float64, len(m.p)))
-			for a := range step {
-				step[a] = 0
-				for b := range base {
-					step[a] -= inv[a*len(m.p)+b] * (eq.g[b] - base[b])
+			whole = append(whole, t.views[i].Perturbed[k])
+			cams = append(cams, camera.Mix(t.views[i].Camera, t.views[i].Perturbed[k:k+1], []float64{smallStep}))
+		}
+		first[i+1] = len(cams)
+	}
+	pull := make([]float64, np*len(cams)) // the gradient's change by each camera
+	row := make([]float64, np)
+	shift, rays := make([]float64, len(cams)), make([]float64, len(cams))
+	c := 4 * t.robust
+	for i := range t.rays {
+		y := t.rays[i]
+		if !y.free() || y.nose || y.stub {
+			continue
+		}
+		r, ok := t.distance(m, &y, row)
+		if !ok {
+			continue
+		}
+		u := 1 / (1 + r*r/(c*c))
+		for k := first[y.view]; k < first[y.view+1]; k++ {
+			z := newRay(&cams[k], y.at)
+			z.sigma, z.near, z.bow = y.sigma, y.near, y.bow
+			if q, ok := t.distance(m, &z, nil); ok {
+				shift[k] += math.Abs(q-r) / smallStep
+				rays[k]++
+				w := t.share * u * u * (q - r)
+				for a, x := range row {
+					pull[k*np+a] += w * x
 				}
 			}
-			for j := range out {
-				d := 0.0
-				for a := range step {
-					d += step[a] * jac[a][j]
-				}
-				out[j] += d * d
+		}
+	}
+	out := make([]float64, n)
+	for k := range cams {
+		change := make([]float64, n)
+		if shift[k] > farShift*rays[k] {
+			view := 0
+			for first[view+1] <= k {
+				view++
 			}
+			w := m.clone()
+			t.seenBy(view, &whole[k]).descend(w, 3)
+			for j, x := range w.traits() {
+				out[j] += (x - v[j]) * (x - v[j])
+			}
+			continue
+		}
+		for a := 0; a < np; a++ {
+			step := 0.0
+			for b := 0; b < np; b++ {
+				step -= inv[a*np+b] * pull[k*np+b]
+			}
+			for j := range change {
+				change[j] += step * jac[a][j]
+			}
+		}
+		for j, d := range change {
+			out[j] += d * d / (smallStep * smallStep)
 		}
 	}
 	return out

@@ -17,7 +17,7 @@ const (
 
 // rise fits the fruit standing and returns the body when it fits clearly better than the lying one; the
 // task is then one of a standing fruit.
-func (t *task) rise(lying *model, flat *plan, ribs int) *model {
+func (t *task) rise(b *Body, lying *model, flat *plan, ribs int) *model {
 	_, cost := t.compare(lying, lying)
 	u := *t
 	u.marks = append([]mark(nil), t.marks...)
@@ -27,6 +27,9 @@ func (t *task) rise(lying *model, flat *plan, ribs int) *model {
 		return nil
 	}
 	if c, _ := u.compare(m, m); c > cost-standGain {
+		if c < cost+standGain {
+			b.Notes = append(b.Notes, NotePose)
+		}
 		return nil
 	}
 	*t = u

@@ -88,6 +88,7 @@ type Body struct {
 	BroadestAt Value // 0 stem end … 1 blossom end
 	Volume     Value // cm³
 	Height     Value // mm above the table
+	Ratio      Value // length / width, without what an error of scale does to both
 
 	Profile     []float64 // diameters in mm at 21 even stations from the stem end to the blossom end
 	ProfileU    []float64 // their expanded uncertainties, mm

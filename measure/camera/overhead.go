@@ -9,12 +9,12 @@ import (
 )
 
 // overheadTilt is the assumed standard deviation of a hand-held camera from straight down, in each
-// direction, radians (5°; assumed, no source).
-const overheadTilt = 5 * math.Pi / 180
+// direction, radians (7°; assumed, no source).
+const overheadTilt = 7 * math.Pi / 180
 
 // Overhead returns a camera that looks straight down on the table and sees mmPerPx at pixel at,
 // which becomes the origin of the table frame, with the picture's right as X. relSD is the relative
-// standard deviation of the scale. The covariance holds focal length, scale and a tilt of 5° that
+// standard deviation of the scale. The covariance holds focal length, scale and a tilt of 7° that
 // a hand-held photo may have.
 //
 // Use it where there is no card: sizes from one known length carry the full error of a tilt.

@@ -24,8 +24,8 @@ func TestOverheadScale(t *testing.T) {
 	if math.Abs(a.X-40) > 1e-9 || math.Abs(a.Y-40) > 1e-9 {
 		t.Errorf("100 px right and up is %v mm, want 40, 40", a)
 	}
-	// scale 1 %, tilt 5° and lens: at the place itself the scale's own 1 % dominates
-	if sd := s.ScaleSD(at, 0); sd < 0.01 || sd > 0.05 {
+	// scale 1 %, tilt 7° and lens: the tilt dominates this far from the middle
+	if sd := s.ScaleSD(at, 0); sd < 0.01 || sd > 0.08 {
 		t.Errorf("relative standard deviation of scale %g", sd)
 	}
 	if far := s.ScaleSD(geom.Px{X: 1900, Y: 100}, 0); far < s.ScaleSD(at, 0) {
@@ -33,17 +33,17 @@ func TestOverheadScale(t *testing.T) {
 	}
 }
 
-// TestOverheadTiltMode: turning the camera about the coin keeps the coin where it was and tilts by 5°.
+// TestOverheadTiltMode: turning the camera about the coin keeps the coin where it was and tilts by 7°.
 func TestOverheadTiltMode(t *testing.T) {
 	l := LensFrom35(26, 2000, 1500)
 	l.Focal.SD, l.K1.SD = 1e-9, 1e-12
 	at := geom.Px{X: 300, Y: 1100}
 	s := Overhead(2000, 1500, l, at, 0.4, 0)
 	for i, m := range s.Modes(2) {
-		if d := m.Project(geom.Vec3{}).Sub(at).Norm(); d > 12 { // second order of 5°
+		if d := m.Project(geom.Vec3{}).Sub(at).Norm(); d > 24 { // second order of 7°
 			t.Errorf("mode %d moves the coin by %g px", i, d)
 		}
-		if a := m.TiltDeg(); math.Abs(a-5) > 0.3 {
+		if a := m.TiltDeg(); math.Abs(a-7) > 0.3 {
 			t.Errorf("mode %d tilts by %g°", i, a)
 		}
 	}

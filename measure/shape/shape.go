@@ -42,7 +42,9 @@ func Of(b *body.Body) Traits {
 		t.Ratio, t.BroadestAt, t.Neck, t.Taper, t.Fullness, t.Profile = nan, nan, nan, nan, nan, nil
 		return t
 	}
-	t.Ratio = over(b.Length, b.Width)
+	if t.Ratio = b.Ratio; t.Ratio.V == 0 { // a body that was not fitted
+		t.Ratio = over(b.Length, b.Width)
+	}
 	t.Neck, t.Taper = neck(b), taper(b)
 	t.Fullness = nan
 	if full := math.Pi / 4 * b.Length.V * b.Width.V * b.Width.V / 1000; full > 0 {

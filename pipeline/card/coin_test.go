@@ -3,6 +3,7 @@ package card
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"offtype/measure/camera"
@@ -97,7 +98,7 @@ func TestWithoutScale(t *testing.T) {
 	}
 	a, _ := f.Camera.OnPlane(geom.Px{X: 10, Y: 10}, 0)
 	b, _ := f.Camera.OnPlane(geom.Px{X: 110, Y: 10}, 0)
-	if math.Abs(b.Sub(a).Norm()-100) > 1e-9 || f.FocalFrom != FromCard || f.Notes[0] != NoteNoScale {
+	if math.Abs(b.Sub(a).Norm()-100) > 1e-9 || f.FocalFrom != FromAssumed || !slices.Contains(f.Notes, NoteNoScale) || !slices.Contains(f.Notes, NoteLensAssumed) {
 		t.Errorf("100 px are %g units; %v %v", b.Sub(a).Norm(), f.FocalFrom, f.Notes)
 	}
 }

@@ -17,7 +17,8 @@ const (
 	NoteLineScale   = "scale-from-line"
 	NoteNoScale     = "no-scale" // lengths are in px of the table, not mm
 	NoteOblique     = "taken-obliquely"
-	coinThicknessSD = 0.002 // relative: the rim seen lies up to 3 mm above the table (assumed)
+	NoteLensAssumed = "lens-assumed" // nothing tells the focal length: that of a common phone
+	coinThicknessSD = 0.002          // relative: the rim seen lies up to 3 mm above the table (assumed)
 )
 
 // FromScaleLine takes the scale from a line of known length that lies on the table: line is
@@ -82,6 +83,11 @@ func WithoutScale(ph *photo.Photo, o Options) (*Found, error) {
 
 func overhead(ph *photo.Photo, l camera.Lens, from FocalFrom, at geom.Px, mmPerPx, relSD float64) *Found {
 	s := camera.Overhead(ph.Width, ph.Height, l, at, mmPerPx, relSD)
-	return &Found{Camera: s.Camera, Solution: s, FocalFrom: from, ResidualPx: math.NaN(),
+	f := &Found{Camera: s.Camera, Solution: s, FocalFrom: from, ResidualPx: math.NaN(),
 		MMPerPx: mmPerPx, TiltDeg: math.NaN(), HeightMM: s.Camera.Centre().Z}
+	if from == FromCard { // no card to tell it either
+		f.FocalFrom = FromAssumed
+		f.note(NoteLensAssumed)
+	}
+	return f
 }

@@ -16,6 +16,8 @@ const (
 	FromExif FocalFrom = "exif"
 	FromCard FocalFrom = "card"
 	FromFile FocalFrom = "file"
+
+	FromAssumed FocalFrom = "assumed" // no card, no Exif: the common phone
 )
 
 // Find finds every card and tag in the photo and places the camera. The photo is not changed.
