@@ -144,13 +144,25 @@ func caught(err *error) {
 	}
 }
 
-// Hold brings a photo into memory, so that the first correction is quick too.
+// Hold brings a photo into memory with the bodies and skins of its fruit, so that the first correction is quick too.
 func (s *Session) Hold(x Shot) (err error) {
 	defer caught(&err)
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	_, _, err = s.hold(&x)
-	return err
+	m, h, err := s.hold(&x)
+	if err != nil || h.fruits != nil {
+		return err
+	}
+	fixes, _, err := m.fixesFor(x.Input)
+	if err != nil {
+		return err
+	}
+	t := *h.shot
+	t.fruits, _ = fixes.Apply(segment.Image{Pix: t.photo.Pix, Width: t.photo.Width, Height: t.photo.Height}, h.found)
+	h.bodiesOf(m, &t)
+	m.rows(&t)
+	h.skins = t.skins
+	return nil
 }
 
 func (s *Session) hold(x *Shot) (*measurer, *heldPhoto, error) {
