@@ -59,13 +59,11 @@ func (j *judging) lot() error {
 	if err != nil {
 		return err
 	}
-	l.Sentences = append(f.Sentences, extra...)
-	l.Sentences = append(l.Sentences, j.limits()...)
-	if c.Seen == 0 {
-		return nil
+	if c.Seen > 0 {
+		l.Rate, l.Low, l.High = number(f.Rate), number(f.Low), number(f.High)
+		l.Rule = &record.Rule{Standard: j.o.Standard, Acceptance: j.o.Acceptance, Allowed: f.Allowed, Within: f.Within}
 	}
-	l.Rate, l.Low, l.High = number(f.Rate), number(f.Low), number(f.High)
-	l.Rule = &record.Rule{Standard: j.o.Standard, Acceptance: j.o.Acceptance, Allowed: f.Allowed, Within: f.Within}
+	l.Sentences = append(append(f.Sentences, extra...), j.limits()...)
 	return nil
 }
 

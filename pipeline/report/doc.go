@@ -160,9 +160,12 @@ func (d *Document) build() (*docBuilder, []block, error) {
 	return b, bs, nil
 }
 
+// likenessPaper is the width of the pictures of likeness in the report, mm: the page shows them on phones too.
+const likenessPaper = 130.0
+
 // likeness shows how alike the fruit are.
 func (b *docBuilder) likeness() []block {
-	l := newLikeness(b.run, pageWidth, b.t.Like)
+	l := newLikeness(b.run, likenessPaper, b.t.Like)
 	if l == nil {
 		return nil
 	}
