@@ -19,7 +19,53 @@ func (c *candidate) confidence(m *Maps) float64 {
 	hull := geom.Hull(c.line)
 	solid := geom.Area(c.line) / math.Max(geom.Area(hull), 1)
 	shape := 0.3 + 0.7*ramp(solid, 0.55, 0.7)
-	return clamp(inside*(0.3+0.7*agree)*edge*votes*shape, 0, 1)
+	whole := 1 - 0.7*ramp(c.seamInside(m)/c.reg.radius(), 0.4, 1.2)
+	return clamp(inside*(0.3+0.7*agree)*edge*votes*shape*whole, 0, 1)
+}
+
+// seamInside is about the length, cells, of clear seams that have this fruit on both sides: a sign of
+// two fruit in one outline.
+func (c *candidate) seamInside(m *Maps) float64 {
+	g := c.grid
+	if g == nil {
+		return 0
+	}
+	const away, wide = 3, 2.5
+	own := func(x, y int) bool {
+		return x >= 0 && y >= 0 && x < g.w && y < g.h && g.label[y*g.w+x] == c.reg.id && m.Seam[y*g.w+x] < 0.3
+	}
+	n := 0
+	for y := c.reg.box.y0; y <= c.reg.box.y1; y++ {
+		for x := c.reg.box.x0; x <= c.reg.box.x1; x++ {
+			if i := y*g.w + x; g.label[i] != c.reg.id || m.Seam[i] < 0.6 {
+				continue
+			}
+			if own(x-away, y) && own(x+away, y) || own(x, y-away) && own(x, y+away) {
+				n++
+			}
+		}
+	}
+	return float64(n) / wide
+}
+
+// pieceOf says that a doubtful outline is no fruit of its own but a small piece of the one that it
+// touches, a leaf or the end of a husk; then it gives the reason, else "".
+func (c *candidate) pieceOf(cand []*candidate, f Fruit, opt Options) string {
+	if f.Confidence >= opt.UnsureBelow {
+		return ""
+	}
+	at := map[int32]int{}
+	for i, e := range c.edge {
+		if e == geom.EdgeContact {
+			at[c.other[i]]++
+		}
+	}
+	for _, o := range cand {
+		if 5*at[o.reg.id] > len(c.edge) && 10*geom.Area(f.Outline) < geom.Area(o.line) {
+			return "a piece of the fruit beside it"
+		}
+	}
+	return ""
 }
 
 // ramp is 0 below lo, 1 above hi, straight between.

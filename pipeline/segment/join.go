@@ -73,7 +73,8 @@ func (g *regions) join(m *Maps) {
 			ratio := math.Hypot(p.vx-q.vx, p.vy-q.vy) / (p.radius() + q.radius())
 			seam := b.seam / float64(b.n)
 			open := ramp(b.wide/math.Max(1, math.Min(p.wide, q.wide)), 0.55, 0.95)
-			if c := ratio / (0.2 + 0.9*(1-seam)*open); c < cost {
+			near := 0.04 + 0.16*(1-ramp(seam, 0.6, 0.85)) // a fruit bent round another names a centre near its own
+			if c := ratio / (near + 0.9*(1-seam)*open); c < cost {
 				best, cost = b, c
 			}
 		}

@@ -143,7 +143,11 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 		c.untangle(60)
 		c.refineStalk(im, m, g, t, opt)
 		f := c.fruit(im, m, opt)
-		if why := implausible(f, im, opt); why != "" {
+		why := implausible(f, im, opt)
+		if why == "" {
+			why = c.pieceOf(cand, f, opt)
+		}
+		if why != "" {
 			res.Rejected = append(res.Rejected, Rejected{f.Outline, why})
 			continue
 		}

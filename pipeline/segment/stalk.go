@@ -129,14 +129,14 @@ func (g *regions) touchesTable(m *Maps, cells []int) bool {
 }
 
 // strange is the distance from a fruit's colours beyond which a cell is no skin of it.
-const strange = 14
+const strange = 10
 
 // bodyColours are the colours of region r away from its rim and its stalk.
 func (g *regions) bodyColours(m *Maps, r *region, own *ownColours) palette {
 	var body []feature
 	for y := r.box.y0; y <= r.box.y1; y++ {
 		for x := r.box.x0; x <= r.box.x1; x++ {
-			if i := y*g.w + x; g.label[i] == r.id && g.depth[i] > 1.5 && m.Stalk[i] < 0.08 {
+			if i := y*g.w + x; g.label[i] == r.id && g.depth[i] > 1.5 && m.Stalk[i] < 0.06 {
 				body = append(body, own.cell[i])
 			}
 		}
@@ -175,7 +175,7 @@ func (g *regions) trimStalk(m *Maps, r *region, cells []int, own *ownColours) []
 // network sees body and stalk at once. What counts is a patch well inside, faintly stalk to the
 // network and with stem heat, whose colour the rest of the fruit does not have.
 func (g *regions) frontStalk(m *Maps, r *region, own *ownColours) []int {
-	const faint, heat = 0.12, 0.12
+	const faint, heat = 0.08, 0.12
 	if own == nil || r.reject != "" {
 		return nil
 	}
