@@ -40,6 +40,10 @@ type cardFit struct {
 	leaveOut float64
 	alike    []alike
 	origin   [nFall]float64 // fall-off terms at the middle of the cards' paper
+
+	lit   [][3]float64 // linear light of each sample under litBy, fall-off included
+	litBy tone
+	logs  []float64 // log luminance of each sample, scratch
 }
 
 func newCardFit(samples []Sample, f Frame) *cardFit {
@@ -164,12 +168,24 @@ func (c *cardFit) unpack(p []float64) (tone, Matrix, falloff) {
 		falloff{[nFall]float64(p[pFall : pFall+nFall]), c.origin}
 }
 
-// light returns the camera's linear light of sample i, fall-off taken out.
+// light returns the camera's linear light of sample i, fall-off taken out. Most steps of the fit leave the tone curve
+// as it is, so that it is not evaluated again.
 func (c *cardFit) light(i int, t tone, f falloff) [3]float64 {
+	if c.lit == nil || c.litBy != t {
+		if c.lit == nil {
+			c.lit = make([][3]float64, len(c.use))
+		}
+		c.litBy = t
+		for j := range c.use {
+			for k, v := range c.use[j].RGB {
+				c.lit[j][k] = t.linear(v / 255)
+			}
+		}
+	}
 	g := 1 / f.factor(c.u[i], c.v[i])
-	var x [3]float64
+	x := c.lit[i]
 	for k := range x {
-		x[k] = t.linear(c.use[i].RGB[k]/255) * g
+		x[k] *= g
 	}
 	return x
 }
@@ -199,7 +215,10 @@ func priors() (mu, sd [nParam]float64) {
 func (c *cardFit) residuals(p, out []float64) {
 	t, m, f := c.unpack(p)
 	n := 0
-	logs := make([]float64, len(c.use))
+	if c.logs == nil {
+		c.logs = make([]float64, len(c.use))
+	}
+	logs := c.logs
 	for i, s := range c.use {
 		lin := RGB(m.Mul(c.light(i, t, f)))
 		logs[i] = math.Log(math.Max(1e-4, lin.XYZ().Y))

@@ -96,7 +96,7 @@ func huberCost(r []float64, robust []bool) float64 {
 // normal returns JᵀWJ and JᵀWr.
 func normal(j *mat.Dense, r, w []float64) (*mat.SymDense, []float64) {
 	n, m := j.Dims()
-	a := mat.NewSymDense(m, nil)
+	a := make([]float64, m*m)
 	g := make([]float64, m)
 	for i := 0; i < n; i++ {
 		row := j.RawRowView(i)
@@ -106,12 +106,13 @@ func normal(j *mat.Dense, r, w []float64) (*mat.SymDense, []float64) {
 				continue
 			}
 			g[k] += t * r[i]
+			up := a[k*m : (k+1)*m]
 			for l := k; l < m; l++ {
-				a.SetSym(k, l, a.At(k, l)+t*row[l])
+				up[l] += t * row[l]
 			}
 		}
 	}
-	return a, g
+	return mat.NewSymDense(m, a), g
 }
 
 func damped(a *mat.SymDense, g []float64, lambda float64) ([]float64, bool) {

@@ -123,3 +123,13 @@ func (c *Calibration) Gain(d *Calibration, p geom.Px) float64 {
 	u, v := c.frame.norm(p)
 	return math.Exp(c.fall.log(u, v) - d.fall.log(u, v))
 }
+
+// Slope returns how steeply the light falls off across the middle of the picture, log light per px: what a lamp or a
+// window near one side does, and neither sky nor sun. What falls off evenly from the middle (lenses) is not counted.
+func (c *Calibration) Slope() float64 {
+	d := math.Hypot(float64(c.frame.Width-1), float64(c.frame.Height-1)) / 2
+	if !(d > 0) {
+		return 0
+	}
+	return math.Hypot(c.fall.k[1], c.fall.k[2]) / d
+}

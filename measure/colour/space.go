@@ -89,9 +89,29 @@ func (c RGB) XYZ() XYZ {
 // RGB returns linear sRGB of x (white D65); not limited to the gamut.
 func (x XYZ) RGB() RGB { return xyzToRGB.Mul([3]float64{x.X, x.Y, x.Z}) }
 
+// cubeRoots tabulates the cube root from 0 to 1.25 in steps of 1/2048.
+var cubeRoots = func() (c [2562]float64) {
+	for i := range c {
+		c[i] = math.Cbrt(float64(i) / 2048)
+	}
+	return c
+}()
+
+// cbrt is the cube root for values above 0.008: the table and one step of Halley's method, right to 1e-12.
+func cbrt(t float64) float64 {
+	u := t * 2048
+	if u >= float64(len(cubeRoots)-1) {
+		return math.Cbrt(t)
+	}
+	i := int(u)
+	y := cubeRoots[i] + (u-float64(i))*(cubeRoots[i+1]-cubeRoots[i])
+	y3 := y * y * y
+	return y * (y3 + 2*t) / (2*y3 + t)
+}
+
 func labF(t float64) float64 {
 	if t > 216.0/24389 {
-		return math.Cbrt(t)
+		return cbrt(t)
 	}
 	return t*24389/27/116 + 16.0/116
 }

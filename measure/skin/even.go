@@ -31,8 +31,7 @@ func even(skins []*patchwork, l *light, cal *colour.Calibration) *colour.Calibra
 		if len(s.px) < 40 {
 			continue
 		}
-		s.unshade(l)
-		c, ok := s.mainRGB()
+		c, ok := s.partRGB(0, l)
 		if !ok || c[0] < 0.005 || c[1] < 0.005 || c[2] < 0.002 {
 			continue
 		}

@@ -43,8 +43,8 @@ var (
 )
 
 const (
-	priorTint = 0.12  // SD of a channel's terms about the grey ones
-	priorF0   = 0.015 // wax on rind: 2–4 % at normal incidence (from memory), of which half is blurred away or meets dark sky
+	priorTint = 0.12   // SD of a channel's terms about the grey ones
+	priorF0   = 0.0145 // wax on rind: 2–4 % at normal incidence (from memory), of which a half is blurred away or meets dark sky
 	sdF0      = 0.002
 	relNoise  = 0.06 // relative SD of a pixel about the model: mottling, bumps
 	lightN    = 300  // pixels a fruit that the light is fitted to
@@ -59,15 +59,21 @@ func flat() *light {
 	return l
 }
 
+// sums returns Σ of·L·φ(d) of each channel.
+func (l *light) sums(of *[nSH]float64, d geom.Vec3) (e [3]float64) {
+	f := phi(d)
+	for i := range f {
+		t := of[i] * f[i]
+		e[0] += t * l.l[i][0]
+		e[1] += t * l.l[i][1]
+		e[2] += t * l.l[i][2]
+	}
+	return e
+}
+
 // matt returns E(n) of each channel, at least 0.05; gloss returns S(r), at least 0.
 func (l *light) matt(n geom.Vec3) [3]float64 {
-	f := phi(n)
-	var e [3]float64
-	for i := range f {
-		for k := range e {
-			e[k] += mattOf[i] * l.l[i][k] * f[i]
-		}
-	}
+	e := l.sums(&mattOf, n)
 	for k := range e {
 		e[k] = math.Max(0.05, e[k])
 	}
@@ -75,13 +81,7 @@ func (l *light) matt(n geom.Vec3) [3]float64 {
 }
 
 func (l *light) gloss(r geom.Vec3, facing float64) [3]float64 {
-	f := phi(r)
-	var e [3]float64
-	for i := range f {
-		for k := range e {
-			e[k] += glossOf[i] * l.l[i][k] * f[i]
-		}
-	}
+	e := l.sums(&glossOf, r)
 	q := fresnel(l.f0, facing)
 	for k := range e {
 		e[k] = q * math.Max(0, e[k])
@@ -90,7 +90,10 @@ func (l *light) gloss(r geom.Vec3, facing float64) [3]float64 {
 }
 
 // fresnel is Schlick's approximation.
-func fresnel(f0, cos float64) float64 { return f0 + (1-f0)*math.Pow(1-cos, 5)*0.5 }
+func fresnel(f0, cos float64) float64 {
+	d := 1 - cos
+	return f0 + (1-f0)*(d*d)*(d*d)*d*0.5
+}
 
 // own returns the reflectance that pixel q shows under l.
 func (l *light) own(q *pixel) colour.RGB {
@@ -126,14 +129,15 @@ type lit struct {
 // fitLight estimates the light from all fruit of a photo by alternating three linear steps, rounds times from l: the
 // colour of each part of each fruit, the light, and the strength of shine. The parts are found again every other round.
 func fitLight(skins []*patchwork, l *light, rounds int) *light {
+	all := make([]lit, 0, lightN*len(skins))
 	for it := 0; it < rounds; it++ {
-		var all []lit
+		all = all[:0]
 		for _, s := range skins {
 			if len(s.px) < 40 {
 				continue
 			}
-			s.unshade(l)
 			if it%2 == 0 {
+				s.unshade(l)
 				s.split()
 			}
 			all = append(all, s.toLight(l)...)
@@ -149,12 +153,12 @@ func fitLight(skins []*patchwork, l *light, rounds int) *light {
 
 // toLight picks up to lightN pixels of a fruit with the colour of their part.
 func (s *patchwork) toLight(l *light) []lit {
-	base := s.partColours()
+	base := s.partColours(l)
 	stride := float64(len(s.px)) / lightN
 	if stride < 1 {
 		stride = 1
 	}
-	var out []lit
+	out := make([]lit, 0, lightN+1)
 	for f := 0.0; int(f) < len(s.px); f += stride {
 		q := &s.px[int(f)]
 		if q.part < 0 || q.cut || q.n.Z < -0.1 || q.facing < litFacing {
@@ -170,22 +174,44 @@ func (s *patchwork) toLight(l *light) []lit {
 	return out
 }
 
-// solve fits the light to the pixels with their parts' colours given.
-func (l *light) solve(all []lit) {
-	const n = 4 * nSH // grey terms, then the deviations of the channels
-	a := make([]float64, n*n)
-	g := make([]float64, n)
-	add := func(row []float64, idx []int, y, w float64) {
-		for i, p := range idx {
-			t := w * row[i]
-			g[p] += t * y
-			for j, r := range idx {
-				a[p*n+r] += t * row[j]
+// normals are the normal equations of the light: nSH grey terms, then the deviations of the three channels from them.
+type normals struct {
+	a []float64 // (4·nSH)², the upper triangle
+	g []float64
+}
+
+const nLight = 4 * nSH
+
+// add adds w·(row·x − y)² with the entries of row at the places from `at` on.
+func (m *normals) add(row []float64, at int, y, w float64) {
+	for i, v := range row {
+		m.g[at+i] += w * v * y
+		for j := i; j < len(row); j++ {
+			m.a[(at+i)*nLight+at+j] += w * v * row[j]
+		}
+	}
+}
+
+// spread takes the equations of each channel, which are gathered in the channel's own block, to the grey terms.
+func (m *normals) spread() {
+	for k := nSH; k < nLight; k += nSH {
+		for i := 0; i < nSH; i++ {
+			m.g[i] += m.g[k+i]
+			for j := 0; j < nSH; j++ {
+				v := m.a[(k+min(i, j))*nLight+k+max(i, j)]
+				m.a[i*nLight+k+j] += v
+				if j >= i {
+					m.a[i*nLight+j] += v
+				}
 			}
 		}
 	}
-	idx := make([]int, 2*nSH)
-	row := make([]float64, 2*nSH)
+}
+
+// solve fits the light to the pixels with their parts' colours given.
+func (l *light) solve(all []lit) {
+	m := normals{make([]float64, nLight*nLight), make([]float64, nLight)}
+	var row [nSH]float64
 	for i := range all {
 		t := &all[i]
 		e, s := l.matt(t.q.n), l.gloss(t.q.refl, t.q.facing)
@@ -197,38 +223,33 @@ func (l *light) solve(all []lit) {
 			if r := math.Abs(res); r > 1.5 {
 				w *= 1.5 / r
 			}
-			for j := 0; j < nSH; j++ {
-				v := t.base[k]*mattOf[j]*t.fn[j] + fz*glossOf[j]*t.fr[j]
-				row[j], row[nSH+j] = v, v
-				idx[j], idx[nSH+j] = j, (k+1)*nSH+j
+			for j := range row {
+				row[j] = t.base[k]*mattOf[j]*t.fn[j] + fz*glossOf[j]*t.fr[j]
 			}
-			add(row, idx, t.q.c[k], w)
+			m.add(row[:], (k+1)*nSH, t.q.c[k], w)
 		}
 	}
+	m.spread()
 	for j := 0; j < nSH; j++ {
-		add([]float64{1}, []int{j}, priorMean[j], 1/(priorSD[j]*priorSD[j]))
+		m.add([]float64{1}, j, priorMean[j], 1/(priorSD[j]*priorSD[j]))
 		for k := 1; k <= 3; k++ {
-			add([]float64{1}, []int{k*nSH + j}, 0, 1/(priorTint*priorTint))
+			m.add([]float64{1}, k*nSH+j, 0, 1/(priorTint*priorTint))
 		}
 	}
 	up := phi(geom.Vec3{Z: 1})
-	for k := 0; k < 4; k++ {
-		r, id := make([]float64, nSH), make([]int, nSH)
-		for j := range r {
-			r[j], id[j] = mattOf[j]*up[j], k*nSH+j
-		}
-		y := 0.0
-		if k == 0 {
-			y = 1
-		}
-		add(r, id, y, 1e8)
+	for j := range row {
+		row[j] = mattOf[j] * up[j]
+	}
+	m.add(row[:], 0, 1, 1e8)
+	for k := 1; k < 4; k++ {
+		m.add(row[:], k*nSH, 0, 1e8)
 	}
 	var ch mat.Cholesky
-	if !ch.Factorize(mat.NewSymDense(n, a)) {
+	if !ch.Factorize(mat.NewSymDense(nLight, m.a)) {
 		return
 	}
 	var x mat.VecDense
-	_ = ch.SolveVecTo(&x, mat.NewVecDense(n, g)) // the card's constraint makes the condition large on purpose
+	_ = ch.SolveVecTo(&x, mat.NewVecDense(nLight, m.g)) // the card's constraint makes the condition large on purpose
 	for j := 0; j < nSH; j++ {
 		for k := 0; k < 3; k++ {
 			l.l[j][k] = x.AtVec(j) + x.AtVec((k+1)*nSH+j)

@@ -40,10 +40,10 @@ type part struct {
 }
 
 // judgeParts decides what each part is. The largest part is the main colour.
-func (s *patchwork) judgeParts() []part {
-	out := s.countParts()
+func (s *patchwork) judgeParts(l *light) []part {
+	out := s.countParts(l)
 	if s.unmix(out) {
-		out = s.countParts()
+		out = s.countParts(l)
 	}
 	for p := 1; p < len(out); p++ {
 		if out[p].n > 0 {
@@ -75,7 +75,7 @@ func rim(a, b, x colour.Lab) bool {
 	return t > 0.1 && t < 0.95 && off < 100 // within 10 ΔE*ab of the line
 }
 
-func (s *patchwork) countParts() []part {
+func (s *patchwork) countParts(l *light) []part {
 	out := make([]part, s.parts)
 	total := 0
 	for i := range s.px {
@@ -89,7 +89,7 @@ func (s *patchwork) countParts() []part {
 			out[p].kind = shade
 			continue
 		}
-		out[p].rgb, _ = s.partRGB(p)
+		out[p].rgb, _ = s.partRGB(p, l)
 		out[p].lab = out[p].rgb.Lab()
 		out[p].share = float64(out[p].n) / math.Max(1, float64(total))
 	}

@@ -44,11 +44,6 @@ const (
 	litFacing = 0.3 // for the light and the colours
 )
 
-// liftPerMM is how much nearer lamps make a surface above the table brighter than the card on it, log light per mm:
-// 0 under the open sky, 0.0008 under one bare lamp 2.5 m up; half of that is assumed, and it is counted in the
-// uncertainty.
-const liftPerMM = 0.0004
-
 // sample reads about max places of fruit f.
 func sample(ph *Photo, f *Fruit, max int) *patchwork {
 	lo, hi := geom.Bounds(f.Outline)
@@ -64,6 +59,7 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 	w.step = math.Max(1, math.Ceil(math.Sqrt(area/float64(max))))
 	w.nx, w.ny = int((hi.X-lo.X)/w.step)+1, int((hi.Y-lo.Y)/w.step)+1
 	w.grid = make([]int32, w.nx*w.ny)
+	w.px = make([]pixel, 0, int(area/(w.step*w.step))+w.nx+w.ny)
 	reach := int(w.step / 3) // one pixel, 3 × 3 from a step of 3: small marks must not be smeared
 	edge := edgePx + 0.005*math.Sqrt(area)
 	for j := 0; j < w.ny; j++ {
@@ -149,12 +145,6 @@ func look(ph *Photo, surf Surface, p geom.Px, reach int) (q pixel, ok bool) {
 	q.s, q.theta, q.n, q.at, q.facing = s, th, n, pt, cos
 	q.refl = n.Scale(2 * cos).Sub(v)
 	q.c = ph.Colour.RGB(e, p)
-	if ph.Colour.Corrected {
-		lift := math.Exp(-liftPerMM * math.Max(0, math.Min(400, pt.Z)))
-		for k := range q.c {
-			q.c[k] *= lift
-		}
-	}
 	q.part = -1
 	return q, true
 }

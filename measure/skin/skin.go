@@ -95,8 +95,11 @@ func Measure(ph *Photo, opt Options) []Result {
 	for i := range ph.Fruits {
 		skins[i] = sample(ph, &ph.Fruits[i], opt.MaxPixels)
 	}
+	lift := liftOf(skins, ph.Colour)
+	lower(skins, lift)
 	l := fitLight(skins, flat(), 4)
 	if c := even(skins, l, ph.Colour); c != ph.Colour {
+		lower(skins, liftOf(skins, c)-lift)
 		l = fitLight(skins, l, 2)
 	}
 	out := make([]Result, len(skins))
@@ -123,7 +126,7 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 	s.unshade(l)
 	s.split()
 	s.size()
-	parts := s.judgeParts()
+	parts := s.judgeParts(l)
 	if len(parts) == 0 {
 		r.Notes = append(r.Notes, "little-skin-seen")
 		return r
