@@ -37,11 +37,11 @@ func cutSpurs(outline []geom.Px, edge []geom.Edge) ([]geom.Px, []geom.Edge) {
 			if s > longest {
 				continue
 			}
-			d := outline[j%n].Sub(outline[i]).Norm()
-			if s < spurWay*d || s < 0.5*neck {
-				continue
+			if s < 0.5*neck {
+				break
 			}
-			if d < neck {
+			d := outline[j%n].Sub(outline[i])
+			if d2 := d.Dot(d); d2 < neck*neck && s*s >= spurWay*spurWay*d2 {
 				for k := i + 1; k < j; k++ {
 					drop[k%n] = true
 				}

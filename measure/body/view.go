@@ -24,17 +24,9 @@ type View struct {
 	// the place is used but not the name: it may be the other end. A StalkTip makes the stem end sure.
 	StemBy, BlossomBy float64
 
-	// SkinDirections are directions in which ribs or stripes run on the skin: they lead to both ends.
-	SkinDirections []Direction
-
 	// Perturbed are cameras one standard uncertainty away from Camera in one independent way each
 	// (focal length, tilt, height …). The fit is repeated with each; the changes add in quadrature.
 	Perturbed []camera.Camera
-}
-
-// Direction is a local direction in the picture; U is a unit vector, its sign has no meaning.
-type Direction struct {
-	At, U geom.Px
 }
 
 // Pose says how a fruit lies.
