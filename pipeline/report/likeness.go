@@ -44,15 +44,16 @@ func (l *likeness) blocks() []block {
 	if d, ok := l.plane(); ok {
 		bs = append(bs, heading{text: l.t.Plane, level: 2}, para{strings.TrimSpace(l.t.PlaneIntro + " " + l.axes()), plain}, d)
 	}
-	t := l.tree()
-	bs = append(bs, keep{min(t.h+treeHead, 240)}, heading{text: l.t.Tree, level: 2}, para{l.treeText(), plain}, t)
 	if s := l.firm(); len(s) > 0 {
 		bs = append(bs, heading{text: l.t.Firm, level: 2}, para{l.t.FirmIntro, plain}, list{items: s})
 	}
 	if s := l.unsure(); len(s) > 0 {
-		return append(bs, heading{text: l.t.Unsure, level: 3}, list{items: s})
+		bs = append(bs, heading{text: l.t.Unsure, level: 3}, list{items: s})
+	} else {
+		bs = append(bs, para{l.t.Sure, plain})
 	}
-	return append(bs, para{l.t.Sure, plain})
+	t := l.tree()
+	return append(bs, keep{min(t.h+treeHead, 240)}, heading{text: l.t.Tree, level: 2}, para{l.treeText(), plain}, t)
 }
 
 // treeHead is the height of heading and words above the tree, mm.
