@@ -25,7 +25,10 @@ type picture struct {
 }
 
 // folders says where the packages are unpacked.
-type folders struct{ cuts, grounds, photos, scenes string }
+type folders struct {
+	cuts, grounds, photos, scenes string
+	draw                          uint64 // another number gives other pictures of the same cut-outs
+}
 
 func readPicture(path string) (image.Image, error) {
 	f, err := os.Open(path)
@@ -113,8 +116,8 @@ type table struct {
 }
 
 // newTable is an empty table; its light comes from the random number seed.
-func newTable(w, h int, seed uint64) *table {
-	rng := rand.New(rand.NewPCG(20260, seed))
+func newTable(w, h int, draw, seed uint64) *table {
+	rng := rand.New(rand.NewPCG(20260+draw, seed))
 	a := rng.Float64() * 2 * math.Pi
 	t := &table{layer: newLayer(w, h), rng: rng, lightX: math.Cos(a), lightY: math.Sin(a), dark: 0.25 + 0.4*rng.Float64(), minGap: 14}
 	t.label = make([]uint8, w*h)
@@ -128,7 +131,7 @@ func compose(d folders, i int, cuts []cut, w, h, most int) (*picture, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := newTable(w, h, uint64(i))
+	t := newTable(w, h, d.draw, uint64(i))
 	rng := t.rng
 	t.layer = gl.tiled(w, h, g.zoom)
 	t.name, t.ground, t.touching = fmt.Sprintf("real-%02d", i+1), g.file, i%2 == 1

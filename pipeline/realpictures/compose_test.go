@@ -98,7 +98,7 @@ func TestCompare(t *testing.T) {
 
 // A fruit moved until it touches leaves no free pixel between and covers none of the other.
 func TestPlaceTouching(t *testing.T) {
-	tab := newTable(300, 300, 5)
+	tab := newTable(300, 300, 0, 5)
 	s := dot(61, 25)
 	tab.put(s, 120, 120)
 	tab.fruits = append(tab.fruits, "a")

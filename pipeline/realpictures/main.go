@@ -26,6 +26,7 @@ func main() {
 	flag.StringVar(&d.grounds, "grounds", "", "folder of the surfaces: the unpacked textures/")
 	flag.StringVar(&d.photos, "photos", "", "folder of the photographs counted as they are")
 	flag.StringVar(&d.scenes, "scenes", "testdata/scenes", "folder of the rendered scenes")
+	flag.Uint64Var(&d.draw, "draw", 0, "draw: other numbers give other pictures")
 	out := flag.String("out", "real", "folder to write the pictures, outlines, sheets and table to")
 	n := flag.Int("n", 56, "number of composed pictures")
 	from := flag.Int("from", 0, "number of the first, from 0")
