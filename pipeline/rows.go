@@ -94,13 +94,15 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 	f.Unscaled = noScale
 }
 
-// ribsRow prefers the ribs that the outline shows over those seen in the shading.
+// ribsRow prefers the ribs that the outline shows over those seen in the shading, whose number is only good to ±2.
 func ribsRow(f *record.Fruit, b *body.Body) {
 	if b != nil && b.Ribs > 0 {
 		f.Ribs, f.GrooveDepth = b.Ribs, record.None()
 		if b.GrooveDepth >= 0 { // below: noise of the outline
 			f.GrooveDepth.V = b.GrooveDepth
 		}
+	} else if f.Ribs > 0 {
+		f.AddNotes("ribs-unsure") // counted in the shading alone
 	}
 }
 

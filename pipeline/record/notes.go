@@ -23,6 +23,7 @@ var NoteWords = map[string]string{
 	"little-skin-seen":    "little skin without shine or shadow",
 	"colour-out-of-range": "too bright or too dark for a colour",
 	"colour-doubtful":     "colour doubtful",
+	"ribs-unsure":         "number of ribs good to ±2 only",
 	// what a grower says of a fruit or plant that is left out of the judging
 	"sick": "sick", "damaged": "damaged", "late": "late", "unripe": "unripe", "not-assessable": "not assessable",
 	// on a photo: card and camera
