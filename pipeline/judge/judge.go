@@ -249,6 +249,9 @@ func oneGroup(t cluster.Table) cluster.Result {
 	return r
 }
 
+// wideGroups: of harvests of true types, about 1 in 50 spreads wider than this (standard deviation of the logarithm 0.25).
+const wideGroups = 1.7
+
 func grouping(run *record.Run, r cluster.Result) *record.Grouping {
 	g := &record.Grouping{Points: r.Projection, Axes: r.Axes, Alikeness: r.Alikeness}
 	for i := range run.Fruits {
@@ -266,6 +269,9 @@ func grouping(run *record.Run, r cluster.Result) *record.Grouping {
 		if gr.Stability < 0.75 {
 			g.Notes = append(g.Notes, fmt.Sprintf("Group %d hangs on few fruit: with another sample of the same plants it might look different.", gr.Number))
 		}
+	}
+	if r.Width > wideGroups {
+		g.Notes = append(g.Notes, fmt.Sprintf("Fruit of one group differ %.1f times as much here as fruit of one type usually do: look whether a group holds several types.", r.Width))
 	}
 	for _, m := range r.Mixed {
 		g.MixedPlant = append(g.MixedPlant, m.Plant)

@@ -45,7 +45,7 @@ func (l *likeness) blocks() []block {
 		bs = append(bs, heading{text: l.t.Plane, level: 2}, para{strings.TrimSpace(l.t.PlaneIntro + " " + l.axes()), plain}, d)
 	}
 	if s := l.firm(); len(s) > 0 {
-		bs = append(bs, heading{text: l.t.Firm, level: 2}, para{l.t.FirmIntro, plain}, list{items: s})
+		bs = append(bs, heading{text: l.t.Firm, level: 2}, para{l.t.FirmIntro, plain}, list{items: append(s, l.g.Notes...)})
 	}
 	if s := l.unsure(); len(s) > 0 {
 		bs = append(bs, heading{text: l.t.Unsure, level: 3}, list{items: s})
@@ -329,9 +329,6 @@ func (l *likeness) firm() []string {
 			continue
 		}
 		s := fmt.Sprintf(l.t.FirmGroup, i+1, l.g.Again[i], n)
-		if 4*l.g.Again[i] < 3*n {
-			s += l.t.FirmWeak
-		}
 		out = append(out, s)
 	}
 	return out

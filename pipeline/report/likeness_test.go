@@ -14,7 +14,7 @@ func likeRun() *record.Run {
 	run := &record.Run{}
 	g := &record.Grouping{Points: [][2]float64{{0, 0}, {1, 0}, {0, 1}, {20, 0}, {21, 0}}, Axes: [2][]string{{"longer", "paler skin"}, nil},
 		Tree:    []record.Join{{A: 3, B: 4, Height: 1}, {A: 0, B: 1, Height: 1}, {A: 6, B: 2, Height: 1.3}, {A: 5, B: 7, Height: 40}},
-		Repeats: []int{100, 60}, Again: []int{97, 30}}
+		Repeats: []int{100, 60}, Again: []int{97, 30}, Notes: []string{"Group 2 hangs on few fruit."}}
 	for i := range 5 {
 		k := record.Key{Photo: "a.jpg", Number: i + 1}
 		g.Rows = append(g.Rows, k)
@@ -34,7 +34,7 @@ func TestLikenessInWords(t *testing.T) {
 	page := h.b.String()
 	for _, want := range []string{
 		"Further to the right means longer, paler skin.", "falls into 2 branches: the groups",
-		"Group 1: its fruit came together again in 97 of the 100 repeats", "Group 2: its fruit came together again in 30 of the 60 repeats that held any of them. It hangs on few fruit",
+		"Group 1: its fruit came together again in 97 of the 100 repeats", "Group 2: its fruit came together again in 30 of the 60 repeats that held any of them.", "<li dir=\"auto\">Group 2 hangs on few fruit.</li>",
 		"no. 2, a.jpg: put to group 1, with a probability of 62 %", ">no. 2, a.jpg ?<", ">Group 1<", ">Group 2<",
 	} {
 		if !strings.Contains(page, want) {
