@@ -84,10 +84,10 @@ func (v *fruitData) numbers(f *record.Fruit) {
 // swatches shows the skin's colours.
 func (v *fruitData) swatches(f *record.Fruit) {
 	if f.Skin != nil {
-		v.Swatches = append(v.Swatches, swatch{f.Skin.Hex(), strings.TrimSpace(f.SkinWords + fmt.Sprintf(" (L %.0f, a %.0f, b %.0f)", f.Skin.L, f.Skin.A, f.Skin.B))})
+		v.Swatches = append(v.Swatches, swatch{f.Skin.Hex(), strings.TrimSpace(f.SkinWords + fmt.Sprintf(" (L %.0f, a %.0f, b %.0f; D65)", f.Skin.L, f.Skin.A, f.Skin.B))})
 	}
 	if f.Second != nil {
-		t := fmt.Sprintf("second colour (L %.0f, a %.0f, b %.0f)", f.Second.L, f.Second.A, f.Second.B)
+		t := fmt.Sprintf("second colour (L %.0f, a %.0f, b %.0f; D65)", f.Second.L, f.Second.A, f.Second.B)
 		if f.SecondShare.Ok() {
 			t += fmt.Sprintf(", %.0f %% of the skin", 100*f.SecondShare.V)
 		}
