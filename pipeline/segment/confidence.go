@@ -49,19 +49,22 @@ func (c *candidate) seamInside(m *Maps) float64 {
 }
 
 // pieceOf says that a doubtful outline is no fruit of its own but a small piece of the one that it
-// touches, a leaf or the end of a husk; then it gives the reason, else "".
-func (c *candidate) pieceOf(cand []*candidate, f Fruit, opt Options) string {
+// touches or of that one's stalk, a leaf or the end of a husk; then it gives the reason, else "".
+func (c *candidate) pieceOf(cand []*candidate, m *Maps, f Fruit, opt Options) string {
 	if f.Confidence >= opt.UnsureBelow {
 		return ""
 	}
-	at := map[int32]int{}
-	for i, e := range c.edge {
-		if e == geom.EdgeContact {
-			at[c.other[i]]++
-		}
-	}
 	for _, o := range cand {
-		if 5*at[o.reg.id] > len(c.edge) && 10*geom.Area(f.Outline) < geom.Area(o.line) {
+		if o == c || 10*geom.Area(f.Outline) > geom.Area(o.line) {
+			continue
+		}
+		near := 0
+		for _, p := range f.Outline {
+			if distToLine(o.line, p) < 2*m.Cell || distToLine(o.stalk, p) < 2*m.Cell {
+				near++
+			}
+		}
+		if 5*near > len(f.Outline) {
 			return "a piece of the fruit beside it"
 		}
 	}

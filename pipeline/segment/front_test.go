@@ -1,10 +1,6 @@
 package segment
 
-import (
-	"testing"
-
-	"offtype/measure/geom"
-)
+import "testing"
 
 // oneRegion is a map of w × h cells with one round region of radius r about its middle, green, on
 // brown table; stalk and seam are empty.
@@ -99,24 +95,25 @@ func TestSeamInside(t *testing.T) {
 	}
 }
 
-// TestPieceOf: only a small, doubtful outline that clings to a large one is its piece.
+// TestPieceOf: only a small, doubtful outline that clings to a large one, or to its stalk, is its piece.
 func TestPieceOf(t *testing.T) {
-	big := &candidate{reg: &region{id: 1}, line: circleLine(100, 100, 60, 200)}
-	small := &candidate{reg: &region{id: 2}, line: circleLine(165, 100, 10, 40), edge: make([]geom.Edge, 40), other: make([]int32, 40)}
-	for i := range 12 {
-		small.edge[i], small.other[i] = geom.EdgeContact, 1
-	}
-	f := Fruit{Outline: small.line, Confidence: 0.3}
-	cand := []*candidate{big, small}
-	if small.pieceOf(cand, f, DefaultOptions()) == "" {
-		t.Error("a small doubtful outline at a large one is not its piece")
-	}
-	f.Confidence = 0.8
-	if why := small.pieceOf(cand, f, DefaultOptions()); why != "" {
-		t.Errorf("a clear fruit: %s", why)
-	}
-	f.Confidence, small.other = 0.3, make([]int32, 40)
-	if why := small.pieceOf(cand, f, DefaultOptions()); why != "" {
-		t.Errorf("touching nothing: %s", why)
+	m := &Maps{Cell: 2}
+	big := &candidate{reg: &region{id: 1}, line: circleLine(100, 100, 60, 200), stalk: circleLine(100, 30, 8, 30)}
+	for _, c := range []struct {
+		name       string
+		x, y       float64
+		confidence float64
+		piece      bool
+	}{
+		{"at the fruit", 170, 100, 0.3, true},
+		{"at its stalk", 115, 24, 0.3, true},
+		{"a clear fruit", 170, 100, 0.8, false},
+		{"apart", 200, 100, 0.3, false},
+	} {
+		small := &candidate{reg: &region{id: 2}, line: circleLine(c.x, c.y, 10, 40)}
+		f := Fruit{Outline: small.line, Confidence: c.confidence}
+		if why := small.pieceOf([]*candidate{big, small}, m, f, DefaultOptions()); (why != "") != c.piece {
+			t.Errorf("%s: %q", c.name, why)
+		}
 	}
 }

@@ -145,7 +145,7 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 		f := c.fruit(im, m, opt)
 		why := implausible(f, im, opt)
 		if why == "" {
-			why = c.pieceOf(cand, f, opt)
+			why = c.pieceOf(cand, m, f, opt)
 		}
 		if why != "" {
 			res.Rejected = append(res.Rejected, Rejected{f.Outline, why})
