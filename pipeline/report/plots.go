@@ -187,6 +187,34 @@ func spread(ps []dotted, at func(float64) float64) []dotted {
 	return ps
 }
 
+// The plot of colours on paper, mm.
+const (
+	colourSize = 105.0
+	colourLeft = 14.0
+)
+
+// colourAxes draws the frame of the a*b* plane about the colour mid, side wide, with its figures and the neutral axes.
+func (b *docBuilder) colourAxes(c canvas, mid spot, side float64, at func(a, bb float64) spot) {
+	cx, cy := mid.X, mid.Y
+	const left, size = colourLeft, colourSize
+	c.path(rect(left, 2, size, size), true, pen{line: black, fill: "#f4f4f4", w: .2})
+	for _, v := range ticks(cx-side/2, cx+side/2, 8) {
+		p := at(v, cy-side/2)
+		c.path(line(p.X, p.Y, p.X, p.Y+1.2), false, pen{line: black, w: .2})
+		c.text(p.X, p.Y+4.4, fmt.Sprintf("%g", v), ink{size: 7.5, at: 'c'})
+	}
+	for _, v := range ticks(cy-side/2, cy+side/2, 8) {
+		p := at(cx-side/2, v)
+		c.path(line(p.X-1.2, p.Y, p.X, p.Y), false, pen{line: black, w: .2})
+		c.text(p.X-2, p.Y+1, fmt.Sprintf("%g", v), ink{size: 7.5, at: 'r'})
+	}
+	o := at(0, 0)
+	c.path(line(left, o.Y, left+size, o.Y), false, pen{line: grey, w: .12})
+	c.path(line(o.X, 2, o.X, 2+size), false, pen{line: grey, w: .12})
+	c.text(left+size/2, size+10, fmt.Sprintf(b.t.AxisA, b.doc.White), ink{size: 8, at: 'c'})
+	c.text(0, 5, "b*", ink{size: 8, bold: true})
+}
+
 // colourPlot draws the skins in a*b*, with the described colour and the line of its tolerance.
 func (b *docBuilder) colourPlot() (drawing, bool) {
 	type skin struct {
@@ -219,27 +247,12 @@ func (b *docBuilder) colourPlot() (drawing, bool) {
 	see(0, 0)
 	side := math.Max(math.Max(hi.X-lo.X, hi.Y-lo.Y)*1.15, 20)
 	cx, cy := (lo.X+hi.X)/2, (lo.Y+hi.Y)/2
-	const size, left = 105.0, 14.0
+	const size, left = colourSize, colourLeft
 	at := func(a, bb float64) spot {
 		return spot{left + (a-cx+side/2)/side*size, 2 + (cy-bb+side/2)/side*size}
 	}
 	return drawing{w: pageWidth, h: size + 12, alt: b.t.ColourAlt, caption: b.t.ColourCaption, draw: func(c canvas) {
-		c.path(rect(left, 2, size, size), true, pen{line: black, fill: "#f4f4f4", w: .2})
-		for _, v := range ticks(cx-side/2, cx+side/2, 8) {
-			p := at(v, cy-side/2)
-			c.path(line(p.X, p.Y, p.X, p.Y+1.2), false, pen{line: black, w: .2})
-			c.text(p.X, p.Y+4.4, fmt.Sprintf("%g", v), ink{size: 7.5, at: 'c'})
-		}
-		for _, v := range ticks(cy-side/2, cy+side/2, 8) {
-			p := at(cx-side/2, v)
-			c.path(line(p.X-1.2, p.Y, p.X, p.Y), false, pen{line: black, w: .2})
-			c.text(p.X-2, p.Y+1, fmt.Sprintf("%g", v), ink{size: 7.5, at: 'r'})
-		}
-		o := at(0, 0)
-		c.path(line(left, o.Y, left+size, o.Y), false, pen{line: grey, w: .12})
-		c.path(line(o.X, 2, o.X, 2+size), false, pen{line: grey, w: .12})
-		c.text(left+size/2, size+10, fmt.Sprintf(b.t.AxisA, b.doc.White), ink{size: 8, at: 'c'})
-		c.text(0, 5, "b*", ink{size: 8, bold: true})
+		b.colourAxes(c, spot{cx, cy}, side, at)
 		if len(edge) > 0 {
 			c.path(each(edge, func(p spot) spot { return at(p.X, p.Y) }), true, pen{line: black, w: .3, dash: []float64{1.4, .9}})
 		}
