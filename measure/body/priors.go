@@ -15,10 +15,10 @@ const (
 	wiggle        = 0.12 // second difference of the profile's coefficients
 	slopeMean     = 7.0  // growth of q from the tips inwards per length
 	slopeSpread   = 4.0
-	sizeQ         = 1.0  // the profile's coefficients
-	tipMean       = -0.8 // q at the tips: slimmer than the greatest radius
+	sizeQ         = 1.0   // the profile's coefficients
+	tipMean       = -0.85 // q at the tips: slimmer than the greatest radius
 	tipSpread     = 0.3
-	capShare      = 0.11 // share of the length over which a tip is rounded: median
+	capShare      = 0.12 // share of the length over which a tip is rounded: median
 	capSpread     = 0.4  // and standard deviation of its logarithm
 	wiggleBend    = 0.15 // second difference of the bends, rad
 	sizeBend      = 0.5  // each bend, rad

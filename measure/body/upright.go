@@ -74,8 +74,12 @@ func (t *task) standing(flat *plan, ribs int) (*model, error) {
 	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
 	best := all[0].m
 	t.descend(best, 25)
-	if m := t.tryRibs(best, ribs); m != nil {
-		best = m
+	for _, a := range all[:min(len(all), 3)] { // the ribs of a standing fruit tell its height
+		if m := t.tryRibs(a.m, ribs); m != nil {
+			if c, now := t.compare(m, best); c < now {
+				best = m
+			}
+		}
 	}
 	return best, nil
 }
