@@ -26,7 +26,7 @@ type Options struct {
 	CoinMM      float64        // diameter of a coin used in place of a card
 	ScaleLine   string         // x1,y1,x2,y2=MM
 	NoScale     bool
-	Pose        string // side or upright for every fruit, empty: seen by itself
+	Pose        string       // side or upright for every fruit, empty: seen by itself
 	White       record.White // that colours are shown with; verdicts and stored values stay in D65
 
 	Fixes     string // folder of corrections; empty: beside the photos
