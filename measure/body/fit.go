@@ -29,8 +29,8 @@ type ray struct {
 // px: the finder's line there may run in the gap, and the body goes on behind what hides it.
 const (
 	besidePx = 4
-	underPx  = 10  // the same under the stalk's base when the stem end faces the camera
-	rimPx    = 1.5 // and when it faces away, so that the rim stands before the stalk
+	underPx  = 10  // the same under the stalk's base, which covers the end itself
+	rimPx    = 1.5 // and when the end faces away (0.1 to 0.3), so that the rim stands before the stalk
 )
 
 // free reports whether the ray lies on the fruit's own outline.
@@ -68,7 +68,7 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 	for v := range under {
 		p, out := m.pole(0)
 		facing := out.Dot(t.eyes[v].Sub(p).Unit())
-		under[v] = rimPx + (underPx-rimPx)*math.Min(1, math.Max(0, 0.5+5*facing))
+		under[v] = rimPx + (underPx-rimPx)*math.Min(1, math.Max(0, 1.5+5*facing))
 	}
 	t.abs = t.abs[:0]
 	for i := range t.rays {
