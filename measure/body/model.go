@@ -90,12 +90,6 @@ func (m *model) rib(eta, up float64) (g, dTheta, dDepth float64) {
 // share is the rounded share of the length from its logarithm, at most ½.
 func share(l float64) float64 { return math.Min(0.5, math.Exp(l)) }
 
-// set takes new parameters.
-func (m *model) set(p []float64) {
-	copy(m.p, p)
-	m.update()
-}
-
 func (m *model) clone() *model { return newModel(m.p, m.nq, m.prof.rho0, m.ribs) }
 
 // bent reports whether the middle line may bend.

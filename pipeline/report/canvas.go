@@ -80,12 +80,6 @@ func rgb(s string) (r, g, b int) {
 	return 0, 0, 0
 }
 
-// dark reports whether white text reads better on colour s (relative luminance below 0.18).
-func dark(s string) bool {
-	r, g, b := rgb(s)
-	return .2126*float64(r)+.7152*float64(g)+.0722*float64(b) < 115
-}
-
 // ring is a circle as a polygon.
 func ring(x, y, r float64) []spot {
 	const n = 40

@@ -38,7 +38,6 @@ type pdfDoc struct {
 	t          *docTexts
 	links      map[string]int
 	marks      []partMark
-	last       string // parts already in the bookmarks
 }
 
 type partMark struct{ id, text string }

@@ -155,7 +155,6 @@ type score struct {
 	truth, found, extra int
 	iou, worst          float64   // mean, smallest overlap
 	bias                []float64 // signed: (own area − true area) / perimeter, px, one a fruit
-	gap                 []float64 // median distance of the outlines, px, one a fruit
 	names               []int
 	each                []float64 // overlap, one a fruit
 }
