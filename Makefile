@@ -1,4 +1,4 @@
-# make demo | build | test | bench | lint | clean; "make" alone lists them.
+# make demo | build | test | bench | fuzz | lint | clean; "make" alone lists them.
 
 # The three flags keep the program small and quick to start (27 shared libraries instead of 267);
 # they must be the same everywhere, since a change recompiles the OpenCV bindings for minutes.
@@ -14,13 +14,14 @@ DEMO_PHOTOS  := $(sort $(wildcard testdata/scenes/demo-2026-*.jpg))
 DEMO_VARIETY := testdata/demo/variety.yaml
 DEMO_OUT     := demo-out
 
-.PHONY: help setup build compile demo test vet lint bench deb deb-same fresh clean
+.PHONY: help setup build compile demo test vet lint bench fuzz deb deb-same fresh clean
 
 help:
 	@echo "make demo    set up, build, measure the demo harvest, say where the report lies"
 	@echo "make build   set up and build bin/offtype"
 	@echo "make test    set up and run all tests"
 	@echo "make bench   run the benchmarks of all stages"
+	@echo "make fuzz    fuzz every reader of foreign data, a minute each (TIME=600s: longer)"
 	@echo "make lint    gofmt, go vet, and staticcheck where it is installed"
 	@echo "make deb     build the Debian package into bin/"
 	@echo "make fresh   as root: make demo and the package in a fresh Debian 12 of their own"
@@ -56,6 +57,10 @@ lint: vet
 
 bench: setup
 	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+TIME := 60s
+fuzz: setup
+	@.ci/fuzz $(TIME)
 
 deb: build
 	@.ci/deb/build bin

@@ -69,8 +69,7 @@ func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 
 // PreviewOf makes the small picture that pages show, a JPEG without metadata.
 func PreviewOf(p *photo.Photo) ([]byte, error) {
-	k := math.Min(1, float64(picture.PreviewSide)/float64(max(p.Width, p.Height)))
-	w, h := max(1, int(math.Round(k*float64(p.Width)))), max(1, int(math.Round(k*float64(p.Height))))
+	w, h, _ := picture.Fit(p.Width, p.Height, picture.PreviewSide)
 	small, err := vision.Reduce(p.Pix, p.Width, p.Height, 3, w, h)
 	if err != nil {
 		return nil, err

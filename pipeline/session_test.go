@@ -25,19 +25,50 @@ func sessionShot(t testing.TB, scene string) Shot {
 	return Shot{Input: Input{Path: path, Name: "p.jpg"}, Out: filepath.Join(dir, "out")}
 }
 
-// A corrected photo must come out the same from memory and from scratch, and a correction that
-// cannot be applied must change nothing.
-func TestSessionCorrect(t *testing.T) {
+// measuredSession opens a session and measures a photo of the demo in it.
+func measuredSession(t testing.TB) (*Session, Shot, *Part) {
+	t.Helper()
 	s, err := NewSession("test", 1)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer s.Close()
+	t.Cleanup(s.Close)
 	x := sessionShot(t, "demo-2026-table-1.jpg")
 	first, err := s.Measure(x)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return s, x, first
+}
+
+// fromScratch stores the corrections beside the photo and measures it into a folder of its own.
+func fromScratch(t testing.TB, s *Session, x Shot, fixes *segment.Fixes) *Part {
+	t.Helper()
+	if err := fixes.Write(segment.FixPath(x.Path, "")); err != nil {
+		t.Fatal(err)
+	}
+	x.Out = t.TempDir()
+	fresh, err := s.Measure(x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fresh
+}
+
+// sameRows checks that each fruit of fresh has the same row in got.
+func sameRows(t testing.TB, got, fresh *Part) {
+	t.Helper()
+	for i := range fresh.Fruits {
+		if !reflect.DeepEqual(got.Fruits[i].Row(), fresh.Fruits[i].Row()) {
+			t.Errorf("fruit %d from memory\n%v\nfrom scratch\n%v", i+1, got.Fruits[i].Row(), fresh.Fruits[i].Row())
+		}
+	}
+}
+
+// A corrected photo must come out the same from memory and from scratch, and a correction that
+// cannot be applied must change nothing.
+func TestSessionCorrect(t *testing.T) {
+	s, x, first := measuredSession(t)
 	if len(first.Fruits) < 2 {
 		t.Skipf("the outlining finds %d fruit here", len(first.Fruits))
 	}
@@ -58,23 +89,11 @@ func TestSessionCorrect(t *testing.T) {
 	if len(got.Fruits) != len(first.Fruits)-1 {
 		t.Errorf("%d fruit after dropping one of %d", len(got.Fruits), len(first.Fruits))
 	}
-	if err := fixes.Write(segment.FixPath(x.Path, "")); err != nil {
-		t.Fatal(err)
-	}
-	y := x
-	y.Out = t.TempDir()
-	fresh, err := s.Measure(y)
-	if err != nil {
-		t.Fatal(err)
-	}
+	fresh := fromScratch(t, s, x, fixes)
 	if got.Key != fresh.Key {
 		t.Errorf("key %s from memory, %s from scratch", got.Key, fresh.Key)
 	}
-	for i := range fresh.Fruits {
-		if !reflect.DeepEqual(got.Fruits[i].Row(), fresh.Fruits[i].Row()) {
-			t.Errorf("fruit %d from memory\n%v\nfrom scratch\n%v", i+1, got.Fruits[i].Row(), fresh.Fruits[i].Row())
-		}
-	}
+	sameRows(t, got, fresh)
 	if _, err := s.Finish([]*Part{got}, Finishing{Out: x.Out}); err != nil {
 		t.Error(err)
 	}
@@ -86,18 +105,10 @@ func TestSessionCorrect(t *testing.T) {
 // Numbers written on fruit are set one after the other: the photo, the bodies and the skins are kept, and what
 // comes out is what a measurement from scratch gives.
 func TestSessionPlants(t *testing.T) {
-	s, err := NewSession("test", 1)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	x := sessionShot(t, "demo-2026-table-1.jpg")
-	first, err := s.Measure(x)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s, x, first := measuredSession(t)
 	fixes := &segment.Fixes{Version: 1}
 	var got *Part
+	var err error
 	for i := range 3 {
 		at := segment.Point{first.Fruits[i].X, first.Fruits[i].Y}
 		fixes.Fixes = append(fixes.Fixes, segment.Fix{Op: "plant", At: &at, Plant: []string{"7", "8", "0"}[i]})
@@ -110,37 +121,16 @@ func TestSessionPlants(t *testing.T) {
 	if got, err = s.Correct(x, fixes); err != nil {
 		t.Fatal(err)
 	}
-	if err := fixes.Write(segment.FixPath(x.Path, "")); err != nil {
-		t.Fatal(err)
-	}
-	y := x
-	y.Out = t.TempDir()
-	fresh, err := s.Measure(y)
-	if err != nil {
-		t.Fatal(err)
-	}
+	fresh := fromScratch(t, s, x, fixes)
 	if len(got.Fruits) != len(fresh.Fruits) || got.Fruits[0].Plant != "7" || got.Fruits[2].Plant != "" {
 		t.Fatalf("%d fruit, %d from scratch, plants %q %q", len(got.Fruits), len(fresh.Fruits), got.Fruits[0].Plant, got.Fruits[2].Plant)
 	}
-	for i := range fresh.Fruits {
-		if !reflect.DeepEqual(got.Fruits[i].Row(), fresh.Fruits[i].Row()) {
-			t.Errorf("fruit %d from memory\n%v\nfrom scratch\n%v", i+1, got.Fruits[i].Row(), fresh.Fruits[i].Row())
-		}
-	}
+	sameRows(t, got, fresh)
 }
 
 // Every fruit can be drawn again with few points, turn by turn, as people do on the page.
 func TestSessionRedraws(t *testing.T) {
-	s, err := NewSession("test", 1)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	x := sessionShot(t, "demo-2026-table-1.jpg")
-	first, err := s.Measure(x)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s, x, first := measuredSession(t)
 	for i := range first.Fruits {
 		f := &first.Fruits[i]
 		n := []int{3, 8, 30}[i%3]
@@ -159,16 +149,7 @@ func TestSessionRedraws(t *testing.T) {
 }
 
 func BenchmarkSessionCorrect(b *testing.B) {
-	s, err := NewSession("test", 1)
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer s.Close()
-	x := sessionShot(b, "demo-2026-table-1.jpg")
-	p, err := s.Measure(x)
-	if err != nil {
-		b.Fatal(err)
-	}
+	s, x, p := measuredSession(b)
 	at := segment.Point{p.Fruits[0].X, p.Fruits[0].Y}
 	pose := []string{"side", "unclear"}
 	if err := s.Hold(x); err != nil {

@@ -20,11 +20,17 @@ import (
 // PreviewSide is the long side of stored previews, px.
 const PreviewSide = 2000
 
+// Fit returns the size of a picture of w × h px whose long side is at most side px, and its scale. It never
+// enlarges.
+func Fit(w, h, side int) (ow, oh int, scale float64) {
+	scale = math.Min(1, float64(side)/float64(max(w, h)))
+	return max(1, int(math.Round(float64(w)*scale))), max(1, int(math.Round(float64(h)*scale))), scale
+}
+
 // Shrink averages RGB8 pixels (w × h) down so that the long side is at most side px and returns
 // the picture with its scale (preview px a photo px). It never enlarges.
 func Shrink(pix []uint8, w, h, side int) (*image.NRGBA, float64) {
-	s := math.Min(1, float64(side)/float64(max(w, h)))
-	ow, oh := max(1, int(math.Round(float64(w)*s))), max(1, int(math.Round(float64(h)*s)))
+	ow, oh, s := Fit(w, h, side)
 	out := image.NewNRGBA(image.Rect(0, 0, ow, oh))
 	xs := make([]int, ow+1)
 	for i := range xs {
