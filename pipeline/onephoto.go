@@ -55,16 +55,22 @@ func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 		return nil, nil, err
 	}
 	m.bodies(s)
-	p := &Part{Photo: s.row, Fruits: m.rows(s), Camera: &s.found.Camera}
-	p.Photo.Fruits = len(p.Fruits)
-	if s.found.Solution != nil {
-		p.Modes = s.found.Solution.Modes(cameraModes)
-	}
+	p := m.part(s)
 	preview, err := PreviewOf(s.photo)
 	if err != nil {
 		return nil, nil, err
 	}
 	return p, preview, nil
+}
+
+// part is what is stored of a photo whose bodies are fitted.
+func (m *measurer) part(s *shot) *Part {
+	p := &Part{Photo: s.row, Fruits: m.rows(s), Camera: &s.found.Camera}
+	p.Photo.Fruits = len(p.Fruits)
+	if s.found.Solution != nil {
+		p.Modes = s.found.Solution.Modes(cameraModes)
+	}
+	return p
 }
 
 // PreviewOf makes the small picture that pages show, a JPEG without metadata.
@@ -141,30 +147,48 @@ func (m *measurer) calibrate(s *shot, r *record.Photo) *colour.Calibration {
 
 // outline finds the fruit and applies the grower's corrections.
 func (m *measurer) outline(s *shot, fixes *segment.Fixes) error {
-	net := <-m.nets
-	defer func() { m.nets <- net }()
-	im := segment.Image{Pix: s.photo.Pix, Width: s.photo.Width, Height: s.photo.Height}
-	res, err := segment.Find(im, net, s.row.Quads, segment.DefaultOptions())
+	res, err := m.find(s)
 	if err != nil {
-		return fmt.Errorf("cannot be outlined (%w); please report it with the photo", err)
+		return err
 	}
 	if m.opt.ShowSteps != "" {
-		if err := m.showSteps(s, im, res); err != nil {
+		if err := m.showSteps(s, res); err != nil {
 			return err
 		}
 	}
-	s.fruits, err = fixes.Apply(im, res)
-	if err != nil { // the other corrections are applied: say it and go on
-		s.row.Message = "some corrections were not applied: " + strings.ReplaceAll(err.Error(), "\n", "; ")
-		s.row.Notes = append(s.row.Notes, "corrections-not-applied")
-	}
+	s.fruits, err = fixes.Apply(s.image(), res)
+	s.unapplied(err)
 	return nil
 }
 
+// find outlines the fruit with a network that no other photo uses meanwhile; a panic gives it back too.
+func (m *measurer) find(s *shot) (*segment.Result, error) {
+	net := <-m.nets
+	defer func() { m.nets <- net }()
+	res, err := segment.Find(s.image(), net, s.row.Quads, segment.DefaultOptions())
+	if err != nil {
+		return nil, fmt.Errorf("cannot be outlined (%w); please report it with the photo", err)
+	}
+	return res, nil
+}
+
+func (s *shot) image() segment.Image {
+	return segment.Image{Pix: s.photo.Pix, Width: s.photo.Width, Height: s.photo.Height}
+}
+
+// unapplied says which corrections could not be applied; the others count.
+func (s *shot) unapplied(err error) {
+	if err == nil {
+		return
+	}
+	s.row.Message = "some corrections were not applied: " + strings.ReplaceAll(err.Error(), "\n", "; ")
+	s.row.Notes = append(s.row.Notes, "corrections-not-applied")
+}
+
 // showSteps writes the stages of the outlining as pictures.
-func (m *measurer) showSteps(s *shot, im segment.Image, res *segment.Result) error {
+func (m *measurer) showSteps(s *shot, res *segment.Result) error {
 	stem := strings.TrimSuffix(s.job.in.Name, filepath.Ext(s.job.in.Name))
-	for i, st := range segment.Steps(im, res, 1600) {
+	for i, st := range segment.Steps(s.image(), res, 1600) {
 		name := fmt.Sprintf("%s-%d-%s.png", stem, i+1, st.Name)
 		err := atomic.Write(filepath.Join(m.opt.ShowSteps, filepath.FromSlash(name)), func(w io.Writer) error { return png.Encode(w, st.Image) })
 		if err != nil {

@@ -4,17 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"reflect"
 	"slices"
-	"strings"
 	"sync"
+	"sync/atomic"
 
 	"offtype/measure/body"
 	"offtype/measure/skin"
-	"offtype/pipeline/judge"
 	"offtype/pipeline/photo"
-	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
 
@@ -23,8 +20,25 @@ import (
 // correction is measured again at once. A Session may be used by several goroutines. Close it.
 type Session struct {
 	base *measurer
-	mu   sync.Mutex // guards held; one correction at a time
-	held *heldPhoto
+
+	use    sync.RWMutex // held for reading while photos are measured, so that Close waits for them
+	closed bool
+
+	mu     sync.Mutex // guards held; one correction at a time
+	held   *heldPhoto
+	wanted atomic.Int64 // counts the calls that want a photo in memory: only the newest Hold is worth its time
+}
+
+var errClosed = errors.New("the program is ending; start it again")
+
+// begin keeps the networks open until end is called.
+func (s *Session) begin() (end func(), err error) {
+	s.use.RLock()
+	if s.closed {
+		s.use.RUnlock()
+		return nil, errClosed
+	}
+	return s.use.RUnlock, nil
 }
 
 // Shot is one photo and how it is to be measured.
@@ -66,8 +80,15 @@ func NewSession(program string, workers int) (*Session, error) {
 	return &Session{base: m}, nil
 }
 
-// Close frees the networks. No other call may be under way.
-func (s *Session) Close() { s.base.close() }
+// Close waits for the calls that are under way and frees the networks. Later calls give an error.
+func (s *Session) Close() {
+	s.use.Lock()
+	defer s.use.Unlock()
+	if !s.closed {
+		s.closed = true
+		s.base.close()
+	}
+}
 
 // measurer returns the base measurer with the shot's own settings.
 func (s *Session) measurer(x *Shot) (*measurer, error) {
@@ -94,6 +115,11 @@ func (s *Session) measurer(x *Shot) (*measurer, error) {
 // do; a panic in a decoder or a fit is an error too.
 func (s *Session) Measure(x Shot) (part *Part, err error) {
 	defer caught(&err)
+	end, err := s.begin()
+	if err != nil {
+		return nil, err
+	}
+	defer end()
 	m, err := s.measurer(&x)
 	if err != nil {
 		return nil, err
@@ -144,11 +170,22 @@ func caught(err *error) {
 	}
 }
 
-// Hold brings a photo into memory with the bodies and skins of its fruit, so that the first correction is quick too.
+// Hold brings a photo into memory with the bodies and skins of its fruit, so that the first correction is quick
+// too. When another photo is asked for while it waits for its turn, nothing is done: somebody who leafs through
+// photos must not wait for all of them at the first correction.
 func (s *Session) Hold(x Shot) (err error) {
 	defer caught(&err)
+	end, err := s.begin()
+	if err != nil {
+		return err
+	}
+	defer end()
+	turn := s.wanted.Add(1)
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.wanted.Load() != turn {
+		return nil
+	}
 	m, h, err := s.hold(&x)
 	if err != nil || h.fruits != nil {
 		return err
@@ -158,7 +195,7 @@ func (s *Session) Hold(x Shot) (err error) {
 		return err
 	}
 	t := *h.shot
-	t.fruits, _ = fixes.Apply(segment.Image{Pix: t.photo.Pix, Width: t.photo.Width, Height: t.photo.Height}, h.found)
+	t.fruits, _ = fixes.Apply(t.image(), h.found)
 	h.bodiesOf(m, &t)
 	m.rows(&t)
 	h.skins = t.skins
@@ -187,12 +224,9 @@ func (s *Session) hold(x *Shot) (*measurer, *heldPhoto, error) {
 	if err := m.place(t); err != nil {
 		return nil, nil, err
 	}
-	im := segment.Image{Pix: t.photo.Pix, Width: t.photo.Width, Height: t.photo.Height}
-	net := <-m.nets
-	found, err := segment.Find(im, net, t.row.Quads, segment.DefaultOptions())
-	m.nets <- net
+	found, err := m.find(t)
 	if err != nil {
-		return nil, nil, fmt.Errorf("cannot be outlined (%w); please report it with the photo", err)
+		return nil, nil, err
 	}
 	s.held = &heldPhoto{sha: sha, settings: m.settings, shot: t, found: found}
 	return m, s.held, nil
@@ -203,6 +237,12 @@ func (s *Session) hold(x *Shot) (*measurer, *heldPhoto, error) {
 // stored and the error says why.
 func (s *Session) Correct(x Shot, fixes *segment.Fixes) (part *Part, err error) {
 	defer caught(&err)
+	end, err := s.begin()
+	if err != nil {
+		return nil, err
+	}
+	defer end()
+	s.wanted.Add(1)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	m, h, err := s.hold(&x)
@@ -210,24 +250,16 @@ func (s *Session) Correct(x Shot, fixes *segment.Fixes) (part *Part, err error) 
 		return nil, err
 	}
 	t := *h.shot
-	im := segment.Image{Pix: t.photo.Pix, Width: t.photo.Width, Height: t.photo.Height}
-	t.row.Notes = append([]string(nil), h.shot.row.Notes...)
-	fruits, applyErr := fixes.Apply(im, h.found)
-	if applyErr != nil {
-		if e := entryError(applyErr, len(fixes.Fixes)); e != nil {
-			return nil, e
-		}
-		t.row.Message = "some corrections were not applied: " + strings.ReplaceAll(applyErr.Error(), "\n", "; ")
-		t.row.Notes = append(t.row.Notes, "corrections-not-applied")
+	t.row.Notes = slices.Clone(h.shot.row.Notes)
+	fruits, err := fixes.Apply(t.image(), h.found)
+	if e := entryError(err, len(fixes.Fixes)); e != nil {
+		return nil, e
 	}
 	t.fruits = fruits
+	t.unapplied(err)
 	h.bodiesOf(m, &t)
-	p := &Part{Photo: t.row, Fruits: m.rows(&t), Camera: &t.found.Camera}
+	p := m.part(&t)
 	h.skins = t.skins
-	p.Photo.Fruits = len(p.Fruits)
-	if t.found.Solution != nil {
-		p.Modes = t.found.Solution.Modes(cameraModes)
-	}
 	p.plant(x.Plant)
 	p.Key = partKey(h.sha, m.settings, fixes.Hash(), m.opt.Program)
 	preview, err := h.preview(m, x.Out, p.Key)
@@ -311,94 +343,4 @@ func (h *heldPhoto) preview(m *measurer, out, key string) ([]byte, error) {
 		return b, nil
 	}
 	return PreviewOf(h.shot.photo)
-}
-
-// Finishing says what becomes of measured photos.
-type Finishing struct {
-	Out     string // result folder
-	Variety string // file of the description, or empty
-	Judge   judge.Options
-	// Table names, for each photo, the undisturbed table that it shows: the photos of one name are joined to
-	// one row a fruit. A photo without a name stands by itself.
-	Table map[string]string
-}
-
-// Finish groups and judges the fruit of parts and writes the tables, masks, the list of photos and the report.
-func (s *Session) Finish(parts []*Part, f Finishing) (*Result, error) {
-	o := *s.base.opt
-	o.Out, o.Variety, o.Judge = f.Out, f.Variety, f.Judge
-	v, err := loadVariety(&o)
-	if err != nil {
-		return nil, err
-	}
-	res := &Result{}
-	settings := ""
-	for i, p := range parts {
-		q := *p
-		q.Index = i
-		q.Fruits = append([]record.Fruit(nil), p.Fruits...)
-		q.slim()
-		res.Parts = append(res.Parts, &q)
-		if q.Photo.Status == record.StatusFailed {
-			res.Failed++
-			continue
-		}
-		res.Measured++
-		if settings == "" {
-			settings = q.Photo.Settings
-		} else if settings != q.Photo.Settings {
-			settings = s.base.settings // photos with settings of their own: each row of photos tells
-		}
-		o.SameTable = o.SameTable || f.Table[q.Photo.Name] != ""
-	}
-	if settings == "" {
-		settings = s.base.settings
-	}
-	if err := writeManifest(res, &o, settings); err != nil {
-		return nil, err
-	}
-	if o.SameTable {
-		if err := sameTable(res, &o, func(p *Part) string { return f.Table[p.Photo.Name] }); err != nil {
-			return nil, err
-		}
-		o.Judge.NotAssessable = standing(o.Judge.NotAssessable, res.Seen)
-	}
-	res.Run = collect(res.Parts, &o, settings)
-	return res, finish(res, &o, v)
-}
-
-// standing turns fruit that are named by any photo of a table into the rows that stand for them.
-func standing(names []string, seen [][]record.Key) []string {
-	of := map[string]string{}
-	for _, keys := range seen {
-		for _, k := range keys {
-			of[fmt.Sprintf("%s:%d", k.Photo, k.Number)] = fmt.Sprintf("%s:%d", keys[0].Photo, keys[0].Number)
-		}
-	}
-	var out []string
-	for _, n := range names {
-		if b, ok := of[n]; ok {
-			n = b
-		}
-		if !slices.Contains(out, n) {
-			out = append(out, n)
-		}
-	}
-	return out
-}
-
-// ReadPart reads a stored result back; false when it is missing or damaged.
-func ReadPart(out, key string) (*Part, bool) { return readPart(out, key) }
-
-// PreviewFile returns where the preview picture of a stored result lies.
-func PreviewFile(out, key string) string { return filepath.Clean(partPath(out, key, ".jpg")) }
-
-// Listed reads the list of photos of a finished run: one part a photo, in the run's order, without outlines.
-// ReadPart reads those.
-func Listed(out string) ([]*Part, error) {
-	m, err := readManifest(out)
-	if err != nil {
-		return nil, err
-	}
-	return m.Parts, nil
 }
