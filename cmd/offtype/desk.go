@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -44,7 +45,7 @@ func (c *deskCmd) Run(e *env) error {
 		return usage(err)
 	}
 	defer l.Close()
-	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version, Commands: deskCommands()})
+	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version, Commands: deskCommands(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}

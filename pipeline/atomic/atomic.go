@@ -21,7 +21,12 @@ func Write(path string, fill func(io.Writer) error) error {
 }
 
 // WriteBytes puts data at path, creating its folder.
-func WriteBytes(path string, data []byte) error {
+func WriteBytes(path string, data []byte) error { return write(path, data, 0o644) }
+
+// WritePrivate is WriteBytes for what nobody but the owner may read at any moment: keys.
+func WritePrivate(path string, data []byte) error { return write(path, data, 0o600) }
+
+func write(path string, data []byte, mode os.FileMode) error {
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("write %q: %w", path, err)
@@ -33,7 +38,7 @@ func WriteBytes(path string, data []byte) error {
 	tmp := f.Name()
 	_, err = f.Write(data)
 	if err == nil {
-		err = f.Chmod(0o644)
+		err = f.Chmod(mode)
 	}
 	if err == nil {
 		err = f.Sync()

@@ -25,3 +25,15 @@ func TestWriteKeepsOldFileOnError(t *testing.T) {
 		t.Errorf("%d files left in the folder, want 1", len(fs))
 	}
 }
+
+// A key is never readable for others, not even for a moment: the temporary file has the mode too.
+func TestWritePrivate(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "key.pem")
+	if err := WritePrivate(path, []byte("secret")); err != nil {
+		t.Fatal(err)
+	}
+	st, err := os.Stat(path)
+	if err != nil || st.Mode().Perm() != 0o600 {
+		t.Errorf("mode %v, %v; want 0600", st.Mode(), err)
+	}
+}

@@ -57,14 +57,16 @@ func (d *Desk) adopt(ctx context.Context, name string) (*harvest, error) {
 	h.saved = saved{Name: name, Made: d.opt.Now().Format(time.RFC3339), Result: place.Result, Run: &place.Options}
 	o := &place.Options
 	for _, p := range photos {
-		if p.SHA256 == "" || p.Status == record.StatusDuplicate || !filepath.IsAbs(p.Path) {
+		if p.Status == record.StatusDuplicate || p.Path == "" {
 			continue
 		}
-		s := savedPhoto{Key: p.SHA256[:16], SHA: p.SHA256, File: p.Name, Path: p.Path, Coin: o.Coin, Line: o.ScaleLine, None: o.NoScale}
+		s := savedPhoto{Key: p.SHA256[:min(16, len(p.SHA256))], SHA: p.SHA256, File: p.Name, Path: p.Path, Coin: o.Coin, Line: o.ScaleLine, None: o.NoScale}
 		if o.SameTable {
 			s.Table = path.Dir(p.Name)
 		}
-		h.Photos = append(h.Photos, s)
+		if s.usable() {
+			h.Photos = append(h.Photos, s)
+		}
 	}
 	if len(h.Photos) == 0 {
 		return nil, fmt.Errorf("%q was made from a table of numbers: it has no photos to open; compare years and keep seed know it all the same", name)

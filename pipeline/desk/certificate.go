@@ -53,10 +53,7 @@ func ownCertificate(dir string, ip net.IP, now time.Time) (tls.Certificate, stri
 		return tls.Certificate{}, "", err
 	}
 	b := append(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}), pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: k})...)
-	if err := atomic.WriteBytes(file, b); err != nil {
-		return tls.Certificate{}, "", err
-	}
-	if err := os.Chmod(file, 0o600); err != nil {
+	if err := atomic.WritePrivate(file, b); err != nil {
 		return tls.Certificate{}, "", err
 	}
 	c, err := tls.X509KeyPair(b, b)

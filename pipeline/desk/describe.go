@@ -230,11 +230,12 @@ func formColour(x *reference.Description, f url.Values) error {
 		off := false
 		x.Skin = &reference.Colour{Lab: []float64{round1(l.L), round1s(l.A), round1s(l.B)}, Measured: &off}
 	}
-	x.Skin.Tolerance = tol
-	if tol == nil && len(x.Skin.Spread) == 0 {
+	skin := *x.Skin // the description that was there stays as it is
+	if skin.Tolerance = tol; tol == nil && len(skin.Spread) == 0 {
 		t := 10.0
-		x.Skin.Tolerance = &t
+		skin.Tolerance = &t
 	}
+	x.Skin = &skin
 	return nil
 }
 

@@ -56,6 +56,8 @@ type Desk struct {
 
 	mu       sync.Mutex
 	harvests map[string]*harvest // by ID
+
+	unread []string // sentences on harvest folders that could not be read at the start
 }
 
 // New opens the book and the folder beside it and starts the measuring.
@@ -173,6 +175,7 @@ func (d *Desk) load() error {
 		h, err := readHarvest(d, e.Name())
 		if err != nil {
 			d.opt.Log.Error("a harvest folder cannot be read", "folder", e.Name(), "err", err)
+			d.unread = append(d.unread, fmt.Sprintf("The harvest in the folder %s cannot be read (%v). Put a copy of its harvest.json back, or move the folder away.", filepath.Join(d.dir, "harvests", e.Name()), err))
 			continue
 		}
 		d.harvests[h.ID] = h

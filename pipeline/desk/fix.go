@@ -241,8 +241,8 @@ func points(s string) ([]segment.Point, error) {
 	var out []segment.Point
 	for _, w := range strings.Fields(s) {
 		a, b, ok := strings.Cut(w, ",")
-		x, err1 := strconv.ParseFloat(a, 64)
-		y, err2 := strconv.ParseFloat(b, 64)
+		x, err1 := number(a)
+		y, err2 := number(b)
 		if !ok || err1 != nil || err2 != nil || len(out) > 20_000 {
 			return nil, errors.New("the points of the drawing cannot be read; draw it again")
 		}

@@ -54,7 +54,11 @@ func (h *harvest) next() (view, text string) {
 
 func (d *Desk) door(door, title string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		d.show(w, r, door, &page{Title: title, Door: door, Data: d.harvestLines(r)})
+		p := &page{Title: title, Door: door, Data: d.harvestLines(r)}
+		if door == "table" {
+			p.Problem = strings.Join(d.unread, " ")
+		}
+		d.show(w, r, door, p)
 	}
 }
 

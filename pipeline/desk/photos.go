@@ -328,6 +328,9 @@ func (d *Desk) removePhoto(w http.ResponseWriter, r *http.Request, h *harvest) {
 				continue
 			}
 			s.Photos = append(s.Photos[:i], s.Photos[i+1:]...)
+			s.Spared = slices.DeleteFunc(slices.Clone(s.Spared), func(x string) bool { // the next photo may get this name
+				return x[:max(0, strings.LastIndexByte(x, ':'))] == p.File
+			})
 			if p.Path != "" { // not ours: it stays where it is
 				return nil
 			}

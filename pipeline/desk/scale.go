@@ -3,6 +3,7 @@ package desk
 import (
 	"errors"
 	"fmt"
+	"math"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -110,7 +111,11 @@ func scaleFrom(p *savedPhoto, f values) error {
 	return nil
 }
 
-// number reads a number with a point or a comma.
+// number reads a number with a point or a comma. NaN and infinities, which Go reads as numbers, are none.
 func number(s string) (float64, error) {
-	return strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(s), ",", "."), 64)
+	v, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(s), ",", "."), 64)
+	if err == nil && (math.IsNaN(v) || math.IsInf(v, 0)) {
+		err = strconv.ErrRange
+	}
+	return v, err
 }

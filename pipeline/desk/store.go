@@ -58,6 +58,15 @@ type savedPhoto struct {
 	Table string `json:",omitempty"` // photos of one name show one undisturbed table
 }
 
+// usable reports whether key and names are such as can be made here: nothing read from a file or the book may
+// lead out of the harvest's folders.
+func (p *savedPhoto) usable() bool {
+	if p.Path != "" { // a name of offtype run may hold folders
+		return idPattern.MatchString(p.Key) && filepath.IsLocal(filepath.FromSlash(p.File)) && filepath.IsAbs(p.Path)
+	}
+	return idPattern.MatchString(p.Key) && safeName(p.File) == p.File
+}
+
 // state of a photo on its way.
 type state string
 
@@ -127,12 +136,7 @@ func readHarvest(d *Desk, id string) (*harvest, error) {
 	if err := json.Unmarshal(b, &h.saved); err != nil {
 		return nil, err
 	}
-	h.Photos = slices.DeleteFunc(h.Photos, func(p savedPhoto) bool {
-		if p.Path != "" { // a name of offtype run may hold folders
-			return !idPattern.MatchString(p.Key) || !filepath.IsLocal(filepath.FromSlash(p.File)) || !filepath.IsAbs(p.Path)
-		}
-		return !idPattern.MatchString(p.Key) || safeName(p.File) != p.File
-	})
+	h.Photos = slices.DeleteFunc(h.Photos, func(p savedPhoto) bool { return !p.usable() })
 	h.place.Store(&h.saved.Result)
 	for i := range h.Photos {
 		h.live[h.Photos[i].Key] = &live{state: waiting}

@@ -257,7 +257,10 @@ func (h *harvest) photosAt(dir string) error {
 			}
 		}
 	}
-	if len(found) == 0 {
+	switch {
+	case len(want) == 0: // they came back meanwhile
+		return nil
+	case len(found) == 0:
 		return fmt.Errorf("none of the missing photos lies here (%s, for example)", filepath.Base(want[0].Path))
 	}
 	return h.change(func(s *saved) error {

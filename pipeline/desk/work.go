@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"offtype/pipeline"
 	"offtype/pipeline/judge"
@@ -324,7 +326,8 @@ func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
-	s = strings.ToUpper(s[:1]) + s[1:]
+	first, n := utf8.DecodeRuneInString(s)
+	s = string(unicode.ToUpper(first)) + s[n:]
 	if !strings.HasSuffix(s, ".") {
 		s += "."
 	}

@@ -1,0 +1,153 @@
+package desk
+
+import (
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"offtype/cluster/reference"
+	"offtype/pipeline/book"
+	"offtype/pipeline/record"
+)
+
+func TestSentence(t *testing.T) {
+	for in, want := range map[string]string{
+		"": "", "no card": "No card.", "Done.": "Done.", "übung.jpg: cut off": "Übung.jpg: cut off.", "→ see above": "→ see above.", " ± 3 ": "± 3.",
+	} {
+		if got := sentence(in); got != want {
+			t.Errorf("sentence(%q) = %q, want %q", in, got, want)
+		}
+	}
+}
+
+// Go reads NaN and Inf as numbers; a length or a place on a photo is neither.
+func TestNumbersAreFinite(t *testing.T) {
+	for _, s := range []string{"NaN", "nan", "Inf", "-inf", "1e999", "", "x"} {
+		if v, err := number(s); err == nil {
+			t.Errorf("number(%q) = %v", s, v)
+		}
+		if p, err := points("1,2 " + s + ",5"); err == nil {
+			t.Errorf("points with %q: %v", s, p)
+		}
+		if err := scaleFrom(&savedPhoto{}, url.Values{"scale": {"coin"}, "coin": {s}}); err == nil {
+			t.Errorf("a coin of %q mm was taken", s)
+		}
+	}
+	if v, err := number(" 23,25 "); err != nil || v != 23.25 {
+		t.Errorf("number(\"23,25\") = %v, %v", v, err)
+	}
+}
+
+// A description whose colour tolerance alone was changed is another version too: a verdict names the one it used.
+func TestToleranceNeedsANewVersion(t *testing.T) {
+	d, c := withHarvest(t)
+	v := url.Values{"name": {"Hollin Tan"}, "species": {"Cucurbita moschata"}, "version": {"1"}, "hasskin": {"1"}, "skin": {"#c89060"}, "tolerance": {"8"}}
+	if s, b := c.post("/varieties/edit", v); s != http.StatusSeeOther {
+		t.Fatalf("%d %s", s, b)
+	}
+	was, err := d.readVariety("hollin-tan")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v.Set("file", "hollin-tan")
+	v.Set("skin", record.Lab{L: was.Skin.Lab[0], A: was.Skin.Lab[1], B: was.Skin.Lab[2]}.Hex())
+	v.Set("tolerance", "3")
+	if s, b := c.post("/varieties/edit", v); s != http.StatusUnprocessableEntity || !strings.Contains(b, "new version") {
+		t.Errorf("another tolerance under the old version: %d", s)
+	}
+	v.Set("version", "2")
+	if s, _ := c.post("/varieties/edit", v); s != http.StatusSeeOther {
+		t.Errorf("another tolerance under a new version: %d", s)
+	}
+	if x, err := d.readVariety("hollin-tan"); err != nil || *x.Skin.Tolerance != 3 || x.Version != "2" {
+		t.Errorf("%+v, %v", x, err)
+	}
+	before := reference.Colour{Lab: []float64{60, 10, 30}}
+	x := reference.Description{Skin: &before}
+	if err := formColour(&x, url.Values{"hasskin": {"1"}, "skin": {record.Lab{L: 60, A: 10, B: 30}.Hex()}, "tolerance": {"5"}}); err != nil || before.Tolerance != nil {
+		t.Errorf("%v; the description that was there has now the tolerance %v", err, before.Tolerance)
+	}
+}
+
+// Phones call every photo that they take for a page image.jpg: what was said of one that was taken away does not
+// hold for the next.
+func TestSparedFruitGoesWithItsPhoto(t *testing.T) {
+	d, c := withHarvest(t)
+	c.upload("2026-squash", "image.jpg", plainJPEG(t, 1))
+	c.upload("2026-squash", "image.jpg", plainJPEG(t, 2))
+	h := d.harvest("2026-squash")
+	settled(t, h)
+	if err := h.change(func(s *saved) error {
+		s.Spared = []string{"image.jpg:3", "image-2.jpg:3", "image.jpg:12"}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	h.mu.Lock()
+	key := h.Photos[slices.IndexFunc(h.Photos, func(p savedPhoto) bool { return p.File == "image.jpg" })].Key
+	h.mu.Unlock()
+	if s, b := c.post("/h/2026-squash/photo/"+key+"/remove", url.Values{}); s != http.StatusSeeOther {
+		t.Fatalf("%d %s", s, b)
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if !slices.Equal(h.Spared, []string{"image-2.jpg:3"}) {
+		t.Errorf("left to be spared: %q", h.Spared)
+	}
+}
+
+// The photos that were looked for are back in their place.
+func TestNoPhotoIsMissingAnyMore(t *testing.T) {
+	d, _ := withHarvest(t)
+	if err := d.harvest("2026-squash").photosAt(t.TempDir()); err != nil {
+		t.Error(err)
+	}
+}
+
+// A harvest whose folder is damaged is said, not passed over.
+func TestDamagedHarvestIsSaid(t *testing.T) {
+	dir := t.TempDir()
+	bad := filepath.Join(dir, "book.desk", "harvests", "2024-peppers")
+	if err := os.MkdirAll(bad, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(bad, "harvest.json"), []byte(`{"Name": "2024 pep`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	d := openDesk(t, dir)
+	if s, b := newClient(t, d, serveDesk(t, d)).get("/table"); s != http.StatusOK || !strings.Contains(b, "2024-peppers") {
+		t.Errorf("%d: the first page does not name the damaged folder", s)
+	}
+}
+
+// What the book holds of a photo may come from a foreign export: no name leads out of the folders, and a short
+// fingerprint is no panic.
+func TestAdoptTakesNoForeignPaths(t *testing.T) {
+	d, _ := withHarvest(t)
+	place := filepath.Join(t.TempDir(), "a.jpg")
+	long := strings.Repeat("ab", 32)
+	run := record.Run{Photos: []record.Photo{
+		{Name: "../../evil.jpg", Path: place, SHA256: long, Status: record.StatusOK}, {Name: "short.jpg", Path: place, SHA256: "ab", Status: record.StatusOK},
+		{Name: "up.jpg", Path: place, SHA256: "../../../../../../x" + long, Status: record.StatusOK}, {Name: "relative.jpg", Path: "a.jpg", SHA256: "cd" + long[2:], Status: record.StatusOK},
+		{Name: "b/good.jpg", Path: place, SHA256: "ef" + long[2:], Status: record.StatusOK},
+	}}
+	if _, err := d.book.RecordRun(t.Context(), "foreign", "", run); err != nil {
+		t.Fatal(err)
+	}
+	if err := d.book.SetPlace(t.Context(), "foreign", book.Place{Result: t.TempDir()}); err != nil {
+		t.Fatal(err)
+	}
+	h, err := d.adopt(t.Context(), "foreign")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range h.Photos {
+		if p.File != "b/good.jpg" && p.File != "short.jpg" {
+			t.Errorf("photo %q with the key %q was taken", p.File, p.Key)
+		}
+	}
+}
