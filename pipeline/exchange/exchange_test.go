@@ -218,3 +218,28 @@ func FuzzReadXLSX(f *testing.F) {
 		ReadXLSX(bytes.NewReader(in), []Table{blank(sample())})
 	})
 }
+
+// A foreign JSON file that puts the wrong thing into a column is an error that names it, whatever the reader of the
+// table expects there.
+func TestJSONTypes(t *testing.T) {
+	for _, c := range []struct {
+		cells string
+		ok    bool
+	}{
+		{`"id": 1, "name": "a", "sick": true, "picked": "2026-10-03"`, true},
+		{`"id": 1, "name": true`, false},
+		{`"id": true, "name": "a"`, false},
+		{`"id": 1, "name": "a", "length_mm": false`, false},
+		{`"id": 1, "name": "a", "length_mm": "long"`, false},
+		{`"id": 1, "name": "a", "sick": "yes"`, false},
+		{`"id": 1, "name": "a", "picked": "in autumn"`, false},
+		{`"id": 1, "name": ["a"]`, false},
+	} {
+		text := `{"format": "offtype tables 1", "tables": {"fruits": [{` + c.cells + `}]}}`
+		if _, err := ReadJSON(strings.NewReader(text), []Table{blank(sample())}); (err == nil) != c.ok {
+			t.Errorf("%s: error %v", c.cells, err)
+		} else if err != nil && !strings.Contains(err.Error(), "row 1") {
+			t.Errorf("%s: %v does not name the row", c.cells, err)
+		}
+	}
+}

@@ -86,11 +86,21 @@ func jsonRow(t Table, at map[string]int, m map[string]any) ([]any, error) {
 		switch x := v.(type) {
 		case nil:
 		case string:
-			if t.Fields[j].Type == Integer || t.Fields[j].Type == Number || t.Fields[j].Type == Boolean {
-				return nil, fmt.Errorf("column %q: %q is a text", name, x)
+			switch f := t.Fields[j]; f.Type {
+			case String:
+				row[j] = x
+			case Date, DateTime:
+				row[j], err = parse(f, x)
+			default:
+				err = fmt.Errorf("column %q: %q is a text", name, x)
 			}
-			row[j] = x
+			if err != nil {
+				return nil, err
+			}
 		case bool:
+			if t.Fields[j].Type != Boolean {
+				return nil, fmt.Errorf("column %q: %v is no %s", name, x, t.Fields[j].Type)
+			}
 			row[j] = x
 		case json.Number:
 			if row[j], err = parse(t.Fields[j], x.String()); err != nil {

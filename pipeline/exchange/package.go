@@ -6,7 +6,6 @@ import (
 	_ "embed" // the schema
 	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -14,6 +13,8 @@ import (
 	"sync"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"offtype/pipeline/atomic"
 )
 
 // Package describes a Data Package.
@@ -135,7 +136,7 @@ func WritePackage(dir string, p Package) error {
 			return fmt.Errorf("write data package: %w", err)
 		}
 		file := t.Name + ".csv"
-		if err := writeFile(filepath.Join(dir, file), b.Bytes()); err != nil {
+		if err := atomic.WriteBytes(filepath.Join(dir, file), b.Bytes()); err != nil {
 			return fmt.Errorf("write data package: %w", err)
 		}
 		sum := sha256.Sum256(b.Bytes())
@@ -151,7 +152,7 @@ func WritePackage(dir string, p Package) error {
 	if err := CheckDescriptor(text); err != nil {
 		return fmt.Errorf("write data package: %w", err)
 	}
-	return writeFile(filepath.Join(dir, "datapackage.json"), append(text, '\n'))
+	return atomic.WriteBytes(filepath.Join(dir, "datapackage.json"), append(text, '\n'))
 }
 
 func schemaOf(t Table) tableSchema {
@@ -173,25 +174,8 @@ func schemaOf(t Table) tableSchema {
 	return s
 }
 
-// writeFile writes by way of a temporary file, so that a reader never sees half of it.
-func writeFile(path string, b []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".offtype-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	if _, err := f.Write(b); err != nil {
-		f.Close()
-		return err
-	}
-	if err := errors.Join(f.Chmod(0o644), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
-}
-
 // ReadPackage reads the tables given (names and fields) from the package in dir; tables that are
-// not part of it come back empty, further ones are left alone. Sizes and hashes are checked.
+// not part of it come back empty, further ones are left alone. Hashes are checked.
 func ReadPackage(dir string, tables []Table) ([]Table, error) {
 	text, err := os.ReadFile(filepath.Join(dir, "datapackage.json"))
 	if err != nil {

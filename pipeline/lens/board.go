@@ -6,6 +6,7 @@ import (
 	"image"
 	"io"
 	"math"
+	"slices"
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -128,25 +129,20 @@ func Calibrate(boards []camera.Board, w, h int) (f *File, left int, err error) {
 			keep = append(keep, boards[i])
 		}
 	}
-	if left = len(boards) - len(keep); left > 0 && len(keep) >= 3 {
+	used := len(boards)
+	if len(keep) < used && len(keep) >= 3 {
 		if again, err := camera.Calibrate(keep, w, h); err == nil {
-			c = again
+			c, used = again, len(keep)
 		}
 	}
 	d := math.Hypot(float64(w), float64(h))
 	return &File{Format: format, Width: w, Height: h, Focal: c.Focal / d, FocalSD: c.FocalSD / d, FocalPx: c.Focal,
 		CX: (c.CX - (float64(w)/2 - 0.5)) / d, CY: (c.CY - (float64(h)/2 - 0.5)) / d,
-		K1: c.K1, K1SD: c.K1SD, K2: c.K2, RMSPx: c.RMS, Photos: len(keep)}, left, nil
+		K1: c.K1, K1SD: c.K1SD, K2: c.K2, RMSPx: c.RMS, Photos: used}, len(boards) - used, nil
 }
 
 func median(v []float64) float64 {
-	s := append([]float64(nil), v...)
-	for i := range s {
-		for j := i; j > 0 && s[j] < s[j-1]; j-- {
-			s[j], s[j-1] = s[j-1], s[j]
-		}
-	}
-	return s[len(s)/2]
+	return slices.Sorted(slices.Values(v))[len(v)/2]
 }
 
 // WriteBoard writes the board as a one-page vector PDF for lying paper, w × h mm.

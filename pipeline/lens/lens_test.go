@@ -116,6 +116,37 @@ func openCV(boards []camera.Board) (focal, rms float64) {
 	return (m[0].GetDoubleAt(0, 0) + m[0].GetDoubleAt(1, 1)) / 2, rms
 }
 
+// What the file says of its photos is what the lens was worked out from: of three boards none can be left out,
+// though one fits badly.
+func TestCalibrateCountsWhatItUsed(t *testing.T) {
+	lens := camera.Camera{Width: 800, Height: 600, Focal: 640, CX: 405, CY: 294}
+	for _, n := range []int{3, 8} {
+		rnd := rand.New(rand.NewPCG(2, 2))
+		var boards []camera.Board
+		for i := range n {
+			c := viewOf(lens, i, n)
+			var b camera.Board
+			blur := 0.05
+			if i == 0 {
+				blur = 4
+			}
+			for k := range BoardCols * BoardRows {
+				mm := [2]float64{SquareMM * float64(k%BoardCols), SquareMM * float64(k/BoardCols)}
+				p := c.Project(geom.Vec3{X: mm[0], Y: -mm[1]})
+				b.MM, b.Px = append(b.MM, mm), append(b.Px, geom.Px{X: p.X + blur*rnd.NormFloat64(), Y: p.Y + blur*rnd.NormFloat64()})
+			}
+			boards = append(boards, b)
+		}
+		f, left, err := Calibrate(boards, 800, 600)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f.Photos+left != n || n == 3 && left != 0 || n == 8 && left != 1 {
+			t.Errorf("%d boards, one of them bad: %d used, %d left out", n, f.Photos, left)
+		}
+	}
+}
+
 func TestFindBoardRefuses(t *testing.T) {
 	for _, side := range []int{1, 40, 300} {
 		p := &photo.Photo{Width: side, Height: side, Pix: make([]uint8, 3*side*side)}

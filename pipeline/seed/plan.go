@@ -69,6 +69,11 @@ type Step struct {
 	What []string `json:"what"`
 }
 
+const (
+	lastTag    = 249     // the highest number that a plant tag can have
+	longestBed = 10000.0 // m: more is a slip
+)
+
 // MakePlan lays out the bed and says what the number of plants can and cannot show.
 //
 // Errors: a rate or confidence outside 0 … 1, no plants, numbers that no tag has.
@@ -77,8 +82,8 @@ func MakePlan(in PlanInput) (Plan, error) {
 	if !(in.Rate > 0 && in.Rate < 1) || !(in.Confidence > 0 && in.Confidence < 1) {
 		return p, errors.New("rate and confidence lie between 0 and 1, such as 5 % and 95 %")
 	}
-	if in.Bed.LengthM < 0 || in.Bed.Spacing < 0 || math.IsNaN(in.Bed.LengthM+in.Bed.Spacing) {
-		return p, errors.New("length and spacing of the bed cannot be below 0")
+	if in.Bed.LengthM < 0 || in.Bed.Spacing < 0 || math.IsNaN(in.Bed.LengthM+in.Bed.Spacing) || in.Bed.LengthM > longestBed || in.Bed.Spacing > longestBed {
+		return p, fmt.Errorf("length and spacing of the bed lie between 0 and %g m", longestBed)
 	}
 	if c, ok := CropOf(in.Species); ok {
 		p.Crop = &c
@@ -93,10 +98,13 @@ func MakePlan(in PlanInput) (Plan, error) {
 	}
 	total := 0
 	for _, s := range in.Sowings {
-		if s.Plants < 0 {
-			return p, fmt.Errorf("%s: %d plants cannot be grown", s.Variety, s.Plants)
+		if s.Plants < 0 || s.Plants > lastTag {
+			return p, fmt.Errorf("%s: %d plants cannot be planned; give 1 to %d, as many as there are tags", s.Variety, s.Plants, lastTag)
 		}
 		total += s.Plants
+	}
+	if in.FirstTag > lastTag || max(1, in.FirstTag)+total-1 > lastTag {
+		return p, fmt.Errorf("%d plants from tag %d on need tags above %d; use fewer or start at 1", total, max(1, in.FirstTag), lastTag)
 	}
 	room := 0
 	if in.Bed.Spacing > 0 && in.Bed.LengthM > 0 {
@@ -106,9 +114,7 @@ func MakePlan(in PlanInput) (Plan, error) {
 		return p, errors.New("say what you have room for: plants (--sow), or bed length and spacing")
 	}
 	p.say(in, total, room)
-	if err := p.layout(in); err != nil {
-		return p, err
-	}
+	p.layout(in)
 	p.Checklist = checklist(in.Species)
 	return p, nil
 }
@@ -201,7 +207,7 @@ func percent(x float64) string {
 }
 
 // layout numbers the plants. Controls are spread among the others, so that they see the same soil.
-func (p *Plan) layout(in PlanInput) error {
+func (p *Plan) layout(in PlanInput) {
 	tag := max(1, in.FirstTag)
 	var plain, control []Row
 	for _, s := range in.Sowings {
@@ -215,9 +221,6 @@ func (p *Plan) layout(in PlanInput) error {
 		}
 	}
 	total := len(plain) + len(control)
-	if tag+total-1 > 249 {
-		return fmt.Errorf("%d plants from tag %d on need tags above 249; use fewer or start at 1", total, tag)
-	}
 	given := 0
 	for i := range total {
 		// The k-th control stands in the middle of the k-th of equal parts of the bed.
@@ -231,7 +234,6 @@ func (p *Plan) layout(in PlanInput) error {
 	for i := range p.Rows {
 		p.Rows[i].Tag, p.Rows[i].At = tag+i, float64(i)*in.Bed.Spacing
 	}
-	return nil
 }
 
 // checklist is the season's work, in order.
