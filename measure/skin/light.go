@@ -22,6 +22,8 @@ import (
 type light struct {
 	l  [nSH][3]float64
 	f0 float64
+
+	mattL, glossL [3][nSH]float64 // the terms with their factors, channel by channel (prepare)
 }
 
 const nSH = 9
@@ -56,35 +58,43 @@ func flat() *light {
 	for i, v := range priorMean {
 		l.l[i] = [3]float64{v, v, v}
 	}
+	l.prepare()
 	return l
 }
 
-// sums returns Σ of·L·φ(d) of each channel.
-func (l *light) sums(of *[nSH]float64, d geom.Vec3) (e [3]float64) {
+// prepare follows a change of the terms.
+func (l *light) prepare() {
+	for i := range l.l {
+		for k, v := range l.l[i] {
+			l.mattL[k][i], l.glossL[k][i] = mattOf[i]*v, glossOf[i]*v
+		}
+	}
+}
+
+// sums returns Σ c·φ(d) of each channel.
+func sums(c *[3][nSH]float64, d geom.Vec3) (e [3]float64) {
 	f := phi(d)
-	for i := range f {
-		t := of[i] * f[i]
-		e[0] += t * l.l[i][0]
-		e[1] += t * l.l[i][1]
-		e[2] += t * l.l[i][2]
+	for k := range e {
+		t := &c[k]
+		e[k] = (t[0] + t[1]*f[1] + t[2]*f[2] + t[3]*f[3]) + (t[4]*f[4] + t[5]*f[5]) + (t[6]*f[6] + t[7]*f[7] + t[8]*f[8])
 	}
 	return e
 }
 
 // matt returns E(n) of each channel, at least 0.05; gloss returns S(r), at least 0.
 func (l *light) matt(n geom.Vec3) [3]float64 {
-	e := l.sums(&mattOf, n)
+	e := sums(&l.mattL, n)
 	for k := range e {
-		e[k] = math.Max(0.05, e[k])
+		e[k] = max(0.05, e[k])
 	}
 	return e
 }
 
 func (l *light) gloss(r geom.Vec3, facing float64) [3]float64 {
-	e := l.sums(&glossOf, r)
+	e := sums(&l.glossL, r)
 	q := fresnel(l.f0, facing)
 	for k := range e {
-		e[k] = q * math.Max(0, e[k])
+		e[k] = q * max(0, e[k])
 	}
 	return e
 }
@@ -100,7 +110,7 @@ func (l *light) own(q *pixel) colour.RGB {
 	e, s := l.matt(q.n), l.gloss(q.refl, q.facing)
 	var o colour.RGB
 	for k := range o {
-		o[k] = (q.c[k] - math.Min(s[k], 0.7*math.Max(0, q.c[k]))) / e[k]
+		o[k] = (q.c[k] - min(s[k], 0.7*max(0, q.c[k]))) / e[k]
 	}
 	return o
 }
@@ -112,7 +122,7 @@ func (s *patchwork) unshade(l *light) {
 		q.own = l.own(q)
 		o := q.own
 		for k := range o {
-			o[k] = math.Max(1e-4, o[k])
+			o[k] = max(1e-4, o[k])
 		}
 		q.lab = o.Lab()
 	}
@@ -124,6 +134,13 @@ type lit struct {
 	fn, fr [nSH]float64
 	base   [3]float64 // reflectance of its part
 	w      float64
+	e, s   [3]float64 // matt and gloss under the present light
+	fresn  float64
+}
+
+// under fills what depends on the light.
+func (t *lit) under(l *light) {
+	t.e, t.s, t.fresn = l.matt(t.q.n), l.gloss(t.q.refl, t.q.facing), fresnel(l.f0, t.q.facing)
 }
 
 // fitLight estimates the light from all fruit of a photo by alternating three linear steps, rounds times from l: the
@@ -192,6 +209,19 @@ func (m *normals) add(row []float64, at int, y, w float64) {
 	}
 }
 
+// addBlock is add for a channel's own block.
+func (m *normals) addBlock(row *[nSH]float64, at int, y, w float64) {
+	g := m.g[at:][:nSH]
+	for i, v := range row {
+		v *= w
+		g[i] += v * y
+		a := m.a[(at+i)*nLight+at:][:nSH]
+		for j := i; j < nSH; j++ {
+			a[j] += v * row[j]
+		}
+	}
+}
+
 // spread takes the equations of each channel, which are gathered in the channel's own block, to the grey terms.
 func (m *normals) spread() {
 	for k := nSH; k < nLight; k += nSH {
@@ -211,22 +241,24 @@ func (m *normals) spread() {
 // solve fits the light to the pixels with their parts' colours given.
 func (l *light) solve(all []lit) {
 	m := normals{make([]float64, nLight*nLight), make([]float64, nLight)}
-	var row [nSH]float64
+	var row, matt, gloss [nSH]float64
 	for i := range all {
 		t := &all[i]
-		e, s := l.matt(t.q.n), l.gloss(t.q.refl, t.q.facing)
-		fz := fresnel(l.f0, t.q.facing)
+		t.under(l)
+		for j := range row {
+			matt[j], gloss[j] = mattOf[j]*t.fn[j], t.fresn*glossOf[j]*t.fr[j]
+		}
 		for k := 0; k < 3; k++ {
-			sd := relNoise * (math.Max(0, t.base[k])*e[k] + 0.02)
-			res := (t.q.c[k] - t.base[k]*e[k] - s[k]) / sd
+			sd := relNoise * (max(0, t.base[k])*t.e[k] + 0.02)
+			res := (t.q.c[k] - t.base[k]*t.e[k] - t.s[k]) / sd
 			w := t.w * t.w / (sd * sd)
 			if r := math.Abs(res); r > 1.5 {
 				w *= 1.5 / r
 			}
 			for j := range row {
-				row[j] = t.base[k]*mattOf[j]*t.fn[j] + fz*glossOf[j]*t.fr[j]
+				row[j] = t.base[k]*matt[j] + gloss[j]
 			}
-			m.add(row[:], (k+1)*nSH, t.q.c[k], w)
+			m.addBlock(&row, (k+1)*nSH, t.q.c[k], w)
 		}
 	}
 	m.spread()
@@ -255,6 +287,7 @@ func (l *light) solve(all []lit) {
 			l.l[j][k] = x.AtVec(j) + x.AtVec((k+1)*nSH+j)
 		}
 	}
+	l.prepare()
 }
 
 // solveShine fits f0: within a part the colour is free, so only what shine changes across it counts.
@@ -263,6 +296,7 @@ func (l *light) solveShine(all []lit) {
 	groups := map[key][]*lit{}
 	var order []key
 	for i := range all {
+		all[i].under(l)
 		k := key{all[i].base}
 		if groups[k] == nil {
 			order = append(order, k)
@@ -276,11 +310,11 @@ func (l *light) solveShine(all []lit) {
 			// regress c on E and S/f0 with weights; keep the part of S that E does not explain
 			var ee, es, ec, ss, sc float64
 			for _, t := range groups[k] {
-				e := l.matt(t.q.n)[c]
-				s := l.gloss(t.q.refl, t.q.facing)[c] / fresnel(l.f0, t.q.facing)
-				extra := (fresnel(l.f0, t.q.facing) - l.f0) * s
+				e := t.e[c]
+				s := t.s[c] / t.fresn
+				extra := (t.fresn - l.f0) * s
 				y := t.q.c[c] - extra
-				sd := 3 * relNoise * (math.Max(0, t.base[c])*e + 0.02)
+				sd := 3 * relNoise * (max(0, t.base[c])*e + 0.02)
 				w := t.w * t.w / (sd * sd)
 				if r := math.Abs(t.q.c[c]-t.base[c]*e-l.f0*s-extra) / sd; r > 0.5 {
 					w *= 0.5 / r

@@ -167,16 +167,8 @@ func (s *patchwork) unmix(parts []part) bool {
 
 // coreShare returns the share of part p that no edge touches.
 func (s *patchwork) coreShare(p int) float64 {
-	c, n := 0.0, 0.0
-	for i := range s.px {
-		if q := &s.px[i]; q.part == p {
-			n++
-			if s.core(q) {
-				c++
-			}
-		}
-	}
-	return c / math.Max(1, n)
+	k := s.membersOf(p)
+	return float64(k.cores) / math.Max(1, float64(k.n))
 }
 
 // give hands the samples of part p on.
@@ -186,6 +178,7 @@ func (s *patchwork) give(p int, to func(*pixel) int) {
 			q.part = to(q)
 		}
 	}
+	s.lists = nil
 }
 
 // sameInLight reports whether a and b are one colour under light that differs by up to 2.5 times.

@@ -104,6 +104,7 @@ func (s *patchwork) strays() bool {
 		s.px[i].part = s.parts
 	}
 	s.parts++
+	s.lists = nil
 	return true
 }
 
@@ -111,8 +112,51 @@ func dist(a, b [3]float64) float64 {
 	return math.Sqrt((a[0]-b[0])*(a[0]-b[0]) + (a[1]-b[1])*(a[1]-b[1]) + (a[2]-b[2])*(a[2]-b[2]))
 }
 
+// members lists the samples of a part.
+type members struct {
+	n, cores int     // all of them, and those that no edge touches
+	core     []int32 // neither touched by an edge, nor clipped, nor seen obliquely
+	all      []int32 // neither clipped nor seen obliquely
+}
+
+// membersOf returns the samples of part p; they are listed once for all parts until these change.
+func (s *patchwork) membersOf(p int) *members {
+	if s.lists == nil {
+		s.lists = make([]members, s.parts)
+		for i := range s.px {
+			q := &s.px[i]
+			if q.part < 0 {
+				continue
+			}
+			l := &s.lists[q.part]
+			l.n++
+			use := !q.cut && q.facing > litFacing
+			if use {
+				l.all = append(l.all, int32(i))
+			}
+			if s.core(q) {
+				l.cores++
+				if use {
+					l.core = append(l.core, int32(i))
+				}
+			}
+		}
+	}
+	return &s.lists[p]
+}
+
 // core reports whether the sample's eight neighbours belong to its part: no edge runs through it.
 func (s *patchwork) core(q *pixel) bool {
+	if q.gx > 0 && q.gy > 0 && q.gx < s.nx-1 && q.gy < s.ny-1 {
+		for y := -1; y <= 1; y++ {
+			for _, i := range s.grid[(q.gy+y)*s.nx+q.gx-1:][:3] {
+				if i >= 0 && s.px[i].part != q.part {
+					return false
+				}
+			}
+		}
+		return true
+	}
 	for dy := -1; dy <= 1; dy++ {
 		for dx := -1; dx <= 1; dx++ {
 			if i := s.at(q.gx+dx, q.gy+dy); i >= 0 && s.px[i].part != q.part {
@@ -135,29 +179,11 @@ func (s *patchwork) partColours(l *light) [][3]float64 {
 // partRGB returns the reflectance of part p under l: the robust mean of its samples that no edge touches, or of all when
 // those are few.
 func (s *patchwork) partRGB(p int, l *light) (colour.RGB, bool) {
-	n, m := 0, 0
-	var core, all []int32
-	for i := range s.px {
-		q := &s.px[i]
-		if q.part != p {
-			continue
-		}
-		m++
-		use := !q.cut && q.facing > litFacing
-		if use {
-			all = append(all, int32(i))
-		}
-		if s.core(q) {
-			n++
-			if use {
-				core = append(core, int32(i))
-			}
-		}
+	k := s.membersOf(p)
+	if k.cores >= 12 || 4*k.cores >= k.n {
+		return s.robust(k.core, l)
 	}
-	if n >= 12 || 4*n >= m {
-		return s.robust(core, l)
-	}
-	if c, ok := s.robust(all, l); ok {
+	if c, ok := s.robust(k.all, l); ok {
 		return c, true
 	}
 	return s.any(p, l)
@@ -181,8 +207,7 @@ func (s *patchwork) any(p int, l *light) (c colour.RGB, ok bool) {
 	return c, n > 0
 }
 
-// robust returns the weighted median per channel of about 900 of the samples named; those that face up weigh most,
-// since there the card's light is known best.
+// robust returns the weighted median per channel of about 900 of the samples named.
 func (s *patchwork) robust(use []int32, l *light) (c colour.RGB, ok bool) {
 	if len(use) == 0 {
 		return c, false
@@ -196,10 +221,9 @@ func (s *patchwork) robust(use []int32, l *light) (c colour.RGB, ok bool) {
 	sum := 0.0
 	for i := 0; i < len(use); i += step {
 		q := &s.px[use[i]]
-		w := math.Exp(-(1-q.n.Z)/0.2) * q.facing
-		sum += w
+		sum += q.weight
 		for k, o := range l.own(q) {
-			v[k] = append(v[k], weighted{o, w})
+			v[k] = append(v[k], weighted{o, q.weight})
 		}
 	}
 	for k := range c {

@@ -229,5 +229,5 @@ func (s *patchwork) label(h *histogram) {
 			s.px[i].part = part[b]
 		}
 	}
-	s.parts = len(real)
+	s.parts, s.lists = len(real), nil
 }

@@ -186,8 +186,8 @@ func (s *patchwork) ribs(l *light, parts []part) (n int, depth, groove float64) 
 		}
 		for k := minRibs; k <= maxRibs; k++ {
 			for i := range rows {
-				a := float64(k) * turned[i]
-				rows[i][0], rows[i][1], rows[i][2], rows[i][3] = math.Cos(a), math.Sin(a), math.Cos(2*a), math.Sin(2*a)
+				sin, cos := math.Sincos(float64(k) * turned[i])
+				rows[i][0], rows[i][1], rows[i][2], rows[i][3] = cos, sin, 1-2*sin*sin, 2*sin*cos
 			}
 			x, left, ok := regress(rows, p.y, p.n)
 			if !ok {
@@ -240,25 +240,25 @@ func (p *ring) depth(l *light, ax axes, n int) (depth, groove float64) {
 	for i := range flat {
 		flat[i] = math.Log(lum(l.matt(p.normal[i])))
 	}
-	rows := make([][]float64, len(p.theta))
-	y := make([]float64, len(p.theta))
+	// dr/dθ over r, from v²: the normal leans by it, away from the groove's middle
+	lean, v2, y := make([]geom.Vec3, len(p.theta)), make([]float64, len(p.theta)), make([]float64, len(p.theta))
 	for step := 0; step < 24; step++ {
 		g := float64(step) / 24 * 2 * math.Pi / float64(n)
+		for i, t := range p.theta {
+			sin, cos := math.Sincos(float64(n) * (t - g)) // 0 in the groove
+			v := 0.5 + 0.5*cos
+			sinT, cosT := math.Sincos(t)
+			lean[i], v2[i] = ax.w.Scale(cosT).Sub(ax.u.Scale(sinT)).Scale(float64(n)*v*sin), v*v
+		}
 		for _, d := range [...]float64{.01, .02, .03, .04, .05, .06, .07, .08, .1, .12, .14, .16, .2, .25} {
-			for i, t := range p.theta {
-				a := float64(n) * (t - g) // 0 in the groove
-				v := 0.5 + 0.5*math.Cos(a)
-				// dr/dθ over r, from v²: the normal leans by it, away from the groove's middle
-				lean := d * float64(n) * v * math.Sin(a)
-				e := ax.w.Scale(math.Cos(t)).Sub(ax.u.Scale(math.Sin(t)))
-				nn := p.normal[i].Sub(e.Scale(lean)).Unit()
+			for i := range y {
+				nn := p.normal[i].Sub(lean[i].Scale(d)).Unit()
 				y[i] = p.y[i] - (math.Log(lum(l.matt(nn))) - flat[i])
-				rows[i] = []float64{1, v * v}
 			}
-			x, left, ok := regress(rows, y, p.n)
-			if ok && x[1] > 0.02 {
+			rise, left, ok := line(v2, y, p.n)
+			if ok && rise > 0.02 {
 				// a groove is never lighter than its model: charge it
-				left *= 1 + 10*x[1]
+				left *= 1 + 10*rise
 			}
 			if ok && left < best {
 				best, depth, groove = left, d, g
@@ -266,6 +266,20 @@ func (p *ring) depth(l *light, ax axes, n int) (depth, groove float64) {
 		}
 	}
 	return depth, groove
+}
+
+// line fits y = a + rise·x by weighted least squares and returns the weighted sum of squares left.
+func line(x, y, w []float64) (rise, left float64, ok bool) {
+	var n, sx, sy, xx, xy, yy float64
+	for i, u := range w {
+		n, sx, sy = n+u, sx+u*x[i], sy+u*y[i]
+		xx, xy, yy = xx+u*x[i]*x[i], xy+u*x[i]*y[i], yy+u*y[i]*y[i]
+	}
+	if !(n > 0) || !(xx-sx*sx/n > 1e-10) {
+		return 0, 0, false
+	}
+	rise = (xy - sx*sy/n) / (xx - sx*sx/n)
+	return rise, max(0, yy-sy*sy/n-rise*(xy-sx*sy/n)), true
 }
 
 // regress solves weighted least squares and returns the coefficients and the weighted sum of squares left.
@@ -317,19 +331,33 @@ func lum(c [3]float64) float64 { return 0.2126*c[0] + 0.7152*c[1] + 0.0722*c[2] 
 // surroundings within about 8 mm, in the main colour. Warts and netting raise it.
 func (s *patchwork) rough() float64 {
 	k := max(2, int(math.Round(8/s.mmStep)))
+	logs := make([]float64, len(s.grid)) // NaN where there is none
+	for i := range logs {
+		logs[i] = math.NaN()
+		if j := s.grid[i]; j >= 0 && s.px[j].part == 0 {
+			if l := lum(s.px[j].own); l > 0 {
+				logs[i] = math.Log(l)
+			}
+		}
+	}
 	mean := func(q *pixel, r int) (m float64, n int) {
 		step := max(1, r/3)
-		for dy := -r; dy <= r; dy += step {
-			for dx := -r; dx <= r; dx += step {
-				if i := s.at(q.gx+dx, q.gy+dy); i >= 0 && s.px[i].part == 0 {
-					if l := lum(s.px[i].own); l > 0 {
-						m += math.Log(l)
-						n++
-					}
+		for y := q.gy - r; y <= q.gy+r; y += step {
+			if y < 0 || y >= s.ny {
+				continue
+			}
+			row := logs[y*s.nx:][:s.nx]
+			for x := q.gx - r; x <= q.gx+r; x += step {
+				if x < 0 || x >= s.nx {
+					continue
+				}
+				if v := row[x]; v == v {
+					m += v
+					n++
 				}
 			}
 		}
-		return m / math.Max(1, float64(n)), n
+		return m / max(1, float64(n)), n
 	}
 	var dev []float64
 	for i := 0; i < len(s.px); i += 3 {

@@ -14,6 +14,7 @@ type pixel struct {
 	s, theta float64
 	n, at    geom.Vec3
 	facing   float64 // cosine between normal and view
+	weight   float64 // in the colour of its part: samples that face up weigh most, since there the card's light is known best
 	refl     geom.Vec3
 	c        colour.RGB // as calibrated: reflectance × light + shine
 	cut      bool       // a channel is clipped
@@ -34,6 +35,7 @@ type patchwork struct {
 	mmStep float64    // grid step on the fruit, mm
 	parts  int        // number of parts
 	beside colour.RGB // what lies around the fruit, as calibrated: it throws coloured light on its sides
+	lists  []members  // of each part; nil: the parts have changed since
 }
 
 // Samples nearer to the outline than this share of the outline's size, or seen more obliquely than minFacing,
@@ -129,20 +131,21 @@ func look(ph *Photo, surf Surface, p geom.Px, reach int) (q pixel, ok bool) {
 	if !(cos >= minFacing) {
 		return q, false
 	}
-	var e [3]float64
-	m := float64((2*reach + 1) * (2*reach + 1))
+	var sum [3]int
+	n1 := 2*reach + 1
 	for dy := -reach; dy <= reach; dy++ {
-		for dx := -reach; dx <= reach; dx++ {
-			i := 3 * ((y+dy)*ph.Width + x + dx)
-			for k := range e {
-				b := ph.Pix[i+k]
-				e[k] += float64(b) / m
-				q.cut = q.cut || b >= 254
-			}
+		row := ph.Pix[3*((y+dy)*ph.Width+x-reach):][:3*n1]
+		for i := 0; i+2 < len(row); i += 3 {
+			r, g, b := row[i], row[i+1], row[i+2]
+			sum[0], sum[1], sum[2] = sum[0]+int(r), sum[1]+int(g), sum[2]+int(b)
+			q.cut = q.cut || max(r, g, b) >= 254
 		}
 	}
+	m := 1 / float64(n1*n1)
+	e := [3]float64{float64(sum[0]) * m, float64(sum[1]) * m, float64(sum[2]) * m}
 	q.p = p
 	q.s, q.theta, q.n, q.at, q.facing = s, th, n, pt, cos
+	q.weight = math.Exp(-(1-n.Z)/0.2) * cos
 	q.refl = n.Scale(2 * cos).Sub(v)
 	q.c = ph.Colour.RGB(e, p)
 	q.part = -1
