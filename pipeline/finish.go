@@ -97,7 +97,7 @@ func finish(res *Result, o *Options, variety *judge.Variety) error {
 	for i, p := range res.Problems {
 		problems[i] = p.Error()
 	}
-	pages, err := report.HTML(res.Run, load, report.Options{Cautions: judge.Cautions(res.Run), Problems: problems, White: o.White})
+	pages, err := report.HTML(res.Run, load, report.Options{Cautions: judge.Cautions(res.Run), Next: judge.Next(res.Run), Problems: problems, White: o.White})
 	if err != nil {
 		return err
 	}

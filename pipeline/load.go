@@ -1,17 +1,14 @@
 package pipeline
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"image"
 	"io"
 	"io/fs"
-	"math"
 	"os"
 	"path/filepath"
-	"strconv"
 
 	"offtype/measure/geom"
 	"offtype/pipeline/atomic"
@@ -67,7 +64,7 @@ func ReadResult(dir string) (*Result, *judge.Variety, error) {
 	}); err != nil {
 		return nil, nil, err
 	}
-	if res.Run.Groups, err = readFile(dir, "groups.csv", readGroups); err != nil {
+	if res.Run.Groups, err = readFile(dir, "groups.csv", record.ReadGroups); err != nil {
 		return nil, nil, err
 	}
 	b, err := os.ReadFile(filepath.Join(dir, varietyCopy))
@@ -146,43 +143,6 @@ func storedFruit(fs []record.Fruit, r *record.Fruit, byPlace bool) *record.Fruit
 		}
 	}
 	return best
-}
-
-// readGroups reads groups.csv.
-func readGroups(r io.Reader) ([]record.Membership, error) {
-	rows, err := csv.NewReader(r).ReadAll()
-	if err != nil {
-		return nil, err
-	}
-	if len(rows) == 0 || len(rows[0]) < len(record.GroupColumns) {
-		return nil, errors.New("the header line is not that of groups.csv; run again")
-	}
-	var out []record.Membership
-	for n, c := range rows[1:] {
-		g := record.Membership{Plant: unguard(c[2]), Unsure: c[5] == "1", Alone: c[6] == "1", Membership: math.NaN()}
-		g.Photo = unguard(c[0])
-		if g.Number, err = strconv.Atoi(c[1]); err != nil {
-			return nil, fmt.Errorf("row %d: fruit %q is not a number", n+2, c[1])
-		}
-		if g.Group, err = strconv.Atoi(c[3]); err != nil {
-			return nil, fmt.Errorf("row %d: group %q is not a number", n+2, c[3])
-		}
-		if c[4] != "" {
-			if g.Membership, err = strconv.ParseFloat(c[4], 64); err != nil {
-				return nil, fmt.Errorf("row %d: membership %q is not a number", n+2, c[4])
-			}
-		}
-		out = append(out, g)
-	}
-	return out, nil
-}
-
-// unguard takes away the apostrophe that record.Guard put before text.
-func unguard(s string) string {
-	if len(s) > 1 && s[0] == '\'' && record.Guard(s[1:]) == s {
-		return s[1:]
-	}
-	return s
 }
 
 // Loader gives a photo's stored preview and its fruit, for a report of a run that was read back.

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"errors"
 	"fmt"
+	"image"
 	"image/png"
 	"io"
 	"io/fs"
@@ -81,6 +82,17 @@ func PreviewOf(p *photo.Photo) ([]byte, error) {
 		return nil, err
 	}
 	return vision.EncodeJPEG(small, w, h, 88)
+}
+
+// Preview reads a photo and shrinks it as PreviewOf does, for pages that show photos of an earlier run. scale is
+// preview px a photo px.
+func Preview(path string) (preview image.Image, scale float64, err error) {
+	p, err := photo.Read(path, photo.DefaultOptions())
+	if err != nil {
+		return nil, 0, err
+	}
+	preview, scale = picture.Shrink(p.Pix, p.Width, p.Height, picture.PreviewSide)
+	return preview, scale, nil
 }
 
 // place finds card and tags, places the camera and calibrates the colours.

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"image"
@@ -11,13 +10,12 @@ import (
 	"path/filepath"
 	"strings"
 
+	"offtype/pipeline"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
 	"offtype/pipeline/compare"
-	"offtype/pipeline/exchange"
-	"offtype/pipeline/photo"
-	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
+	"offtype/pipeline/report"
 )
 
 type compareCmd struct {
@@ -42,29 +40,9 @@ func (c *compareCmd) Run(e *env) error {
 	if len(c.Harvests) < 2 {
 		return usage(errors.New("name at least two harvests"))
 	}
-	var b *book.Book
-	var sides []compare.Side
-	for _, name := range c.Harvests {
-		if isResult(name) {
-			s, err := folderSide(name)
-			if err != nil {
-				return err
-			}
-			sides = append(sides, s)
-			continue
-		}
-		if b == nil {
-			var err error
-			if b, err = c.open(e, false); err != nil {
-				return noSource(err, name)
-			}
-			defer b.Close()
-		}
-		s, err := bookSide(e, b, name)
-		if err != nil {
-			return err
-		}
-		sides = append(sides, s)
+	sides, loaders, err := c.sides(e)
+	if err != nil {
+		return err
 	}
 	opt := compare.DefaultOptions()
 	opt.Program, opt.White = "offtype "+version, shownWhite(c.White)
@@ -75,7 +53,7 @@ func (c *compareCmd) Run(e *env) error {
 	if err := atomic.Write(filepath.Join(c.Out, "compare.json"), r.Write); err != nil {
 		return err
 	}
-	if err := atomic.Write(filepath.Join(c.Out, "compare.html"), func(w io.Writer) error { return r.WriteHTML(w, sides, c.pictures) }); err != nil {
+	if err := atomic.Write(filepath.Join(c.Out, "compare.html"), func(w io.Writer) error { return r.WriteHTML(w, sides, c.pictures(loaders)) }); err != nil {
 		return err
 	}
 	if c.JSON {
@@ -94,26 +72,75 @@ func (c *compareCmd) Run(e *env) error {
 	return nil
 }
 
-// pictures reads a photo's preview from where it lay when it was measured, or from --photos.
-func (c *compareCmd) pictures(s *compare.Side, name string) (image.Image, float64, error) {
-	path := ""
-	for _, p := range s.Run.Photos {
-		if p.Name == name {
-			path = p.Path
+// sides reads the harvests, and for result folders what gives their photos' previews.
+func (c *compareCmd) sides(e *env) (sides []compare.Side, loaders map[string]report.Loader, err error) {
+	loaders = map[string]report.Loader{}
+	var b *book.Book
+	for _, name := range c.Harvests {
+		if isResult(name) {
+			res, _, err := pipeline.ReadResult(name)
+			if err != nil {
+				return nil, nil, err
+			}
+			s := compare.Side{Name: c.sideName(name), Run: *res.Run}
+			sides, loaders[s.Name] = append(sides, s), res.Loader()
+			continue
+		}
+		if b == nil {
+			if b, err = c.open(e, false); err != nil {
+				return nil, nil, noSource(err, name)
+			}
+			defer b.Close()
+		}
+		s, err := bookSide(e, b, name)
+		if err != nil {
+			return nil, nil, err
+		}
+		sides = append(sides, s)
+	}
+	return sides, loaders, nil
+}
+
+// sideName is what the page calls a result folder: its own name, or all of its path where that would stand twice.
+func (c *compareCmd) sideName(dir string) string {
+	base := filepath.Base(filepath.Clean(dir))
+	n := 0
+	for _, h := range c.Harvests {
+		if filepath.Base(filepath.Clean(h)) == base {
+			n++
 		}
 	}
-	if c.Photos != "" {
-		path = filepath.Join(c.Photos, filepath.FromSlash(name))
+	if n > 1 {
+		return filepath.Clean(dir)
 	}
-	if path == "" {
-		return nil, 0, fs.ErrNotExist
+	return base
+}
+
+// pictures reads a photo's preview: from the result folder that the harvest is, from --photos, or from where it lay
+// when it was measured.
+func (c *compareCmd) pictures(loaders map[string]report.Loader) compare.Pictures {
+	return func(s *compare.Side, name string) (image.Image, float64, error) {
+		if load := loaders[s.Name]; load != nil {
+			im, scale, _, err := load(name)
+			if err == nil && im == nil {
+				err = fs.ErrNotExist
+			}
+			return im, scale, err
+		}
+		path := ""
+		for _, p := range s.Run.Photos {
+			if p.Name == name {
+				path = p.Path
+			}
+		}
+		if c.Photos != "" {
+			path = filepath.Join(c.Photos, filepath.FromSlash(name))
+		}
+		if path == "" {
+			return nil, 0, fs.ErrNotExist
+		}
+		return pipeline.Preview(path)
 	}
-	ph, err := photo.Read(path, photo.DefaultOptions())
-	if err != nil {
-		return nil, 0, err
-	}
-	im, scale := picture.Shrink(ph.Pix, ph.Width, ph.Height, picture.PreviewSide)
-	return im, scale, nil
 }
 
 // isResult reports whether the argument is a result folder of offtype run.
@@ -147,74 +174,6 @@ func bookSide(e *env, b *book.Book, name string) (compare.Side, error) {
 	}
 	s.Run, err = b.LoadRun(e.ctx, name)
 	return s, err
-}
-
-// folderSide reads the tables of a result folder. Outlines are not part of them.
-func folderSide(dir string) (compare.Side, error) {
-	s := compare.Side{Name: filepath.Base(filepath.Clean(dir))}
-	f, err := os.Open(filepath.Join(dir, "fruits.csv"))
-	if err != nil {
-		return s, err
-	}
-	defer f.Close()
-	if s.Run.Fruits, err = record.ReadFruits(f); err != nil {
-		return s, fmt.Errorf("%s: %w", filepath.Join(dir, "fruits.csv"), err)
-	}
-	if err := optional(filepath.Join(dir, "judgement.json"), func(r io.Reader) error { return json.NewDecoder(r).Decode(&s.Run.Judgement) }); err != nil {
-		return s, err
-	}
-	return s, optional(filepath.Join(dir, "groups.csv"), func(r io.Reader) error {
-		rows, err := exchange.RawCSV(r)
-		if err != nil || len(rows) == 0 {
-			return err
-		}
-		s.Run.Groups, err = memberships(rows)
-		return err
-	})
-}
-
-// optional reads a file that may be missing.
-func optional(path string, read func(io.Reader) error) error {
-	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	if err := read(f); err != nil {
-		return fmt.Errorf("%s: %w", path, err)
-	}
-	return nil
-}
-
-// memberships reads the rows of groups.csv that a comparison needs.
-func memberships(rows [][]string) ([]record.Membership, error) {
-	at := map[string]int{}
-	for i, h := range rows[0] {
-		at[h] = i
-	}
-	for _, h := range []string{"photo", "fruit", "group"} {
-		if _, ok := at[h]; !ok {
-			return nil, fmt.Errorf("column %q is missing", h)
-		}
-	}
-	var out []record.Membership
-	for n, r := range rows[1:] {
-		if len(r) != len(rows[0]) {
-			return nil, fmt.Errorf("row %d: %d cells, want %d", n+1, len(r), len(rows[0]))
-		}
-		m := record.Membership{Key: record.Key{Photo: r[at["photo"]]}}
-		if _, err := fmt.Sscan(r[at["fruit"]], &m.Number); err != nil {
-			return nil, fmt.Errorf("row %d: fruit %q is not a number", n+1, r[at["fruit"]])
-		}
-		if _, err := fmt.Sscan(r[at["group"]], &m.Group); err != nil {
-			return nil, fmt.Errorf("row %d: group %q is not a number", n+1, r[at["group"]])
-		}
-		out = append(out, m)
-	}
-	return out, nil
 }
 
 // noSource is the error for a name that is no result folder when the book cannot be opened either. A

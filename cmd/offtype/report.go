@@ -16,8 +16,6 @@ import (
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
 	"offtype/pipeline/judge"
-	"offtype/pipeline/photo"
-	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 	"offtype/pipeline/report"
 )
@@ -217,10 +215,10 @@ func (c *reportCmd) originals(e *env, run *record.Run) report.Loader {
 	return func(name string) (image.Image, float64, []record.Fruit, error) {
 		err := errors.New("it is not known where it lies")
 		if p := paths[name]; p != "" {
-			var ph *photo.Photo
-			if ph, err = photo.Read(p, photo.DefaultOptions()); err == nil {
-				m, s := picture.Shrink(ph.Pix, ph.Width, ph.Height, picture.PreviewSide)
-				return m, s, fruits[name], nil
+			var m image.Image
+			var scale float64
+			if m, scale, err = pipeline.Preview(p); err == nil {
+				return m, scale, fruits[name], nil
 			}
 		}
 		fmt.Fprintf(e.err, "note: photo %q is shown by its outlines alone: %v; name its folder with --photos\n", name, err)

@@ -14,6 +14,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"offtype/pipeline/exchange"
 )
 
 // Field is one thing that can be written down about a lot, a plant, a bed …
@@ -227,7 +229,7 @@ func fieldValue(ctx context.Context, tx *sql.Tx, f Field, s string) (any, error)
 		}
 		return s, nil
 	case "number":
-		x, err := parseNumber(strings.TrimSpace(strings.TrimSuffix(s, f.Unit)))
+		x, err := exchange.ParseNumber(strings.TrimSpace(strings.TrimSuffix(s, f.Unit)))
 		if err != nil {
 			return nil, err
 		}

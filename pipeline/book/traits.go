@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"offtype/pipeline/exchange"
 )
 
 // HandTrait is something observed by hand or with a simple tool.
@@ -71,7 +73,7 @@ func (t HandTrait) Read(value, unit string) (Reading, error) {
 		return t.readWords(value, unit)
 	}
 	num, rest := splitNumber(value)
-	x, err := parseNumber(num)
+	x, err := exchange.ParseNumber(num)
 	if num == "" {
 		return Reading{}, fmt.Errorf("%s: %q is not a number; write a number%s", t.Name, value, t.numberHint())
 	}
@@ -160,24 +162,6 @@ func splitNumber(s string) (num, rest string) {
 		return s, ""
 	}
 	return strings.TrimRight(s[:i], ","), strings.TrimSpace(s[i:])
-}
-
-// parseNumber reads a number with a decimal point or a decimal comma. A number that could mean
-// two things ("1,234", "1.234,5") is refused.
-func parseNumber(s string) (float64, error) {
-	c := strings.Count(s, ",")
-	if c > 0 {
-		after := s[strings.LastIndexByte(s, ',')+1:]
-		if c > 1 || strings.Contains(s, ".") || (len(after) == 3 && !strings.HasPrefix(strings.TrimLeft(s, "+-"), "0,")) {
-			return 0, fmt.Errorf("%q could mean two numbers; write it without a mark between thousands and with a point", s)
-		}
-		s = strings.Replace(s, ",", ".", 1)
-	}
-	x, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
-		return 0, fmt.Errorf("%q is not a number", s)
-	}
-	return x, nil
 }
 
 // decimals of a density that is shown: two below 10, none above.

@@ -3,13 +3,13 @@ package desk
 import (
 	"errors"
 	"fmt"
-	"math"
 	"net/http"
 	"net/url"
 	"strconv"
 	"strings"
 
 	"offtype/pipeline/card"
+	"offtype/pipeline/exchange"
 )
 
 // setScale says what gives a photo its scale and which plant its fruit are from, and measures it again.
@@ -111,11 +111,5 @@ func scaleFrom(p *savedPhoto, f values) error {
 	return nil
 }
 
-// number reads a number with a point or a comma. NaN and infinities, which Go reads as numbers, are none.
-func number(s string) (float64, error) {
-	v, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(s), ",", "."), 64)
-	if err == nil && (math.IsNaN(v) || math.IsInf(v, 0)) {
-		err = strconv.ErrRange
-	}
-	return v, err
-}
+// number reads a number that was typed.
+func number(s string) (float64, error) { return exchange.ParseNumber(strings.TrimSpace(s)) }

@@ -12,11 +12,10 @@ import (
 	"strings"
 	"time"
 
+	"offtype/pipeline"
 	"offtype/pipeline/book"
 	"offtype/pipeline/card"
 	"offtype/pipeline/compare"
-	"offtype/pipeline/photo"
-	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 	"offtype/pipeline/seed"
 )
@@ -158,12 +157,7 @@ func sidePicture(s *compare.Side, name string) (image.Image, float64, error) {
 		if p.Name != name || p.Path == "" {
 			continue
 		}
-		ph, err := photo.Read(p.Path, photo.DefaultOptions())
-		if err != nil {
-			return nil, 0, err
-		}
-		im, scale := picture.Shrink(ph.Pix, ph.Width, ph.Height, picture.PreviewSide)
-		return im, scale, nil
+		return pipeline.Preview(p.Path)
 	}
 	return nil, 0, fmt.Errorf("photo %q is not part of the harvest", name)
 }

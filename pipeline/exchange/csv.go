@@ -30,7 +30,7 @@ func WriteCSV(w io.Writer, t Table) error {
 				return fmt.Errorf("table %q row %d column %q: %w", t.Name, n+1, t.Fields[i].Name, err)
 			}
 			if _, ok := v.(string); ok {
-				s = guard(s)
+				s = Guard(s)
 			}
 			row[i] = s
 		}
@@ -69,7 +69,7 @@ func ReadCSV(r io.Reader, t Table) (Table, error) {
 		}
 		for i, cell := range rec {
 			if t.Fields[cols[i]].Type == String {
-				rec[i] = unguard(cell)
+				rec[i] = Unguard(cell)
 			}
 		}
 		row, err := readRow(t, cols, rec)

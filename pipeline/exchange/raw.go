@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -12,8 +13,8 @@ import (
 	"github.com/xuri/excelize/v2"
 )
 
-// maxRaw bounds a sheet filled in by hand, in bytes.
-const maxRaw = 64 << 20
+// maxRaw bounds a table of texts, in bytes: about a million fruit.
+const maxRaw = 256 << 20
 
 // RawCSV reads a table filled in by hand as texts, the header first. Comma, semicolon and tab are
 // told apart by the header, since spreadsheet programs in many countries write semicolons.
@@ -23,11 +24,11 @@ func RawCSV(r io.Reader) ([][]string, error) {
 		return nil, err
 	}
 	if len(b) > maxRaw {
-		return nil, fmt.Errorf("the file is larger than %d MB", maxRaw>>20)
+		return nil, fmt.Errorf("the file is larger than %d MB; split it", maxRaw>>20)
 	}
 	b = bytes.TrimPrefix(b, []byte("\ufeff"))
-	if !utf8.Valid(b) {
-		return nil, fmt.Errorf("the file is not UTF-8; save it as CSV UTF-8 or as .xlsx")
+	if !utf8.Valid(b) || bytes.IndexByte(b, 0) >= 0 {
+		return nil, errors.New("the file is no table in UTF-8; save it as CSV UTF-8")
 	}
 	head, _, _ := bufio.NewReader(bytes.NewReader(b)).ReadLine()
 	c := csv.NewReader(bytes.NewReader(b))
@@ -43,7 +44,7 @@ func RawCSV(r io.Reader) ([][]string, error) {
 	}
 	for _, row := range rows {
 		for i, s := range row {
-			row[i] = unguard(s)
+			row[i] = Unguard(s)
 		}
 	}
 	return rows, nil

@@ -116,20 +116,39 @@ func parse(f Field, s string) (any, error) {
 // guarded are the first characters that make a spreadsheet take a text for a formula.
 const guarded = "=+-@\t\r"
 
-// guard puts an apostrophe before a text that a spreadsheet would take for a formula; unguard
-// takes it away again. A text that has the apostrophe of its own gets a second one.
-func guard(s string) string {
+// Guard puts an apostrophe before a text that a spreadsheet would take for a formula. A text that has the
+// apostrophe of its own gets a second one, so that Unguard gives every text back.
+func Guard(s string) string {
 	if t := strings.TrimLeft(s, "'"); t != "" && strings.IndexByte(guarded, t[0]) >= 0 {
 		return "'" + s
 	}
 	return s
 }
 
-func unguard(s string) string {
+// Unguard takes away the apostrophe that Guard put before a text.
+func Unguard(s string) string {
 	if t := strings.TrimLeft(s, "'"); strings.HasPrefix(s, "'") && t != "" && strings.IndexByte(guarded, t[0]) >= 0 {
 		return s[1:]
 	}
 	return s
+}
+
+// ParseNumber reads a number written by hand, with a decimal point or a decimal comma. A number that could mean two
+// things ("1,234", "1.234,5") is refused, and so are NaN and infinities.
+func ParseNumber(s string) (float64, error) {
+	c := strings.Count(s, ",")
+	if c > 0 {
+		after := s[strings.LastIndexByte(s, ',')+1:]
+		if c > 1 || strings.Contains(s, ".") || (len(after) == 3 && !strings.HasPrefix(strings.TrimLeft(s, "+-"), "0,")) {
+			return 0, fmt.Errorf("%q could mean two numbers; write it without a mark between thousands and with a point", s)
+		}
+		s = strings.Replace(s, ",", ".", 1)
+	}
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
+		return 0, fmt.Errorf("%q is not a number", s)
+	}
+	return x, nil
 }
 
 // columns maps the table's fields to the places of a header; unknown names are an error, since a

@@ -1,11 +1,104 @@
 package record
 
 import (
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"strconv"
 	"strings"
+
+	"offtype/pipeline/exchange"
 )
+
+// ReadFruits reads a table with the columns of fruits.csv, in any order. `photo` and `fruit` may
+// be missing (then the rows are numbered); every other column may be missing or empty, which
+// means not measured. Semicolons or tabs may stand between the cells, and decimal commas in them;
+// rows of empty cells are passed over. An error names the row and the column.
+func ReadFruits(r io.Reader) ([]Fruit, error) {
+	rows, err := exchange.RawCSV(r)
+	if err != nil {
+		return nil, err
+	}
+	if len(rows) == 0 {
+		return nil, errors.New("no header line; the first line must name the columns, as in fruits.csv")
+	}
+	col, err := columnsOf(rows[0])
+	if err != nil {
+		return nil, err
+	}
+	var out []Fruit
+	seen := map[Key]int{}
+	for n, cells := range rows[1:] {
+		row := n + 2
+		if strings.TrimSpace(strings.Join(cells, "")) == "" {
+			continue
+		}
+		if len(cells) > len(rows[0]) {
+			return nil, fmt.Errorf("row %d: %d cells, the first line names %d columns; put cells that hold a comma in quotation marks", row, len(cells), len(rows[0]))
+		}
+		f, err := readFruit(cells, col, len(out)+1)
+		if err != nil {
+			return nil, fmt.Errorf("row %d: %w", row, err)
+		}
+		if was, twice := seen[f.Key()]; twice {
+			return nil, fmt.Errorf("row %d: fruit %d of photo %q stands in row %d already; give each fruit its own number", row, f.Number, f.Photo, was)
+		}
+		seen[f.Key()] = row
+		out = append(out, f)
+	}
+	return out, nil
+}
+
+// columnsOf gives the place of each column by its name, in lower case. One at least must be known.
+func columnsOf(head []string) (map[string]int, error) {
+	col := map[string]int{}
+	for i, h := range head {
+		h = strings.TrimSpace(strings.ToLower(h))
+		if _, twice := col[h]; twice && h != "" {
+			return nil, fmt.Errorf("column %q stands twice in the header; name each column once", h)
+		}
+		col[h] = i
+	}
+	for _, h := range FruitColumns {
+		if _, ok := col[h]; ok {
+			return col, nil
+		}
+	}
+	first := []rune(strings.Join(head, ","))
+	return nil, fmt.Errorf("no known column in the first line %q; use the names of fruits.csv, such as length_mm and width_mm", string(first[:min(len(first), 60)]))
+}
+
+// ReadGroups reads groups.csv. An error names the row.
+func ReadGroups(r io.Reader) ([]Membership, error) {
+	rows, err := exchange.RawCSV(r)
+	if err != nil {
+		return nil, err
+	}
+	if len(rows) == 0 || len(rows[0]) < len(GroupColumns) {
+		return nil, errors.New("the header line is not that of groups.csv; run again")
+	}
+	var out []Membership
+	for n, c := range rows[1:] {
+		if len(c) != len(rows[0]) {
+			return nil, fmt.Errorf("row %d: %d cells, want %d; run again", n+2, len(c), len(rows[0]))
+		}
+		g := Membership{Key: Key{Photo: c[0]}, Plant: c[2], Unsure: c[5] == "1", Alone: c[6] == "1", Membership: math.NaN()}
+		if g.Number, err = strconv.Atoi(c[1]); err != nil {
+			return nil, fmt.Errorf("row %d: fruit %q is not a number", n+2, c[1])
+		}
+		if g.Group, err = strconv.Atoi(c[3]); err != nil {
+			return nil, fmt.Errorf("row %d: group %q is not a number", n+2, c[3])
+		}
+		if c[4] != "" {
+			if g.Membership, err = strconv.ParseFloat(c[4], 64); err != nil {
+				return nil, fmt.Errorf("row %d: membership %q is not a number", n+2, c[4])
+			}
+		}
+		out = append(out, g)
+	}
+	return out, nil
+}
 
 // rowReader picks cells by column name and keeps the first error.
 type rowReader struct {
@@ -19,11 +112,7 @@ func (r *rowReader) text(name string) string {
 	if !ok || i >= len(r.cells) {
 		return ""
 	}
-	s := strings.TrimSpace(r.cells[i])
-	if len(s) > 1 && s[0] == '\'' {
-		s = s[1:]
-	}
-	return s
+	return strings.TrimSpace(r.cells[i])
 }
 
 // num reads a number within [lo, hi]; empty gives NaN.
@@ -32,9 +121,9 @@ func (r *rowReader) num(name string, lo, hi float64) float64 {
 	if s == "" {
 		return math.NaN()
 	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		r.fail("column %s: %q is not a number; use a point for decimals, or leave it empty when not measured", name, s)
+	v, err := exchange.ParseNumber(s)
+	if err != nil {
+		r.fail("column %s: %w; leave it empty when not measured", name, err)
 		return math.NaN()
 	}
 	if v < lo || v > hi {

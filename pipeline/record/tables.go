@@ -3,14 +3,13 @@ package record
 import (
 	"encoding/csv"
 	"encoding/json"
-	"errors"
-	"fmt"
 	"io"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
+
+	"offtype/pipeline/exchange"
 )
 
 // FruitColumns is the header of fruits.csv. The first 29 are fixed; more are only ever added
@@ -40,14 +39,6 @@ func Fixed(v float64, d int) string {
 	s := strconv.FormatFloat(v, 'f', d, 64)
 	if strings.Trim(s, "-0.") == "" {
 		s = strings.TrimPrefix(s, "-")
-	}
-	return s
-}
-
-// Guard puts an apostrophe before text that a spreadsheet would run as a formula.
-func Guard(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
 	}
 	return s
 }
@@ -86,7 +77,7 @@ func (f *Fruit) Row() []string {
 		ribs = strconv.Itoa(f.Ribs)
 	}
 	c := []string{
-		Guard(f.Photo), strconv.Itoa(f.Number), Guard(f.Plant), Fixed(f.X, 1), Fixed(f.Y, 1), string(f.Pose),
+		exchange.Guard(f.Photo), strconv.Itoa(f.Number), exchange.Guard(f.Plant), Fixed(f.X, 1), Fixed(f.Y, 1), string(f.Pose),
 		Fixed(f.Length.V, 1), Fixed(f.Length.U, 1), Fixed(f.Width.V, 1), Fixed(f.Width.U, 1),
 		Fixed(f.Ratio.V, 3), Fixed(f.Midline.V, 1), Fixed(f.Bend.V, 1), Fixed(f.BroadestAt.V, 3), Fixed(f.Volume.V, 0),
 	}
@@ -149,8 +140,8 @@ func WritePhotos(w io.Writer, ps []Photo) error {
 			from = ""
 		}
 		return []string{
-			Guard(p.Name), string(p.Status), strconv.Itoa(p.Fruits), strings.Join(cards, ";"), ok(p.MMPerPx, 4), ok(p.TiltDeg, 1),
-			ok(p.HeightMM, 0), ok(p.FocalPx, 1), from, ok(p.CardResidual, 3), ok(p.ColourDE00, 2), Guard(p.Message),
+			exchange.Guard(p.Name), string(p.Status), strconv.Itoa(p.Fruits), strings.Join(cards, ";"), ok(p.MMPerPx, 4), ok(p.TiltDeg, 1),
+			ok(p.HeightMM, 0), ok(p.FocalPx, 1), from, ok(p.CardResidual, 3), ok(p.ColourDE00, 2), exchange.Guard(p.Message),
 			p.SHA256, p.Taken, strings.Join(p.Notes, ";"), ok(p.ColourBefore, 2),
 		}
 	})
@@ -160,7 +151,7 @@ func WritePhotos(w io.Writer, ps []Photo) error {
 func WriteGroups(w io.Writer, ms []Membership) error {
 	return writeTable(w, GroupColumns, ms, func(m *Membership) []string {
 		return []string{
-			Guard(m.Photo), strconv.Itoa(m.Number), Guard(m.Plant), strconv.Itoa(m.Group), Fixed(m.Membership, 3),
+			exchange.Guard(m.Photo), strconv.Itoa(m.Number), exchange.Guard(m.Plant), strconv.Itoa(m.Group), Fixed(m.Membership, 3),
 			bit(m.Unsure), bit(m.Alone),
 		}
 	})
@@ -172,57 +163,4 @@ func WriteJudgement(w io.Writer, j *Judgement) error {
 	e.SetEscapeHTML(false)
 	e.SetIndent("", " ")
 	return e.Encode(j)
-}
-
-// ReadFruits reads a table with the columns of fruits.csv, in any order. `photo` and `fruit` may
-// be missing (then the rows are numbered); every other column may be missing or empty, which
-// means not measured. An error names the row and the column.
-func ReadFruits(r io.Reader) ([]Fruit, error) {
-	c := csv.NewReader(r)
-	c.FieldsPerRecord = -1
-	head, err := c.Read()
-	if err != nil {
-		return nil, fmt.Errorf("no header line: %w; the first line must name the columns, as in fruits.csv", err)
-	}
-	col := map[string]int{}
-	for i, h := range head {
-		h = strings.TrimSpace(strings.ToLower(strings.TrimPrefix(h, "\ufeff")))
-		if _, twice := col[h]; twice && h != "" {
-			return nil, fmt.Errorf("column %q stands twice in the header; name each column once", h)
-		}
-		col[h] = i
-	}
-	known := 0
-	for _, h := range FruitColumns {
-		if _, ok := col[h]; ok {
-			known++
-		}
-	}
-	if known == 0 {
-		if strings.ContainsFunc(strings.Join(head, ""), func(r rune) bool { return !unicode.IsPrint(r) }) {
-			return nil, errors.New("it is no table; it may be a picture or another kind of file")
-		}
-		first := []rune(strings.Join(head, ","))
-		return nil, fmt.Errorf("no known column in the first line %q; use the names of fruits.csv, such as length_mm and width_mm", string(first[:min(len(first), 60)]))
-	}
-	var out []Fruit
-	seen := map[Key]int{}
-	for line := 2; ; line++ {
-		cells, err := c.Read()
-		if err == io.EOF {
-			return out, nil
-		}
-		if err != nil {
-			return nil, fmt.Errorf("row %d: %w", line, err)
-		}
-		f, err := readFruit(cells, col, len(out)+1)
-		if err != nil {
-			return nil, fmt.Errorf("row %d: %w", line, err)
-		}
-		if was, twice := seen[f.Key()]; twice {
-			return nil, fmt.Errorf("row %d: fruit %d of photo %q stands in row %d already; give each fruit its own number", line, f.Number, f.Photo, was)
-		}
-		seen[f.Key()] = line
-		out = append(out, f)
-	}
 }

@@ -31,7 +31,7 @@ func (b *docBuilder) cover() []block {
 		{b.t.Grower, join(e.Grower, e.Place, e.Country)}, {b.t.Contact, e.Contact}, {b.t.Variety, join(v, species)},
 		{b.t.DescriptionVersion, version}, {b.t.Supplier, e.Supplier}, {b.t.SeedLot, join(e.SupplierLot, tagged(b.t.OwnCode, e.Lot))},
 		{b.t.SeedKind, join(e.Kind, e.Generation, e.Origin)}, {b.t.Packet, e.Packet}, {b.t.Bought, e.Bought}, {b.t.Sown, join(e.Sown, tagged(b.t.SeedsSown, e.SeedsSown), tagged(b.t.Germinated, e.SeedsGerminated))},
-		{b.t.Harvest, join(e.Harvest, e.Season, tagged(b.t.Picked, e.Picked), e.Stage, tagged(b.t.Bed, e.Bed))}, {b.t.PhotosTaken, b.taken()},
+		{b.t.Harvest, join(e.Harvest, other(e.Season, e.Harvest), tagged(b.t.Picked, e.Picked), e.Stage, tagged(b.t.Bed, e.Bed))}, {b.t.PhotosTaken, b.taken()},
 		{b.t.Controls, strings.Join(e.Controls, ", ")}, {b.t.SeedLeft, e.SeedLeft}, {b.t.Written, b.doc.Made.Format("2006-01-02")},
 	}
 	var shown [][2]string
@@ -59,6 +59,14 @@ func join(parts ...string) string {
 		}
 	}
 	return strings.Join(out, ", ")
+}
+
+// other is s, empty when it says what a reader has just read.
+func other(s, read string) string {
+	if s == read {
+		return ""
+	}
+	return s
 }
 
 func tagged(name, v string) string {

@@ -255,11 +255,29 @@ func (b *docBuilder) finding() string {
 		}
 		return fmt.Sprintf(b.t.FindFruit, off, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit))
 	}
-	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	s := ""
+	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
+		s = fmt.Sprintf(b.t.FindNames, b.plantNames(off)) + " "
+	}
+	s += fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), percent(*l.Low), percent(*l.High), percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}
 	return s
+}
+
+// namedPlants is how many plants are named where a sentence or a picture speaks of them; more are counted.
+const namedPlants = 12
+
+// plantNames says plants in the report's words: "plant 3", "plants 3, 7", or, of many, their number.
+func (b *docBuilder) plantNames(ps []string) string {
+	switch n := len(ps); {
+	case n == 1:
+		return fmt.Sprintf(b.t.PlantN, ps[0])
+	case n > namedPlants:
+		return record.Count(n, b.t.OnePlant, b.t.ManyPlants)
+	}
+	return fmt.Sprintf(b.t.PlantsN, strings.Join(ps, ", "))
 }
 
 // percent writes a share with two significant digits, at most one decimal.

@@ -10,6 +10,7 @@ type docTexts struct {
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
 	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf                                         string
 
+	FindNames, SheetPlant, AnnexOffFirst                                 string
 	Finding, FindPlants, FindUnsure, FindFruit, FindGroups, NoFruit      string
 	FruitMeasured, PlantsSeen, GroupsFound, OffPlants, UnsurePlants      string
 	Grower, Contact, Variety, DescriptionVersion, DescriptionSource      string
@@ -52,7 +53,7 @@ var docEnglish = docTexts{
 	Lang: "en", Title: "Measurement report of a harvest", TitleOf: "Measurement report: %s", Kicker: "What grew from this seed, measured on photos", PageOf: "Page %d of {nb}", Contents: "Contents",
 	OneFruit: "fruit", ManyFruit: "fruit", OnePlant: "plant", ManyPlants: "plants", OneGroup: "group", ManyGroups: "groups", OnePhoto: "photo", ManyPhotos: "photos",
 	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s",
-	Finding:       "Finding",
+	Finding: "Finding", FindNames: "Off-type: %s.", SheetPlant: "%s, plant %s",
 	FindPlants:    "%d of %s differ clearly from the variety's description (%s). If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
 	FindUnsure:    "%d more could not be decided.",
 	FindFruit:     "%d of %s differ clearly from the variety's description. The fruit could not be counted by plant, so no rate is given for the seed lot.",
@@ -79,7 +80,7 @@ var docEnglish = docTexts{
 	TypicalIs: "Drawn: fruit %d of %s, the one nearest to the middle size of the group.", RowOf: "%d of %d fruit, those nearest to the middle size.", RowAlt: "Fruit of group %d at one scale", Leaning: "Like which other described variety? Hints only",
 	SheetAlt: "Fruit %d of %s, cut out, with dimension lines, profile and colours", NoOutline: "no outline is stored for this fruit", NoScale: "No scale is known: drawn to fit.", ScaleIs: "Scale %s when printed at 100 %%",
 	Profile: "Profile from the measured diameters", BoxIs: "Dashed: least and greatest size of the description.", NotMeasured: "not measured",
-	Colours: "Colours (CIELAB, %s, 2°)", MainColour: "Main skin colour", SecondColour: "Second colour", ShareOfSkin: "%.0f %% of the visible skin", WhiteIs: "White of reference (%s): L* 100, a* 0, b* 0",
+	Colours: "Colours (CIELAB, %s, 2°)", MainColour: "Main skin colour", SecondColour: "Second colour", ShareOfSkin: "%.0f %% of the visible skin", WhiteIs: "White (%s): L* 100  a* 0  b* 0",
 	Skin: "Skin colour: distance from the description", Pattern: "Pattern", ShapeWords: "Shape in words", OtherThan: "other",
 	UpTo: "up to %s", From: "from %s", Within: "within", WithinU: "%s, by less than the uncertainty", Above: "above", Below: "below",
 	TraitHead:      []string{"Trait", "Measured", "± (k = 2)", "Unit", "Description", "Against the description"},
@@ -90,6 +91,7 @@ var docEnglish = docTexts{
 	HashHead:       []string{"Photo", "SHA-256 of the file"},
 	HandPart:       "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
 	AnnexPart: "Annex: a sheet for each fruit", AnnexIntro: "± is the expanded uncertainty (k = 2, about 95 %). The dimension lines show the measured length without the stalk and the greatest width.",
+	AnnexOffFirst: "The sheets of off-type fruit come first, then the doubtful ones, then the others.",
 	SheetsLeftOut: "%d of %d fruit have a sheet, off-type and doubtful ones first. This list holds all.",
 	TraitPart:     "Traits", DotIntro: "Each mark is one fruit (× 12: twelve in one place); its shape is the mark of its group. White: true to type or not judged. Grey: doubtful. Black: off-type.",
 	DotBand: "The shaded band between dashed lines is the range that the description gives; about 19 of 20 fruit of the variety keep to it.", DotAlt: "Dot plot of %s by group", ColourPlot: "Skin colours",

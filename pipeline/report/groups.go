@@ -38,7 +38,7 @@ func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
 	rows := (n + per - 1) / per
 	cw := pageWidth / float64(per)
 	s, name := chooseScale(wide, tall, math.Min(cw-6, 60), math.Min(most, 190/float64(rows)))
-	rh := tall*s + 13
+	rh := tall*s + 16
 	h := rh*float64(rows) + 10
 	return drawing{w: pageWidth, h: h, alt: b.t.SideAlt, draw: func(c canvas) {
 		c.path(rect(0, 0, pageWidth, h), true, pen{fill: pale})
@@ -54,6 +54,13 @@ func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
 			groupMark(c, cx-9, base+4.6, 1.3, x.g, white)
 			c.text(cx-6, base+5.6, fmt.Sprintf(b.t.GroupN, x.g), ink{size: 8.5, bold: true})
 			c.text(cx, base+9, b.verdictText(b.groupVerdict(x.g).Verdict), ink{size: 7.5, at: 'c'})
+			if ps := plantsOf(b.inGroup(x.g)); len(ps) > 0 {
+				who, i := b.plantNames(ps), ink{size: 7, at: 'c', colour: grey}
+				if c.width(who, i) > cw-2 {
+					who = record.Count(len(ps), b.t.OnePlant, b.t.ManyPlants)
+				}
+				c.text(cx, base+12.3, who, i)
+			}
 		}
 		if len(boxes) > 0 {
 			cx, base := place(n - 1)

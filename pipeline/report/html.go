@@ -30,11 +30,12 @@ type Loader func(photo string) (preview image.Image, scale float64, fruits []rec
 
 // Options of the page.
 type Options struct {
-	Title     string       // heading; empty: made from the variety
-	Cautions  []string     // sentences; chosen by the species and the findings
-	Problems  []string     // what went wrong outside single photos
-	SplitOver int          // photos above which each gets a page of its own (60)
-	White     record.White // that colours are shown with
+	Title     string        // heading; empty: made from the variety
+	Cautions  []string      // sentences; chosen by the species and the findings
+	Problems  []string      // what went wrong outside single photos
+	Next      []record.Step // what to do now
+	SplitOver int           // photos above which each gets a page of its own (60)
+	White     record.White  // that colours are shown with
 }
 
 // Page is one file of the report.
@@ -53,6 +54,7 @@ func HTML(run *record.Run, load Loader, o Options) ([]Page, error) {
 		return nil, err
 	}
 	b.groups()
+	b.strip()
 	b.likeness()
 	b.plants()
 	b.tables()
@@ -70,8 +72,11 @@ type page struct {
 	Lang, Title string
 	CSS         template.CSS
 	T           texts
-	Finding     []string // the first sentences, large
-	More        []string // the others, as a list
+	Headline    string   // which plants or fruit are off-type
+	Finding     []string // the first sentences on the lot
+	More        []string // the others, as a list: how sure it is
+	Strip       []stripView
+	Next        []record.Step
 	Figures     []figure
 	Problems    []string
 	Groups      []groupView
@@ -99,6 +104,15 @@ type (
 		Alt, Caption, Sub string
 		Anchor            string
 	}
+	stripView struct { // a group at a glance, at the top of the page
+		Number                           int
+		Cut                              cut
+		Who, Verdict, VerdictClass, Mark string
+	}
+	tagView struct { // plant number beside its tag
+		X, Y, Size float64
+		Text       string
+	}
 	groupView struct {
 		Number                      int
 		Colour, Heading             string
@@ -124,6 +138,7 @@ type (
 		Src                      template.URL
 		W, H                     int
 		Quads                    []string
+		Tags                     []tagView
 		Fruits                   []shapeView
 	}
 	fruitView struct {
@@ -168,7 +183,7 @@ func newBuilder(run *record.Run, load Loader, o Options) *builder {
 	t := english
 	t.FruitIntro = fmt.Sprintf(t.FruitIntro, o.White)
 	p := &page{Lang: t.Lang, CSS: template.CSS(pageStyle), T: t, FruitHead: t.FruitHead, Method: t.MethodText, Limits: t.LimitText,
-		Cautions: o.Cautions, Title: o.Title, Program: run.Program}
+		Cautions: o.Cautions, Next: o.Next, Headline: run.Headline(), Title: o.Title, Program: run.Program}
 	b.page = p
 	if p.Title == "" {
 		p.Title = "Harvest check"

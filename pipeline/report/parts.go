@@ -6,6 +6,7 @@ import (
 	"image"
 	"math"
 	"net/url"
+	"sort"
 	"strings"
 
 	"offtype/measure/geom"
@@ -91,6 +92,7 @@ func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView,
 		v.Src = template.URL(picture.DataURI(jpg))
 	}
 	stroke := float64(max(p.Width, p.Height)) / 1400
+	v.Tags = tagViews(p, 22*stroke)
 	var rows []fruitView
 	for i := range fruits {
 		f := &fruits[i]
@@ -106,6 +108,24 @@ func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView,
 		b.page.FruitRows = append(b.page.FruitRows, rows...)
 	}
 	return v, rows, nil
+}
+
+// tagViews writes the plant's number below each tag, inside the photo.
+func tagViews(p *record.Photo, size float64) []tagView {
+	numbers := make([]int, 0, len(p.Tags))
+	for n := range p.Tags {
+		numbers = append(numbers, n)
+	}
+	sort.Ints(numbers)
+	out := make([]tagView, 0, len(numbers))
+	for _, n := range numbers {
+		t := tagView{X: p.Tags[n].X, Y: p.Tags[n].Y + 1.6*size, Size: size, Text: fmt.Sprintf("plant %d", n)}
+		half := .3 * size * float64(len(t.Text)) // about half the width of the words
+		t.X = math.Max(half, math.Min(t.X, float64(p.Width)-half))
+		t.Y = math.Min(t.Y, float64(p.Height)-size)
+		out = append(out, t)
+	}
+	return out
 }
 
 func shrinkTo(m image.Image, side int) (image.Image, float64) {
@@ -149,8 +169,8 @@ func (b *builder) shape(f *record.Fruit, stroke float64) shapeView {
 	if f.WidthLine[0] != f.WidthLine[1] {
 		s.Width = svgPath(f.WidthLine[:], false)
 	}
-	if v, ok := b.verdict[f.Key()]; ok && v.Verdict == record.OffType {
-		s.Mark = "▲"
+	if v, ok := b.verdict[f.Key()]; ok && (v.Verdict == record.OffType || v.Verdict == record.Doubtful) {
+		s.Mark, _ = v.Verdict.Mark()
 	}
 	if f.Unsure {
 		s.Mark += "?"
@@ -208,6 +228,43 @@ func (b *builder) groups() {
 	}
 	if b.pxPerMM > 0 {
 		b.page.ScaleBar = int(100*b.pxPerMM + .5)
+	}
+}
+
+const (
+	mostInStrip = 6   // groups at the top of the page
+	stripHeight = 120 // px, of the tallest fruit there
+)
+
+// strip shows one fruit of each judged group at the top of the page, so that it is seen at a glance what is off-type.
+func (b *builder) strip() {
+	if b.run.Judgement.Variety == nil || len(b.run.Judgement.Groups) < 2 {
+		return
+	}
+	plants := map[int][]string{}
+	seen := map[string]bool{}
+	for _, m := range b.run.Groups {
+		if k := fmt.Sprint(m.Group, " ", m.Plant); m.Plant != "" && !seen[k] {
+			seen[k] = true
+			plants[m.Group] = append(plants[m.Group], m.Plant)
+		}
+	}
+	tall := 1
+	for _, g := range b.page.Groups {
+		if len(g.Cuts) == 0 || g.Cuts[0].Src == "" || len(b.page.Strip) == mostInStrip {
+			continue
+		}
+		s := stripView{Number: g.Number, Cut: g.Cuts[0], Verdict: g.Verdict, VerdictClass: g.VerdictClass, Mark: g.Mark}
+		s.Who = fmt.Sprintf("group %d", g.Number)
+		if ps := plants[g.Number]; len(ps) > 0 {
+			s.Who += ", " + record.NamedPlants(ps, 4)
+		}
+		b.page.Strip = append(b.page.Strip, s)
+		tall = max(tall, s.Cut.H)
+	}
+	for i := range b.page.Strip { // all at one scale
+		c := &b.page.Strip[i].Cut
+		c.W, c.H = max(1, c.W*stripHeight/tall), max(1, c.H*stripHeight/tall)
 	}
 }
 

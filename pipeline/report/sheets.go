@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"offtype/measure/colour"
@@ -295,11 +296,21 @@ func (b *docBuilder) annex() []block {
 	if len(want) < len(b.run.Fruits) {
 		bs = append(bs, para{fmt.Sprintf(b.t.SheetsLeftOut, len(want), len(b.run.Fruits)), plain})
 	}
+	if b.judged() {
+		bs = append(bs, para{b.t.AnnexOffFirst, plain})
+	}
 	bs = append(bs, b.fruitIndex())
+	var fs []*record.Fruit
 	for i := range b.run.Fruits {
 		if f := &b.run.Fruits[i]; want[f.Key()] {
-			bs = append(bs, b.sheet(f)...)
+			fs = append(fs, f)
 		}
+	}
+	sort.SliceStable(fs, func(i, j int) bool {
+		return rank(b.verdict[fs[i].Key()].Verdict) < rank(b.verdict[fs[j].Key()].Verdict)
+	})
+	for _, f := range fs {
+		bs = append(bs, b.sheet(f)...)
 	}
 	return bs
 }
@@ -350,7 +361,11 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 	}
 	bs := []block{newPage{}, heading{text: head, level: 2}}
 	if b.judged() {
-		bs = append(bs, para{b.verdictText(v.Verdict), lead})
+		s := b.verdictText(v.Verdict)
+		if f.Plant != "" {
+			s = fmt.Sprintf(b.t.SheetPlant, s, f.Plant)
+		}
+		bs = append(bs, para{s, lead})
 	}
 	bs = append(bs, para{strings.Join(sub, " · "), small}, b.fruitFigure(f), b.traitTable(f))
 	if len(against(v.Reasons)) > 0 && b.judged() {
