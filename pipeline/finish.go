@@ -29,11 +29,6 @@ func Run(ctx context.Context, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	if variety != nil {
-		if err := variety.Check(o.Judge.Species); err != nil {
-			return nil, usageError{err}
-		}
-	}
 	if o.From != "" {
 		return runFrom(o, variety, start)
 	}
@@ -201,7 +196,7 @@ func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error
 	return res, finish(res, &o, variety)
 }
 
-// loadVariety reads the description, if one is named.
+// loadVariety reads the description, if one is named; it must be of the species that was said.
 func loadVariety(o *Options) (*judge.Variety, error) {
 	for _, file := range o.Others {
 		v, err := readVariety("--other", file)
@@ -213,7 +208,14 @@ func loadVariety(o *Options) (*judge.Variety, error) {
 	if o.Variety == "" {
 		return nil, nil
 	}
-	return readVariety("--variety", o.Variety)
+	v, err := readVariety("--variety", o.Variety)
+	if err != nil {
+		return nil, err
+	}
+	if err := v.Check(o.Judge.Species); err != nil {
+		return nil, usageError{err}
+	}
+	return v, nil
 }
 
 func readVariety(option, file string) (*judge.Variety, error) {

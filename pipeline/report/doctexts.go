@@ -80,7 +80,7 @@ var docEnglish = docTexts{
 	TypicalIs: "Drawn: fruit %d of %s, the one nearest to the middle size of the group.", RowOf: "%d of %d fruit, those nearest to the middle size.", RowAlt: "Fruit of group %d at one scale", Leaning: "Like which other described variety? Hints only",
 	SheetAlt: "Fruit %d of %s, cut out, with dimension lines, profile and colours", NoOutline: "no outline is stored for this fruit", NoScale: "No scale is known: drawn to fit.", ScaleIs: "Scale %s when printed at 100 %%",
 	Profile: "Profile from the measured diameters", BoxIs: "Dashed: least and greatest size of the description.", NotMeasured: "not measured",
-	Colours: "Colours (CIELAB, %s, 2°)", MainColour: "Main skin colour", SecondColour: "Second colour", ShareOfSkin: "%.0f %% of the visible skin", WhiteIs: "White (%s): L* 100  a* 0  b* 0",
+	Colours: "Colours (CIELAB, %s, 2°)", MainColour: "Main skin colour", SecondColour: "Second colour", ShareOfSkin: "%.0f %% of the visible skin", WhiteIs: "White: L* 100  a* 0  b* 0  (%s)",
 	Skin: "Skin colour: distance from the description", Pattern: "Pattern", ShapeWords: "Shape in words", OtherThan: "other",
 	UpTo: "up to %s", From: "from %s", Within: "within", WithinU: "%s, by less than the uncertainty", Above: "above", Below: "below",
 	TraitHead:      []string{"Trait", "Measured", "± (k = 2)", "Unit", "Description", "Against the description"},

@@ -22,7 +22,10 @@ var pageSource string
 //go:embed report.css
 var pageStyle string
 
-var pages = template.Must(template.New("report").Parse(pageSource))
+var pages = template.Must(template.New("report").Parse(pageSource + `{{define "one"}}` + onePhotoPage + `{{end}}`))
+
+// onePhotoPage is the page of one photo, where there are too many for one page.
+const onePhotoPage = `<!doctype html><html lang="{{.P.Lang}}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>{{.V.Name}}</title><style>{{.P.CSS}}</style></head><body><main><p><a href="../report.html">{{.P.Title}}</a></p>{{template "photo" .V}}{{template "fruits" .R}}</main></body></html>`
 
 // Loader gives a photo's preview (nil when there is none), its scale in preview px a photo px,
 // and its fruit with outlines.
@@ -102,7 +105,7 @@ type (
 		Src               template.URL
 		W, H              int
 		Alt, Caption, Sub string
-		Anchor            string
+		Href              string // to the fruit on its photo
 	}
 	stripView struct { // a group at a glance, at the top of the page
 		Number                           int
@@ -274,9 +277,14 @@ func (b *builder) likeness() {
 // roughWidth is about the width of a text, mm; the page's letters are not known here.
 func roughWidth(s string, i ink) float64 { return .52 * i.size * mmPerPt * float64(len([]rune(s))) }
 
+// photoPageName is where the page of a photo lies, from the report's folder.
+func photoPageName(photo string) string {
+	return path.Join("report-photos", strings.NewReplacer("/", "_", "\\", "_", " ", "_").Replace(photo)+".html")
+}
+
 // photoPage writes one photo as a page of its own.
 func (b *builder) photoPage(v photoView, rows []fruitView) error {
-	name := path.Join("report-photos", strings.NewReplacer("/", "_", "\\", "_", " ", "_").Replace(v.Name)+".html")
+	name := photoPageName(v.Name)
 	var buf bytes.Buffer
 	if err := writePhotoPage(&buf, b.page, v, rows); err != nil {
 		return err
@@ -287,15 +295,7 @@ func (b *builder) photoPage(v photoView, rows []fruitView) error {
 }
 
 func writePhotoPage(w io.Writer, p *page, v photoView, rows []fruitView) error {
-	head := `<!doctype html><html lang="{{.P.Lang}}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>{{.V.Name}}</title><style>{{.P.CSS}}</style></head><body><main><p><a href="../report.html">{{.P.Title}}</a></p>{{template "photo" .V}}{{template "fruits" .R}}</main></body></html>`
-	t, err := pages.Clone()
-	if err != nil {
-		return err
-	}
-	if t, err = t.New("one").Parse(head); err != nil {
-		return err
-	}
 	sub := *p
 	sub.FruitRows = rows
-	return t.ExecuteTemplate(w, "one", map[string]any{"P": p, "V": v, "R": &sub})
+	return pages.ExecuteTemplate(w, "one", map[string]any{"P": p, "V": v, "R": &sub})
 }

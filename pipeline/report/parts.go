@@ -190,14 +190,18 @@ func thin(o []geom.Px, n int) []geom.Px {
 	return out
 }
 
-func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, linked bool) error {
+func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, samePage bool) error {
 	c := picture.CutOut(preview, scale, f, b.pxPerMM*1.5) // half as fine again, for print and dense screens
 	jpg, err := picture.JPEG(c.Image, 85)
 	if err != nil {
 		return err
 	}
 	m := b.member[f.Key()]
-	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/1.5 + .5), H: int(float64(c.Image.Rect.Dy())/1.5 + .5), Anchor: anchor(f.Key())}
+	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/1.5 + .5), H: int(float64(c.Image.Rect.Dy())/1.5 + .5)}
+	v.Href = "#" + anchor(f.Key())
+	if !samePage {
+		v.Href = (&url.URL{Path: photoPageName(f.Photo)}).String() + v.Href
+	}
 	v.Caption, v.Sub, v.Alt = f.Caption(), f.SizeWords(), f.Alt()
 	if m.Alone {
 		v.Sub += " · stands alone"

@@ -1,0 +1,100 @@
+package record
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Step is one thing to do next: what it concerns in a word ("Seed"), a sentence or two, and where the program helps.
+type Step struct {
+	About, Text string
+	Command     string // command that helps, such as "offtype report"; empty: none
+}
+
+// PlantsWith lists the plants that got verdict v, in the order of the judgement.
+func (j *Judgement) PlantsWith(v Verdict) []string {
+	var out []string
+	for _, p := range j.Plants {
+		if p.Verdict == v {
+			out = append(out, p.Plant)
+		}
+	}
+	return out
+}
+
+// NamedPlants says plant numbers in words: "plant 3", "plants 3, 5 and 7". More than most are counted instead: "12 plants".
+func NamedPlants(ps []string, most int) string {
+	switch n := len(ps); {
+	case n == 0:
+		return "no plant"
+	case n == 1:
+		return "plant " + ps[0]
+	case n > most:
+		return fmt.Sprintf("%d plants", n)
+	default:
+		return "plants " + strings.Join(ps[:n-1], ", ") + " and " + ps[n-1]
+	}
+}
+
+// namedAtMost is how many plants a headline names; beyond it they are counted.
+const namedAtMost = 15
+
+// Headline says in one or two short sentences which plants (fruit, where no plants are known) are off-type and which are
+// doubtful. It is empty when nothing was compared with a description.
+func (r *Run) Headline() string {
+	j := &r.Judgement
+	if j.Variety == nil || len(r.Fruits) == 0 {
+		return ""
+	}
+	if len(j.Plants) == 0 {
+		return r.fruitHeadline()
+	}
+	off, doubtful := j.PlantsWith(OffType), j.PlantsWith(Doubtful)
+	s := "No plant is off-type."
+	switch {
+	case len(off) > 0:
+		s = "Off-type: " + NamedPlants(off, namedAtMost) + "."
+	case len(j.PlantsWith(TrueToType)) == 0 && len(doubtful) == 0:
+		s = "No plant could be judged."
+	}
+	if len(doubtful) > 0 {
+		s += " Doubtful: " + NamedPlants(doubtful, namedAtMost) + "."
+	}
+	if n := j.strayFruit(off); n > 0 {
+		s += fmt.Sprintf(" Single off-type fruit elsewhere: %d.", n)
+	}
+	return s
+}
+
+// strayFruit counts off-type fruit that belong to none of the plants off.
+func (j *Judgement) strayFruit(off []string) int {
+	in := map[string]bool{}
+	for _, p := range off {
+		in[p] = true
+	}
+	n := 0
+	for _, f := range j.Fruits {
+		if f.Verdict == OffType && !in[f.Plant] {
+			n++
+		}
+	}
+	return n
+}
+
+func (r *Run) fruitHeadline() string {
+	n := map[Verdict]int{}
+	for _, f := range r.Judgement.Fruits {
+		n[f.Verdict]++
+	}
+	s := "No fruit is off-type."
+	switch {
+	case n[OffType] > 0:
+		s = fmt.Sprintf("Off-type: %d of %d fruit.", n[OffType], len(r.Fruits))
+	case n[TrueToType] == 0 && n[Doubtful] == 0:
+		s = "No fruit could be judged."
+	}
+	if n[Doubtful] > 0 {
+		s += fmt.Sprintf(" Doubtful: %d.", n[Doubtful])
+	}
+	return s
+}

@@ -1,0 +1,32 @@
+package record
+
+import "testing"
+
+func TestHeadline(t *testing.T) {
+	fruit := func(plant string, v Verdict) FruitVerdict { return FruitVerdict{Plant: plant, Verdict: v} }
+	of := func(ps []PlantVerdict, fs ...FruitVerdict) *Run {
+		return &Run{Fruits: make([]Fruit, max(len(fs), 1)), Judgement: Judgement{Variety: &VarietyRef{Name: "x"}, Plants: ps, Fruits: fs}}
+	}
+	for _, c := range []struct {
+		run  *Run
+		want string
+	}{
+		{&Run{Fruits: make([]Fruit, 2)}, ""},
+		{of([]PlantVerdict{{Plant: "1", Verdict: TrueToType}, {Plant: "3", Verdict: OffType}}), "Off-type: plant 3."},
+		{of([]PlantVerdict{{Plant: "3", Verdict: OffType}, {Plant: "5", Verdict: OffType}, {Plant: "7", Verdict: OffType}, {Plant: "9", Verdict: Doubtful}}), "Off-type: plants 3, 5 and 7. Doubtful: plant 9."},
+		{of([]PlantVerdict{{Plant: "1", Verdict: TrueToType}}), "No plant is off-type."},
+		{of([]PlantVerdict{{Plant: "1", Verdict: NotAssessable}}), "No plant could be judged."},
+		{of([]PlantVerdict{{Plant: "1", Verdict: TrueToType}}, fruit("1", OffType), fruit("1", TrueToType)), "No plant is off-type. Single off-type fruit elsewhere: 1."},
+		{of([]PlantVerdict{{Plant: "1", Verdict: OffType}}, fruit("1", OffType), fruit("", OffType)), "Off-type: plant 1. Single off-type fruit elsewhere: 1."},
+		{of(nil, fruit("", OffType), fruit("", TrueToType), fruit("", Doubtful)), "Off-type: 1 of 3 fruit. Doubtful: 1."},
+		{of(nil, fruit("", NotJudged)), "No fruit could be judged."},
+		{of(nil, fruit("", TrueToType)), "No fruit is off-type."},
+	} {
+		if got := c.run.Headline(); got != c.want {
+			t.Errorf("headline %q, want %q", got, c.want)
+		}
+	}
+	if got := NamedPlants([]string{"1", "2", "3"}, 2); got != "3 plants" {
+		t.Errorf("more than can be named: %q", got)
+	}
+}

@@ -1,0 +1,79 @@
+package report
+
+import (
+	"strings"
+	"testing"
+
+	"offtype/pipeline/record"
+)
+
+// What is off-type and what to do stands at the top of the page, before the groups, with a picture of each group at
+// one scale and the plants' numbers beside their tags.
+func TestPageSaysFirstWhatIsOff(t *testing.T) {
+	s := synthetic(24)
+	steps := []record.Step{{About: "Supplier", Text: "tell <them>", Command: "offtype report"}}
+	pages, err := HTML(s.run, s.doc().Load, Options{Next: steps, Cautions: []string{"a caution"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(pages[0].Data)
+	at := 0
+	for _, want := range []string{"Off-type: plant 3.", "group 1, plants 1 and 2", "group 2, plant 3", "What to do next", "tell &lt;them&gt;", "offtype report", `id="groups"`, ">plant 1</text>"} {
+		i := strings.Index(text[at:], want)
+		if i < 0 {
+			t.Fatalf("%q does not follow on the page", want)
+		}
+		at += i
+	}
+	b := newBuilder(s.run, s.doc().Load, Options{SplitOver: 60})
+	if err := b.photos(); err != nil {
+		t.Fatal(err)
+	}
+	b.groups()
+	b.strip()
+	for i, v := range b.page.Strip {
+		whole := b.cuts[v.Number][0]
+		if got, want := float64(v.Cut.H)/float64(whole.H), float64(b.page.Strip[0].Cut.H)/float64(b.cuts[b.page.Strip[0].Number][0].H); got < want*.98 || got > want*1.02 {
+			t.Errorf("picture %d is at another scale: %.3f, the first %.3f", i, got, want)
+		}
+		if v.Cut.H > stripHeight {
+			t.Errorf("picture %d is %d px tall", i, v.Cut.H)
+		}
+	}
+}
+
+// A reader of the evidence finds the off-type fruit first.
+func TestSheetsOfOffTypesComeFirst(t *testing.T) {
+	b, err := synthetic(24).doc().builder()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.pictures(); err != nil {
+		t.Fatal(err)
+	}
+	var heads []string
+	for _, x := range b.annex() {
+		if h, ok := x.(heading); ok && h.level == 2 {
+			heads = append(heads, h.text)
+		}
+	}
+	want := []string{"Fruit 1 of table-03.jpg", "Fruit 8 of table-01.jpg", "Fruit 1 of table-01.jpg"}
+	if len(heads) != 24 || heads[0] != want[0] || heads[7] != want[1] || heads[10] != want[2] {
+		t.Errorf("sheets in the order %q; want %q first, then the doubtful ones, then %q", heads, want[0], want[2])
+	}
+}
+
+// With many photos each has a page of its own, and the report can be made again in the same process, as the desk does
+// after a correction.
+func TestOnePageAPhotoTwice(t *testing.T) {
+	s := synthetic(16)
+	for range 2 {
+		pages, err := HTML(s.run, s.doc().Load, Options{SplitOver: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(pages) != 3 || !strings.Contains(string(pages[1].Data), "report.html") || !strings.Contains(string(pages[0].Data), `<a href="`+pages[1].Name+`#f-table-01.jpg-1">`) {
+			t.Fatalf("%d pages; want the index and a page for each of 2 photos, linked both ways", len(pages))
+		}
+	}
+}
