@@ -255,11 +255,11 @@ func (b *docBuilder) finding() string {
 		}
 		return fmt.Sprintf(b.t.FindFruit, off, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit))
 	}
-	s := ""
+	names := ""
 	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
-		s = fmt.Sprintf(b.t.FindNames, b.plantNames(off)) + " "
+		names = ": " + b.plantNames(off)
 	}
-	s += fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}

@@ -10,7 +10,7 @@ type docTexts struct {
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
 	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf                                         string
 
-	FindNames, SheetPlant, AnnexOffFirst                                 string
+	SheetPlant, AnnexOffFirst                                            string
 	Finding, FindPlants, FindUnsure, FindFruit, FindGroups, NoFruit      string
 	FruitMeasured, PlantsSeen, GroupsFound, OffPlants, UnsurePlants      string
 	Grower, Contact, Variety, DescriptionVersion, DescriptionSource      string
@@ -53,8 +53,8 @@ var docEnglish = docTexts{
 	Lang: "en", Title: "Measurement report of a harvest", TitleOf: "Measurement report: %s", Kicker: "What grew from this seed, measured on photos", PageOf: "Page %d of {nb}", Contents: "Contents",
 	OneFruit: "fruit", ManyFruit: "fruit", OnePlant: "plant", ManyPlants: "plants", OneGroup: "group", ManyGroups: "groups", OnePhoto: "photo", ManyPhotos: "photos",
 	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s",
-	Finding: "Finding", FindNames: "Off-type: %s.", SheetPlant: "%s, plant %s",
-	FindPlants:    "%d of %s differ clearly from the variety's description (%s). If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
+	Finding: "Finding", SheetPlant: "%s, plant %s",
+	FindPlants:    "%d of %s differ clearly from the variety's description (%s)%s. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
 	FindUnsure:    "%d more could not be decided.",
 	FindFruit:     "%d of %s differ clearly from the variety's description. The fruit could not be counted by plant, so no rate is given for the seed lot.",
 	FindGroups:    "%s in %s. There was no description of the variety to compare with, so nothing is called off-type.",
