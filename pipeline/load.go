@@ -53,7 +53,7 @@ func ReadResult(dir string) (*Result, *judge.Variety, error) {
 		res.Parts = m.Parts
 		res.Run = collect(m.Parts, &Options{Program: m.Program}, m.Settings)
 		res.Run.Fruits, err = withOutlines(dir, fruits, m)
-	case errors.Is(err, fs.ErrNotExist) || !exists(manifestPath(dir)): // measured elsewhere
+	case errors.Is(err, fs.ErrNotExist): // measured elsewhere
 		res.Run.Fruits, err = fruits, nil
 	}
 	if err != nil {
@@ -76,11 +76,6 @@ func ReadResult(dir string) (*Result, *judge.Variety, error) {
 	}
 	v, err := judge.ParseVariety(varietyCopy, b)
 	return res, v, err
-}
-
-func exists(path string) bool {
-	_, err := os.Stat(path)
-	return err == nil
 }
 
 func readFile[T any](dir, name string, read func(io.Reader) (T, error)) (T, error) {

@@ -1,15 +1,18 @@
 package pipeline
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"sort"
 	"time"
 
 	"offtype/pipeline/atomic"
+	"offtype/pipeline/record"
 )
 
 // manifest lists what a run or a shard of it did, in OUT/parts/run.json. Failed photos and copies
@@ -38,19 +41,41 @@ func writeManifest(res *Result, o *Options, settings string) error {
 func readManifest(dir string) (*manifest, error) {
 	b, err := os.ReadFile(manifestPath(dir))
 	if err != nil {
-		return nil, fmt.Errorf("%s: not the folder of a finished run (%v); run that share again", dir, plainErr(err))
+		return nil, fmt.Errorf("%s: not the folder of a finished run (%w); run that share again", dir, plainErr(err))
 	}
 	var m manifest
 	if err := json.Unmarshal(b, &m); err != nil {
 		return nil, fmt.Errorf("%s: the list of photos is damaged (%v); run that share again", dir, err)
 	}
+	if err := m.check(); err != nil {
+		return nil, fmt.Errorf("%s: the list of photos is damaged (%w); run that share again", dir, err)
+	}
 	return &m, nil
+}
+
+// keyPattern is what the names of stored results look like, see partKey.
+var keyPattern = regexp.MustCompile(`^[0-9a-f]{1,64}$`)
+
+// check refuses names that would lead out of the result folder: a share may come from elsewhere.
+func (m *manifest) check() error {
+	for _, p := range m.Parts {
+		switch {
+		case p == nil:
+			return errors.New("an empty entry")
+		case !filepath.IsLocal(filepath.FromSlash(p.Photo.Name)):
+			return fmt.Errorf("%q is not the name of a photo", p.Photo.Name)
+		case p.Key != "" && !keyPattern.MatchString(p.Key):
+			return fmt.Errorf("%q is not the name of a stored result", p.Key)
+		}
+	}
+	return nil
 }
 
 // Merge puts the shares of one harvest, measured with ShardI/ShardN on one or many machines, into
 // o.Out as if one machine had measured all of it. dirs may come in any order; a share that is
-// missing or was stopped is an error, since the result would be silently incomplete.
-func Merge(dirs []string, o Options) (*Result, error) {
+// missing or was stopped is an error, since the result would be silently incomplete. When ctx ends, nothing but
+// stored results of photos was written.
+func Merge(ctx context.Context, dirs []string, o Options) (*Result, error) {
 	start := time.Now()
 	variety, err := loadVariety(&o)
 	if err != nil {
@@ -72,6 +97,9 @@ func Merge(dirs []string, o Options) (*Result, error) {
 		}
 		seen[m.ShardI] = d
 		for _, p := range m.Parts {
+			if ctx.Err() != nil {
+				return nil, ctx.Err()
+			}
 			if err := copyPart(d, o.Out, p); err != nil {
 				return nil, err
 			}
@@ -88,7 +116,7 @@ func Merge(dirs []string, o Options) (*Result, error) {
 	}
 	sort.SliceStable(res.Parts, func(i, j int) bool { return res.Parts[i].Index < res.Parts[j].Index })
 	for _, p := range res.Parts {
-		if p.Photo.Status == "failed" {
+		if p.Photo.Status == record.StatusFailed {
 			res.Failed++
 		}
 	}

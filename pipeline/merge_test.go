@@ -34,11 +34,11 @@ func TestMergeEqualsOneMachine(t *testing.T) {
 		}
 		dirs = append(dirs, dir)
 	}
-	if _, err := Merge(dirs[:1], Options{Out: filepath.Join(d, "half")}); err == nil || !strings.Contains(err.Error(), "is missing") {
+	if _, err := Merge(t.Context(), dirs[:1], Options{Out: filepath.Join(d, "half")}); err == nil || !strings.Contains(err.Error(), "is missing") {
 		t.Errorf("merging one share of two: %v, want an error that names the missing one", err)
 	}
 	merged := filepath.Join(d, "merged")
-	if _, err := Merge(dirs, Options{Out: merged}); err != nil {
+	if _, err := Merge(t.Context(), dirs, Options{Out: merged}); err != nil {
 		t.Fatal(err)
 	}
 	for _, n := range append(tables, filepath.Join("masks", "demo-2026-table-2.png")) {
@@ -55,5 +55,20 @@ func touchBytes(t *testing.T, p string, b []byte) {
 	}
 	if err := os.WriteFile(p, b, 0o644); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// The list of photos of a share may come from elsewhere: no name in it leads out of the result folder.
+func TestMergeTakesNoForeignPaths(t *testing.T) {
+	const key = "0123456789abcdef0123456789abcdef"
+	for _, parts := range []string{
+		`{"Key": "../../../evil", "Photo": {"Name": "a.jpg", "Status": "ok"}}`, `{"Key": "` + key + `", "Photo": {"Name": "../../evil.jpg", "Status": "ok"}}`,
+		`{"Key": "` + key + `", "Photo": {"Name": "/tmp/evil.jpg", "Status": "ok"}}`, `{"Key": "` + key[1:] + `/", "Photo": {"Name": "a.jpg"}}`, `{"Key": "", "Photo": {"Name": ""}}`, `null`,
+	} {
+		share := t.TempDir()
+		touchBytes(t, filepath.Join(share, "parts", "run.json"), []byte(`{"ShardI": 1, "ShardN": 1, "Parts": [`+parts+`]}`))
+		if _, err := Merge(t.Context(), []string{share}, Options{Out: t.TempDir()}); err == nil || !strings.Contains(err.Error(), "damaged") {
+			t.Errorf("%s: error %v", parts, err)
+		}
 	}
 }

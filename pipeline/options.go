@@ -41,7 +41,6 @@ type Options struct {
 
 	Program  string // version, part of every result
 	Progress Progress
-	Now      func() time.Time
 }
 
 // Progress is told how a run goes on. Calls come from one goroutine at a time.

@@ -6,7 +6,6 @@ import (
 	"io"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"offtype/pipeline/book"
 )
@@ -223,7 +222,7 @@ func (c *bookBackupCmd) Run(e *env) error {
 	defer b.Close()
 	if c.File == "" {
 		ext := filepath.Ext(b.Path())
-		c.File = strings.TrimSuffix(b.Path(), ext) + time.Now().Format("-2006-01-02") + ext
+		c.File = strings.TrimSuffix(b.Path(), ext) + e.now().Format("-2006-01-02") + ext
 	}
 	if err := b.Backup(e.ctx, c.File); err != nil {
 		return err

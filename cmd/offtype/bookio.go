@@ -51,7 +51,7 @@ func (c *bookExportCmd) Run(e *env) error {
 			about = append(about, "Outlines are left out: use a folder or JSON for an export that holds everything.")
 		}
 		err = atomic.Write(c.To, func(w io.Writer) error {
-			return exchange.WriteXLSX(w, tables, exchange.Workbook{Created: time.Now(), About: about})
+			return exchange.WriteXLSX(w, tables, exchange.Workbook{Created: e.now(), About: about})
 		})
 	case strings.EqualFold(filepath.Ext(c.To), ".json"):
 		err = atomic.Write(c.To, func(w io.Writer) error { return exchange.WriteJSON(w, tables) })
@@ -60,7 +60,7 @@ func (c *bookExportCmd) Run(e *env) error {
 		if c.Harvest != "" {
 			name, title = "harvest", "Harvest "+c.Harvest
 		}
-		err = exchange.WritePackage(c.To, exchange.Package{Name: name, Title: title, Created: time.Now().UTC().Format(time.RFC3339), Version: version,
+		err = exchange.WritePackage(c.To, exchange.Package{Name: name, Title: title, Created: e.now().UTC().Format(time.RFC3339), Version: version,
 			Keywords: []string{"fruit", "phenotype", "variety"}, Tables: tables})
 	}
 	if err != nil {

@@ -77,7 +77,7 @@ func (c *cardCheckCmd) Run(e *env) error {
 	var all []cardCheck
 	for _, in := range ins {
 		if e.ctx.Err() != nil {
-			return &exitError{exitStopped, e.ctx.Err()}
+			return e.ctx.Err()
 		}
 		got, err := checkPhoto(in, inks)
 		if err != nil {

@@ -45,7 +45,7 @@ func (c *deskCmd) Run(e *env) error {
 		return usage(err)
 	}
 	defer l.Close()
-	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version, Commands: deskCommands(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version, Commands: deskCommands(e.now), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
@@ -67,7 +67,7 @@ func (c *deskCmd) Run(e *env) error {
 }
 
 // deskCommands hands the page what the other commands do.
-func deskCommands() desk.Commands {
+func deskCommands(now func() time.Time) desk.Commands {
 	return desk.Commands{
 		Side: func(ctx context.Context, b *book.Book, harvest string) (compare.Side, error) {
 			return bookSide(&env{ctx: ctx}, b, harvest)
@@ -75,11 +75,15 @@ func deskCommands() desk.Commands {
 		Seed: func(ctx context.Context, b *book.Book, harvest string) (seed.Input, error) {
 			return seedInput(&env{ctx: ctx}, b, harvest)
 		},
-		Trial:  trialPlants,
-		Lens:   deskLens,
-		Share:  shareOf,
-		Report: deskReport,
-		Sheet:  deskSheet,
+		Trial: trialPlants,
+		Lens:  deskLens,
+		Share: shareOf,
+		Report: func(ctx context.Context, of desk.ReportOf) (pdf, page []byte, err error) {
+			return deskReport(ctx, of, now())
+		},
+		Sheet: func(ctx context.Context, of desk.ReportOf, which string, w io.Writer) error {
+			return deskSheet(ctx, of, now(), which, w)
+		},
 	}
 }
 
@@ -91,10 +95,10 @@ func deskLens(ctx context.Context, photos []string) (*lens.File, []string, error
 }
 
 // deskDocument reads a harvest of the book for the report. The harvest's name never counts as a folder here.
-func deskDocument(ctx context.Context, of desk.ReportOf) (*report.Document, error) {
+func deskDocument(ctx context.Context, of desk.ReportOf, made time.Time) (*report.Document, error) {
 	e := &env{ctx: ctx, out: io.Discard, err: io.Discard}
 	c := &reportCmd{bookFile: bookFile{Book: of.Book}, Harvest: of.Harvest, Photos: of.Photos}
-	d := &report.Document{Paper: "a4", Language: "en", Made: time.Now().UTC()}
+	d := &report.Document{Paper: "a4", Language: "en", Made: made}
 	v, err := c.fromBook(e, d)
 	if err != nil {
 		return nil, err
@@ -115,8 +119,8 @@ func deskDocument(ctx context.Context, of desk.ReportOf) (*report.Document, erro
 	return d, nil
 }
 
-func deskReport(ctx context.Context, of desk.ReportOf) (pdf, page []byte, err error) {
-	d, err := deskDocument(ctx, of)
+func deskReport(ctx context.Context, of desk.ReportOf, made time.Time) (pdf, page []byte, err error) {
+	d, err := deskDocument(ctx, of, made)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -127,8 +131,8 @@ func deskReport(ctx context.Context, of desk.ReportOf) (pdf, page []byte, err er
 	return a.Bytes(), b.Bytes(), nil
 }
 
-func deskSheet(ctx context.Context, of desk.ReportOf, which string, w io.Writer) error {
-	d, err := deskDocument(ctx, of)
+func deskSheet(ctx context.Context, of desk.ReportOf, made time.Time, which string, w io.Writer) error {
+	d, err := deskDocument(ctx, of, made)
 	if err != nil {
 		return err
 	}

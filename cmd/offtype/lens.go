@@ -76,7 +76,7 @@ func (c *lensCmd) calibrate(e *env) (f *lens.File, failed bool, err error) {
 	maker := ""
 	for _, in := range ins {
 		if e.ctx.Err() != nil {
-			return nil, true, &exitError{exitStopped, e.ctx.Err()}
+			return nil, true, e.ctx.Err()
 		}
 		say := func(err error) {
 			fmt.Fprintf(e.err, "%s: %v\n", in.Name, err)

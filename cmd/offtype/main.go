@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/alecthomas/kong"
 )
@@ -58,6 +59,21 @@ type cli struct {
 type env struct {
 	ctx      context.Context
 	out, err io.Writer
+	now      func() time.Time // in the local time zone; nil: the computer's clock
+}
+
+// checked remembers that printing failed, so that a full disk is not taken for success.
+type checked struct {
+	w   io.Writer
+	err error
+}
+
+func (c *checked) Write(p []byte) (int, error) {
+	n, err := c.w.Write(p)
+	if err != nil {
+		c.err = err
+	}
+	return n, err
 }
 
 // exitError ends the program with a status; its text is printed when it has one.
@@ -80,6 +96,7 @@ func usage(err error) error { return &exitError{exitUsage, err} }
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 	code := run(&env{ctx: ctx, out: os.Stdout, err: os.Stderr}, os.Args[1:])
 	stop()
 	os.Exit(code)
@@ -97,6 +114,11 @@ func run(e *env, args []string) (code int) {
 			code = int(l)
 		}
 	}()
+	if e.now == nil {
+		e.now = time.Now
+	}
+	out := &checked{w: e.out}
+	e.out = out
 	var c cli
 	k, err := kong.New(&c,
 		kong.Name("offtype"),
@@ -120,13 +142,24 @@ func run(e *env, args []string) (code int) {
 		return exitUsage
 	}
 	err = kc.Run(e)
+	if out.err != nil {
+		err = errors.Join(err, fmt.Errorf("what was found could not be printed (%w); check the free space", out.err))
+	}
+	return status(e, err)
+}
+
+// status prints what went wrong and returns the exit status.
+func status(e *env, err error) int {
 	var x *exitError
 	switch {
 	case err == nil:
 		return exitOK
+	case e.ctx.Err() != nil && errors.Is(err, context.Canceled):
+		fmt.Fprintln(e.err, "offtype: stopped; run the same command again")
+		return exitStopped
 	case errors.As(err, &x):
-		if x.err != nil {
-			fmt.Fprintf(e.err, "offtype: %v\n", x.err)
+		if text := strings.TrimSpace(err.Error()); text != "" {
+			fmt.Fprintf(e.err, "offtype: %s\n", text)
 		}
 		return x.code
 	default:

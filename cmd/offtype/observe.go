@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
@@ -125,7 +124,7 @@ func (c *observeCmd) template(e *env, b *book.Book) error {
 	}
 	if strings.EqualFold(filepath.Ext(c.Template), ".xlsx") {
 		err = atomic.Write(c.Template, func(w io.Writer) error {
-			return exchange.WriteXLSX(w, []exchange.Table{t}, exchange.Workbook{Created: time.Now()})
+			return exchange.WriteXLSX(w, []exchange.Table{t}, exchange.Workbook{Created: e.now()})
 		})
 	} else {
 		err = atomic.Write(c.Template, func(w io.Writer) error { return exchange.WriteCSV(w, t) })

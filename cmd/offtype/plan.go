@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"time"
 
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
@@ -53,7 +52,7 @@ func (c *planCmd) Run(e *env) error {
 	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: c.Rate / 100, Confidence: c.Confidence / 100, FirstTag: c.FirstTag,
 		Bed: seed.Bed{Name: c.Bed, LengthM: c.Length, Spacing: c.Spacing}}
 	if in.Year == 0 {
-		in.Year = time.Now().Year()
+		in.Year = e.now().Year()
 	}
 	for _, s := range c.Sow {
 		x, err := parseSowing(s)

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
@@ -77,8 +75,7 @@ func (c *runCmd) place() (book.Place, error) {
 		*to = abs
 	}
 	for _, s := range c.CardColours { // checked by options
-		n, file, _ := strings.Cut(s, "=")
-		k, err := strconv.Atoi(n)
+		n, file, err := numbered("--card-colours", s)
 		if err != nil {
 			return p, err
 		}
@@ -88,7 +85,7 @@ func (c *runCmd) place() (book.Place, error) {
 		if p.Options.CardColours == nil {
 			p.Options.CardColours = map[int]string{}
 		}
-		p.Options.CardColours[k] = file
+		p.Options.CardColours[n] = file
 	}
 	return p, nil
 }

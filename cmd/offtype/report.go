@@ -107,7 +107,7 @@ func fileName(s string) string {
 
 // document reads the harvest; dir is the result folder when it came from one.
 func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error) {
-	d = &report.Document{Paper: c.Paper, Language: c.Language, White: shownWhite(c.White), Made: time.Now().UTC()}
+	d = &report.Document{Paper: c.Paper, Language: c.Language, White: shownWhite(c.White), Made: e.now()}
 	if c.Date != "" {
 		if d.Made, err = time.Parse("2006-01-02", c.Date); err != nil {
 			return nil, "", usage(fmt.Errorf("--date %q: write YYYY-MM-DD", c.Date))

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -373,5 +374,17 @@ func TestDescriptions(t *testing.T) {
 	}
 	if _, err := b.Description(ctx, "none"); !errors.Is(err, ErrNotFound) {
 		t.Errorf("unknown harvest: %v", err)
+	}
+}
+
+// A note written shortly after midnight bears the grower's day, though the book keeps UTC.
+func TestNoteBearsTheLocalDay(t *testing.T) {
+	here := time.Local
+	defer func() { time.Local = here }()
+	time.Local = time.FixedZone("east", 2*3600)
+	for made, want := range map[string]string{"2026-11-01T22:30:00Z": "2026-11-02", "2026-11-01T21:30:00Z": "2026-11-01", "2026-11-01": "2026-11-01", "": ""} {
+		if got := (Note{Made: made}).Day(); got != want {
+			t.Errorf("a note made %s is of the day %q, want %q", made, got, want)
+		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"sort"
+	"time"
 )
 
 // Note is a note with the number that Remove takes it back by.
@@ -14,8 +15,14 @@ type Note struct {
 	Made, Written string // when, and by whom
 }
 
-// Day is the day on which the note was written.
-func (n Note) Day() string { return day10(n.Made) }
+// Day is the day on which the note was written, where the computer is now; the book keeps UTC.
+func (n Note) Day() string {
+	t, err := time.Parse(time.RFC3339, n.Made)
+	if err != nil {
+		return day10(n.Made)
+	}
+	return t.Local().Format(time.DateOnly)
+}
 
 // noteNames gives the name of what each kind of note is about.
 const noteNames = `CASE n.subject
