@@ -1,7 +1,6 @@
 package body
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -118,7 +117,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 			starts = append(starts, t.straight(p, t.headings(&p, i))...)
 		}
 	}
-	slices.SortStableFunc(starts, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	slices.SortStableFunc(starts, byCost)
 	starts = starts[:min(len(starts), 4)]
 	if len(starts) == 0 {
 		return nil, ErrNoFit

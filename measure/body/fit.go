@@ -193,7 +193,11 @@ func (t *task) descend(m *model, iterations int) float64 {
 		now := t.spread()
 		gain := -1.0
 		for tries := 0; tries < 7; tries++ {
-			if eq.step(lambda, x, work) && t.sane(m, x) {
+			ok := eq.step(lambda, x, work)
+			if ok && eq.promise(lambda, x) < leastGain/2*(1+cost) {
+				break
+			}
+			if ok && t.sane(m, x) {
 				for i := range x {
 					trial.p[i] = m.p[i] + x[i]
 				}
@@ -202,15 +206,17 @@ func (t *task) descend(m *model, iterations int) float64 {
 					gain = cost - c
 					*m, *trial = *trial, *m
 					cost = c
-					lambda = math.Max(lambda/8, 1e-7)
+					if tries == 0 {
+						lambda = math.Max(lambda/8, 1e-7)
+					}
 					now = t.spread()
 					t.kept = true
 					break
 				}
 			}
-			lambda *= 6
+			lambda *= 10
 		}
-		if gain < 1e-3*(1+cost) && it > 0 {
+		if gain < leastGain*(1+cost) && it > 0 {
 			break
 		}
 		if r := math.Max(1, now); math.Abs(r-t.robust) > 0.05*t.robust {
@@ -221,6 +227,9 @@ func (t *task) descend(m *model, iterations int) float64 {
 	t.kept = false
 	return cost
 }
+
+// leastGain is the gain of a step, relative to 1 + cost, below which a descent ends.
+const leastGain = 1e-3
 
 // sane refuses steps that leave the realm of fruit.
 func (t *task) sane(m *model, x []float64) bool {

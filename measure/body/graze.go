@@ -11,15 +11,24 @@ import (
 // G = 0. near is a distance to start from, NaN searches the whole body; bow is the second derivative if
 // known, or 0.
 func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot) {
-	l, curve := near, bow
-	hint := math.NaN()
 	if m.bent() {
-		l, curve, hint = m.grazeBent(o, d, near, bow)
-	} else {
-		r := m.line(o, d)
-		l, curve = m.grazeStraight(&r, near, bow)
+		l, curve, hint := m.grazeBent(o, d, near, bow)
+		s := m.look(o.Add(d.Scale(l)), hint)
+		s.settle(s.grad.Dot(d), curve)
+		return l, curve, s
 	}
-	return l, curve, m.look(o.Add(d.Scale(l)), hint)
+	r := m.line(o, d)
+	l, curve := m.grazeStraight(&r, near, bow)
+	s := m.lookAlong(&r, l)
+	s.settle(s.grad.Dot(d), curve)
+	return l, curve, s
+}
+
+// settle takes off G what is left of the way to its least along the ray: slope and second derivative of G there.
+func (s *spot) settle(slope, curve float64) {
+	if curve > 0.05 {
+		s.g -= slope * slope / (2 * curve)
+	}
 }
 
 // line is a ray in the frame of a straight body: along the axis from the middle, across it, and up.
@@ -65,7 +74,11 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 	} else if m.ribs > 0 {
 		step = 1.4 * m.prof.rho0 / float64(m.ribs)
 	}
-	return bottom(l, step, bow, func(l float64) float64 { _, s := m.along(r, l); return s })
+	near = nearEnough
+	if m.ribs > 0 {
+		near = nearRib
+	}
+	return bottom(l, step, bow, near, func(l float64) float64 { _, s := m.along(r, l); return s })
 }
 
 // grazeBent is graze for a bent body; it returns the station too.
@@ -87,7 +100,7 @@ func (m *model) grazeBent(o, d geom.Vec3, near, bow float64) (l, curve, t float6
 		}
 		t = math.NaN()
 	}
-	l, curve = bottom(l, step, bow, func(l float64) float64 {
+	l, curve = bottom(l, step, bow, nearEnough, func(l float64) float64 {
 		s := m.look(o.Add(d.Scale(l)), t)
 		t = s.t
 		return s.grad.Dot(d)
@@ -97,7 +110,7 @@ func (m *model) grazeBent(o, d geom.Vec3, near, bow float64) (l, curve, t float6
 
 // bottom finds where slope is zero within step of l by Newton's method with a difference quotient, starting
 // with second derivative bow if that is known; it returns the place and the second derivative.
-func bottom(l, step, bow float64, slope func(float64) float64) (at, curve float64) {
+func bottom(l, step, bow, near float64, slope func(float64) float64) (at, curve float64) {
 	lo, hi := l-step, l+step
 	curve = 2
 	if bow > 0 {
@@ -114,7 +127,7 @@ func bottom(l, step, bow float64, slope func(float64) float64) (at, curve float6
 		if nl <= lo || nl >= hi {
 			nl = (lo + hi) / 2
 		}
-		if math.Abs(nl-l) < nearEnough && (i > 0 || bow > 0) {
+		if math.Abs(nl-l) < near && (i > 0 || bow > 0) {
 			break
 		}
 		ns := slope(nl)
@@ -139,6 +152,9 @@ func (m *model) beside(r *line) float64 {
 	return x*r.dx - along
 }
 
-// nearEnough is how near graze comes to the least G, mm: G is flat there, 5e-4 mm² at most, which is 1e-5 mm
-// of distance from the body.
-const nearEnough = 0.02
+// nearEnough is how near graze comes to the least G, mm; settle takes the rest off to second order. The ridges of
+// a ribbed body are sharper.
+const (
+	nearEnough = 0.15
+	nearRib    = 0.03
+)

@@ -137,30 +137,41 @@ func (m *model) look(p geom.Vec3, hint float64) spot {
 	if s.den < 0.3*m.mid.L {
 		s.den = 0.3 * m.mid.L
 	}
-	r2, d := m.prof.r2(s.t)
-	turn := 0.0 // ∂G/∂θ
-	s.rib = 1
-	if m.ribs > 0 {
-		g, dt, dd := m.rib(s.eta, up)
-		turn = -2 * r2 * g * dt
-		s.dPhase, s.dDepth = -turn/float64(m.ribs), -2*r2*g*dd
-		s.rib = g
-		r2, d = r2*g*g, d*g*g
-	}
-	s.r2 = r2
-	s.g, s.dr2 = s.eta*s.eta+up*up-r2, d
+	over, high, tilt := m.fillSpot(&s)
 	sh, ch := 0.0, 1.0
 	if s.h != 0 {
 		sh, ch = math.Sincos(s.h)
 	}
-	over, high := 2*s.eta, 2*up
-	if turn != 0 {
-		q := turn / math.Max(s.eta*s.eta+up*up, 1)
-		over, high = over-q*up, high+q*s.eta
-	}
-	ga, gn := -over*sh-d/s.den*ch, over*ch-d/s.den*sh
-	s.grad = m.fr.a.Scale(ga).Add(m.fr.n.Scale(gn)).Add(m.fr.b.Scale(high))
+	s.grad = m.fr.a.Scale(-over*sh - tilt*ch).Add(m.fr.n.Scale(over*ch - tilt*sh)).Add(m.fr.b.Scale(high))
 	return s
+}
+
+// lookAlong is look for the point at distance l along a ray of a straight body.
+func (m *model) lookAlong(r *line, l float64) spot {
+	s := spot{t: 0.5 + (r.x+l*r.dx)/m.mid.L, eta: r.y + l*r.dy, up: r.z + l*r.dz, den: m.mid.L}
+	over, high, tilt := m.fillSpot(&s)
+	s.grad = m.fr.a.Scale(-tilt).Add(m.fr.n.Scale(over)).Add(m.fr.b.Scale(high))
+	return s
+}
+
+// fillSpot fills what follows from a spot's station and offsets and returns G's derivatives by the two offsets and
+// minus that along the line.
+func (m *model) fillSpot(s *spot) (over, high, tilt float64) {
+	r2, d := m.prof.r2(s.t)
+	over, high = 2*s.eta, 2*s.up
+	s.rib = 1
+	if m.ribs > 0 {
+		g, dt, dd := m.rib(s.eta, s.up)
+		turn := -2 * r2 * g * dt // ∂G/∂θ
+		s.dPhase, s.dDepth = -turn/float64(m.ribs), -2*r2*g*dd
+		s.rib = g
+		r2, d = r2*g*g, d*g*g
+		q := turn / math.Max(s.eta*s.eta+s.up*s.up, 1)
+		over, high = over-q*s.up, high+q*s.eta
+	}
+	s.r2, s.dr2 = r2, d
+	s.g = s.eta*s.eta + s.up*s.up - r2
+	return over, high, d / s.den
 }
 
 // jac writes ∂G(P)/∂p at a fixed point P into row (length of p).

@@ -46,7 +46,11 @@ func zero(row []float64) {
 func (t *task) priors(m *model, row []float64, grad bool, f sink) {
 	t.contact(m, row, grad, f)
 	t.restPrior(m, row, f)
-	t.profilePrior(m, row, f)
+	if !grad {
+		t.profileCost(m, row, f)
+	} else {
+		t.profilePrior(m, row, f)
+	}
 	if i := m.pRib(); m.ribs > 0 {
 		zero(row)
 		row[i] = 1 / ribDepth
@@ -126,6 +130,32 @@ func (t *task) profilePrior(m *model, row []float64, f sink) {
 		zero(row)
 		row[i] = 1 / capSpread
 		f(row, (m.p[i]-math.Log(capShare))/capSpread, 1)
+	}
+}
+
+// profileCost is profilePrior without its rows.
+func (t *task) profileCost(m *model, row []float64, f sink) {
+	c := m.prof.c
+	n := len(c)
+	sum, wg := 0.0, wiggle*t.loose
+	for k, x := range c {
+		sum += x * x / (sizeQ * sizeQ)
+		if k > 0 && k < n-1 {
+			d := (c[k-1] + c[k+1] - 2*x) / wg
+			sum += d * d
+		}
+	}
+	for _, i := range [...]int{pCap0, pCap1} {
+		d := (m.p[i] - math.Log(capShare)) / capSpread
+		sum += d * d
+	}
+	f(row, math.Sqrt(sum), 1)
+	g := float64(n-3) / 2
+	for _, r := range [...]float64{
+		((c[2]-c[0])*g - slopeMean) / slopeSpread, ((c[n-3]-c[n-1])*g - slopeMean) / slopeSpread,
+		(c[1] - tipMean) / tipSpread, (c[n-2] - tipMean) / tipSpread,
+	} {
+		f(row, r, heavy(r, tailTip))
 	}
 }
 

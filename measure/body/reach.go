@@ -1,7 +1,6 @@
 package body
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -34,7 +33,7 @@ func (t *task) reach(m *model) *model {
 		}
 	}
 	t.rays = whole
-	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	slices.SortFunc(all, byCost)
 	var best *model
 	for _, a := range all[:min(len(all), 2)] {
 		t.descend(a.m, 12)

@@ -1,7 +1,6 @@
 package body
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -9,7 +8,7 @@ import (
 // Ribs are tried when a smooth body leaves the outline's loss above ribbedLoss, and believed when they
 // lessen the whole cost by ribGain and by ribShareGain of it. Their depth lies below deepest.
 const (
-	ribbedLoss   = 12
+	ribbedLoss   = 20
 	ribGain      = 10
 	ribShareGain = 0.18
 	deepest      = 0.3
@@ -20,8 +19,15 @@ const (
 	fewestRibs = 6
 	mostRibs   = 16
 	ribPhases  = 4
-	scanSteps  = 6
+	ribPolish  = 3   // of the best that are fitted to the end
+	ribThin    = 2.5 // gain on the thinned outline below which ribs are given up
 )
+
+// ribKeep are the numbers of the scan's best that are fitted on the thinned outline for three steps, and three more;
+// more of them where the outline's spread about the smooth body is above ribFar sigma: then proportion does not hold.
+var ribKeep, ribKeepFar = [2]int{20, 8}, [2]int{(mostRibs - fewestRibs + 1) * ribPhases, 12}
+
+const ribFar = 1.5
 
 // tryRibs adds ribs to a straight body when the outline is scalloped, and returns the ribbed body
 // when it fits clearly better. A smooth body leans into the scallops: so every number of ribs is fitted for
@@ -34,37 +40,49 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	if known > 0 {
 		lo, hi = known, known
 	}
+	keep := ribKeep
+	if t.spread() > ribFar {
+		keep = ribKeepFar
+	}
 	whole := t.thin()
+	t.loose = stiff
+	scan := t.newRibScan(smooth)
+	if scan == nil {
+		t.loose, t.rays = 1, whole
+		return nil
+	}
 	var all []candidate
 	for n := lo; n <= hi; n++ {
-		best := candidate{cost: math.Inf(1)}
 		for k := 0; k < ribPhases; k++ {
-			p := append(slices.Clone(smooth.p), ribDepth, 2*math.Pi*float64(k)/ribPhases)
-			m := newModel(p, smooth.nq, smooth.prof.rho0*(1+ribDepth/4), n) // ridges
-			t.loose = stiff
-			if c := t.descend(m, scanSteps); c < best.cost {
-				best = candidate{m, c}
-			}
-			t.loose = 1
-		}
-		if best.m != nil {
-			best.cost += ribOdds(n)
-			all = append(all, best)
+			c := scan.try(n, 2*math.Pi*float64(k)/ribPhases)
+			c.cost += ribOdds(n)
+			all = append(all, c)
 		}
 	}
-	t.rays = whole
-	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	slices.SortFunc(all, byCost)
+	if scan.smooth()-all[0].cost < ribGain {
+		all = nil
+	}
+	for _, k := range keep {
+		all = all[:min(len(all), k)]
+		for i := range all {
+			all[i].cost = t.descend(all[i].m, 3) + ribOdds(all[i].m.ribs)
+		}
+		slices.SortFunc(all, byCost)
+	}
+	hope := len(all) > 0 && t.ribHope(all, smooth)
+	t.loose, t.rays = 1, whole
+	if !hope {
+		return nil
+	}
 	var best *model
 	cost := math.Inf(1)
-	for _, a := range all[:min(len(all), 4)] {
+	for _, a := range all[:min(len(all), ribPolish)] {
 		t.descend(a.m, 12)
 		c, _ := t.compare(a.m, smooth)
 		if c += ribOdds(a.m.ribs); c < cost {
 			best, cost = a.m, c
 		}
-	}
-	if best == nil {
-		return nil
 	}
 	t.descend(best, 15)
 	with, without := t.compare(best, smooth)
@@ -74,6 +92,18 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 		return best
 	}
 	return nil
+}
+
+// ribHope reports whether one of the ribbed bodies fits the present rays better than the smooth one by ribThin.
+func (t *task) ribHope(all []candidate, smooth *model) bool {
+	w := smooth.clone()
+	t.descend(w, 3)
+	for _, a := range all {
+		if with, without := t.compare(a.m, w); without-with > ribThin+ribOdds(a.m.ribs) {
+			return true
+		}
+	}
+	return false
 }
 
 // ribOdds is what a number of ribs other than the commonest costs: ten main vessels run along the fruit of most

@@ -26,6 +26,9 @@ type candidate struct {
 	cost float64
 }
 
+// byCost orders candidates, best first.
+func byCost(a, b candidate) int { return cmp.Compare(a.cost, b.cost) }
+
 // straight tries the headings with several tilts and returns the candidates, best first. A stiff
 // profile comes first: it finds tips and tilt before the details.
 func (t *task) straight(flat plan, psi []float64) []candidate {
@@ -47,7 +50,7 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 		}
 	}
 	t.rays = whole
-	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	slices.SortFunc(all, byCost)
 	var apart []candidate
 	for _, c := range all {
 		same := false
@@ -61,7 +64,7 @@ func (t *task) straight(flat plan, psi []float64) []candidate {
 	for i := range apart {
 		apart[i].cost = t.descend(apart[i].m, 6)
 	}
-	slices.SortFunc(apart, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	slices.SortFunc(apart, byCost)
 	return apart
 }
 

@@ -56,21 +56,23 @@ func (s *normal) prop() {
 // cholesky factors a (lower half, n×n) in place; false when it is not positive definite.
 func cholesky(a []float64, n int) bool {
 	for j := 0; j < n; j++ {
-		d := a[j*n+j]
-		for k := 0; k < j; k++ {
-			d -= a[j*n+k] * a[j*n+k]
+		rj := a[j*n : j*n+j+1]
+		d := rj[j]
+		for _, x := range rj[:j] {
+			d -= x * x
 		}
 		if !(d > 0) {
 			return false
 		}
 		d = math.Sqrt(d)
-		a[j*n+j] = d
+		rj[j] = d
 		for i := j + 1; i < n; i++ {
-			s := a[i*n+j]
-			for k := 0; k < j; k++ {
-				s -= a[i*n+k] * a[j*n+k]
+			ri := a[i*n : i*n+j+1]
+			s := ri[j]
+			for k, x := range rj[:j] {
+				s -= ri[k] * x
 			}
-			a[i*n+j] = s / d
+			ri[j] = s / d
 		}
 	}
 	return true
@@ -79,16 +81,18 @@ func cholesky(a []float64, n int) bool {
 // cholSolve solves with the factor of cholesky; b becomes the solution.
 func cholSolve(a []float64, n int, b []float64) {
 	for i := 0; i < n; i++ {
-		for k := 0; k < i; k++ {
-			b[i] -= a[i*n+k] * b[k]
+		r, v := a[i*n:i*n+i+1], b[i]
+		for k, x := range b[:i] {
+			v -= r[k] * x
 		}
-		b[i] /= a[i*n+i]
+		b[i] = v / r[i]
 	}
-	for i := n - 1; i >= 0; i-- {
-		for k := i + 1; k < n; k++ {
-			b[i] -= a[k*n+i] * b[k]
+	for i := n - 1; i >= 0; i-- { // row by row: a column at a time misses the cache
+		r := a[i*n : i*n+i+1]
+		b[i] /= r[i]
+		for k, v := range r[:i] {
+			b[k] -= v * b[i]
 		}
-		b[i] /= a[i*n+i]
 	}
 }
 
@@ -106,6 +110,15 @@ func (s *normal) step(lambda float64, x, work []float64) bool {
 	}
 	cholSolve(work, s.n, x)
 	return true
+}
+
+// promise returns by how much a step x of step's would lessen the cost if the rows were all there is to it.
+func (s *normal) promise(lambda float64, x []float64) float64 {
+	v := 0.0
+	for i, d := range x {
+		v += d * (lambda*s.a[i*s.n+i]*d - s.g[i])
+	}
+	return v / 2
 }
 
 // inverse returns A⁻¹ (full, n×n), with as small a ridge as makes A positive definite, or nil.

@@ -1,7 +1,6 @@
 package body
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -71,7 +70,7 @@ func (t *task) standing(flat *plan, ribs int) (*model, error) {
 	if len(all) == 0 {
 		return nil, ErrNoFit
 	}
-	slices.SortFunc(all, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	slices.SortFunc(all, byCost)
 	best := all[0].m
 	t.descend(best, 25)
 	for _, a := range all[:min(len(all), 3)] { // the ribs of a standing fruit tell its height
