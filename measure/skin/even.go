@@ -16,8 +16,7 @@ const (
 	sdAlike     = 0.10
 )
 
-// even refines the fall-off of light with fruit of one colour in several places and brings the samples in line.
-// It returns the refined calibration, or cal itself when there was nothing to learn.
+// even refines the fall-off of light with fruit of one colour in several places. It returns the refined calibration, or cal itself when there was nothing to learn.
 func even(skins []*patchwork, l *light, cal *colour.Calibration) *colour.Calibration {
 	if !cal.Corrected {
 		return cal
@@ -67,15 +66,18 @@ func even(skins []*patchwork, l *light, cal *colour.Calibration) *colour.Calibra
 	if n < 3 {
 		return cal
 	}
-	out := cal.Refine(groups, sdAlike)
+	return cal.Refine(groups, sdAlike)
+}
+
+// regain brings the samples in line with a calibration whose fall-off was refined.
+func regain(skins []*patchwork, was, now *colour.Calibration) {
 	for _, s := range skins {
 		for i := range s.px {
 			q := &s.px[i]
-			f := cal.Gain(out, q.p)
+			f := was.Gain(now, q.p)
 			for k := range q.c {
 				q.c[k] *= f
 			}
 		}
 	}
-	return out
 }

@@ -87,6 +87,40 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 	return w
 }
 
+// enoughForLight is the number of samples from which on every second of every second row tells the light as well.
+const enoughForLight = 1200
+
+// thinAll returns the patchworks with fewer samples, for the fit of the light.
+func thinAll(skins []*patchwork) []*patchwork {
+	out := make([]*patchwork, len(skins))
+	for i, s := range skins {
+		out[i] = s.thin()
+	}
+	return out
+}
+
+// thin returns a copy of every second sample of every second row; the patchwork itself when it has few.
+func (w *patchwork) thin() *patchwork {
+	if len(w.px) < enoughForLight {
+		return w
+	}
+	t := &patchwork{step: 2 * w.step, nx: (w.nx + 1) / 2, ny: (w.ny + 1) / 2, fruit: w.fruit, beside: w.beside}
+	t.grid = make([]int32, t.nx*t.ny)
+	t.px = make([]pixel, 0, len(w.px)/4+t.nx)
+	for y := range t.ny {
+		for x := range t.nx {
+			t.grid[y*t.nx+x] = -1
+			if i := w.grid[2*y*w.nx+2*x]; i >= 0 {
+				t.grid[y*t.nx+x] = int32(len(t.px))
+				q := w.px[i]
+				q.gx, q.gy = x, y
+				t.px = append(t.px, q)
+			}
+		}
+	}
+	return t
+}
+
 // besideOf returns the median colour of what lies 6 to 20 px outside the outline.
 func besideOf(ph *Photo, f *Fruit) colour.RGB {
 	c := geom.Centroid(f.Outline)

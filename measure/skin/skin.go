@@ -97,10 +97,12 @@ func Measure(ph *Photo, opt Options) []Result {
 	}
 	lift := liftOf(skins, ph.Colour)
 	lower(skins, lift)
-	l := fitLight(skins, flat(), 4)
-	if c := even(skins, l, ph.Colour); c != ph.Colour {
+	few := thinAll(skins)
+	l := fitLight(few, flat(), 4)
+	if c := even(few, l, ph.Colour); c != ph.Colour {
+		regain(skins, ph.Colour, c)
 		lower(skins, liftOf(skins, c)-lift)
-		l = fitLight(skins, l, 2)
+		l = fitLight(thinAll(skins), l, 2)
 	}
 	out := make([]Result, len(skins))
 	for i, s := range skins {
