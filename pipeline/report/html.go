@@ -12,6 +12,7 @@ import (
 	"path"
 	"sort"
 	"strings"
+	"unicode"
 
 	"offtype/pipeline/record"
 )
@@ -169,11 +170,12 @@ type builder struct {
 	fruits  map[string][]int // photo → indices into run.Fruits
 	cuts    map[int][]cut    // group → cut-outs
 	pxPerMM float64
+	pageOf  map[string]string // photo → its own page, when there are many
 }
 
 func newBuilder(run *record.Run, load Loader, o Options) *builder {
 	b := &builder{run: run, load: load, opt: o, member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{},
-		fruits: map[string][]int{}, cuts: map[int][]cut{}}
+		fruits: map[string][]int{}, cuts: map[int][]cut{}, pageOf: photoPageNames(run.Photos)}
 	for _, m := range run.Groups {
 		b.member[m.Key] = m
 	}
@@ -277,14 +279,30 @@ func (b *builder) likeness() {
 // roughWidth is about the width of a text, mm; the page's letters are not known here.
 func roughWidth(s string, i ink) float64 { return .52 * i.size * mmPerPt * float64(len([]rune(s))) }
 
-// photoPageName is where the page of a photo lies, from the report's folder.
-func photoPageName(photo string) string {
-	return path.Join("report-photos", strings.NewReplacer("/", "_", "\\", "_", " ", "_").Replace(photo)+".html")
+// photoPageNames says where the page of each photo lies, from the report's folder. The names hold letters, digits,
+// ".", "-" and "_" only, which a link need not escape; photos whose names become alike get a number.
+func photoPageNames(photos []record.Photo) map[string]string {
+	out, taken := map[string]string{}, map[string]bool{}
+	for i := range photos {
+		plain := strings.Map(func(r rune) rune {
+			if r < 128 && (unicode.IsLetter(r) || unicode.IsDigit(r)) || strings.ContainsRune(".-_", r) {
+				return r
+			}
+			return '_'
+		}, photos[i].Name)
+		name := plain
+		for k := 2; taken[strings.ToLower(name)]; k++ {
+			name = fmt.Sprintf("%s-%d", plain, k)
+		}
+		taken[strings.ToLower(name)] = true
+		out[photos[i].Name] = path.Join("report-photos", name+".html")
+	}
+	return out
 }
 
 // photoPage writes one photo as a page of its own.
 func (b *builder) photoPage(v photoView, rows []fruitView) error {
-	name := photoPageName(v.Name)
+	name := b.pageOf[v.Name]
 	var buf bytes.Buffer
 	if err := writePhotoPage(&buf, b.page, v, rows); err != nil {
 		return err

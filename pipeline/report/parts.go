@@ -66,9 +66,7 @@ func (b *builder) cutScale() float64 {
 	return cutHeight / most
 }
 
-func anchor(k record.Key) string {
-	return "f-" + url.PathEscape(strings.ReplaceAll(k.Photo, "/", "_")) + "-" + fmt.Sprint(k.Number)
-}
+func anchor(k record.Key) string { return fmt.Sprintf("f-%s-%d", url.PathEscape(k.Photo), k.Number) }
 
 func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView, error) {
 	preview, scale, fruits, err := b.load(p.Name)
@@ -76,7 +74,12 @@ func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView,
 		return photoView{}, nil, fmt.Errorf("report of photo %q: %w", p.Name, err)
 	}
 	v := photoView{Name: p.Name, W: p.Width, H: p.Height, Alt: fmt.Sprintf("Photo %s with %d outlined fruit", p.Name, len(fruits))}
-	v.Text = fmt.Sprintf("%s. Scale %.2f mm a pixel at the card, camera %.0f cm above the table, tilted %.0f°.", record.Count(len(fruits), "fruit", "fruit"), p.MMPerPx, p.HeightMM/10, p.TiltDeg)
+	v.Text = record.Count(len(fruits), "fruit", "fruit") + "."
+	if p.MMPerPx > 0 {
+		v.Text += fmt.Sprintf(" Scale %.2f mm a pixel at the card, camera %.0f cm above the table, tilted %.0f°.", p.MMPerPx, p.HeightMM/10, p.TiltDeg)
+	} else {
+		v.Text += " No scale: shapes and patterns only."
+	}
 	if !p.ColourOK {
 		v.Message = "The colours of this photo are doubtful. They are not used for verdicts."
 	}
@@ -200,7 +203,7 @@ func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, sa
 	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/1.5 + .5), H: int(float64(c.Image.Rect.Dy())/1.5 + .5)}
 	v.Href = "#" + anchor(f.Key())
 	if !samePage {
-		v.Href = (&url.URL{Path: photoPageName(f.Photo)}).String() + v.Href
+		v.Href = b.pageOf[f.Photo] + v.Href
 	}
 	v.Caption, v.Sub, v.Alt = f.Caption(), f.SizeWords(), f.Alt()
 	if m.Alone {

@@ -76,8 +76,12 @@ func (b *builder) tables() {
 			for _, c := range p.Cards {
 				cards = append(cards, fmt.Sprint(c))
 			}
-			row = []string{p.Name, string(p.Status), strings.Join(cards, ", "), record.Fixed(p.MMPerPx, 3), record.Fixed(p.TiltDeg, 0) + "°",
-				record.Fixed(p.HeightMM/10, 0) + " cm", record.Fixed(p.CardResidual, 2), record.Fixed(p.ColourDE00, 1), short(p.SHA256)}
+			scale, height := "–", "–"
+			if p.MMPerPx > 0 {
+				scale, height = record.Fixed(p.MMPerPx, 3), record.Fixed(p.HeightMM/10, 0)+" cm"
+			}
+			row = []string{p.Name, string(p.Status), strings.Join(cards, ", "), scale, record.Fixed(p.TiltDeg, 0) + "°",
+				height, record.Fixed(p.CardResidual, 2), record.Fixed(p.ColourDE00, 1), short(p.SHA256)}
 		}
 		b.page.PhotoRows = append(b.page.PhotoRows, row)
 	}
