@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -89,68 +90,83 @@ func wordsOf(name string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-// entries reads the entries of a kind with their keys as they are named in forms.
-func (d *Desk) entries(r *http.Request, k book.Kind) (map[string]map[string]string, []string, error) {
-	tables, err := d.book.Tables(r.Context(), book.ExportOptions{NoOutlines: true})
+// bookTables are all tables of the book, read once for a page.
+type bookTables map[string]exchange.Table
+
+func (d *Desk) bookTables(ctx context.Context) (bookTables, error) {
+	tables, err := d.book.Tables(ctx, book.ExportOptions{NoOutlines: true})
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	byName := map[string]exchange.Table{}
+	out := bookTables{}
 	for _, t := range tables {
-		byName[t.Name] = t
+		out[t.Name] = t
 	}
-	t, ok := byName[k.Name+"s"]
-	if k.Name == "variety" {
-		t, ok = byName["varieties"]
-	}
-	if !ok {
-		return nil, nil, nil
-	}
-	at := map[string]int{}
+	return out, nil
+}
+
+// text is a cell of a row by its column's name, empty when there is none.
+func text(t *exchange.Table, row []any, field string) string {
 	for i, f := range t.Fields {
-		at[f.Name] = i
-	}
-	text := func(t exchange.Table, row []any, field string) string {
-		for i, f := range t.Fields {
-			if f.Name == field && i < len(row) && row[i] != nil {
-				return fmt.Sprint(row[i])
-			}
+		if f.Name == field && i < len(row) && row[i] != nil {
+			return fmt.Sprint(row[i])
 		}
-		return ""
 	}
-	names := func(table, key string) map[string]string {
-		out := map[string]string{}
-		for _, row := range byName[table].Rows {
-			out[text(byName[table], row, "id")] = text(byName[table], row, key)
-		}
-		return out
+	return ""
+}
+
+// entryTables are the tables of the kinds and the columns that name their entries.
+var entryTables = map[string][2]string{
+	"lot": {"lots", "code"}, "variety": {"varieties", "name"}, "grower": {"growers", "name"}, "bed": {"beds", "name"}, "planting": {"plantings", "name"},
+	"plant": {"plants", "number"}, "harvest": {"harvests", "name"},
+}
+
+// names gives the name of each entry of a kind by its row number. A plant is named PLANTING/NUMBER.
+func (b bookTables) names(kind string) map[string]string {
+	var plantings map[string]string
+	if kind == "plant" {
+		plantings = b.names("planting")
 	}
-	refs := map[string]map[string]string{"lot": names("lots", "code"), "variety": names("varieties", "name"), "grower": names("growers", "name"), "bed": names("beds", "name"), "planting": names("plantings", "name")}
-	out := map[string]map[string]string{}
-	var order []string
+	out := map[string]string{}
+	t := b[entryTables[kind][0]]
 	for _, row := range t.Rows {
-		key := text(t, row, "name")
-		switch k.Name {
-		case "lot":
-			key = text(t, row, "code")
-		case "plant":
-			key = refs["planting"][text(t, row, "planting_id")] + "/" + text(t, row, "number")
+		name := text(&t, row, entryTables[kind][1])
+		if kind == "plant" {
+			name = plantings[text(&t, row, "planting_id")] + "/" + name
 		}
+		out[text(&t, row, "id")] = name
+	}
+	return out
+}
+
+// entries gives the entries of a kind by their names, with their fields as they are named in forms, and the names in
+// the order of the book.
+func (b bookTables) entries(k book.Kind) (have map[string]map[string]string, order []string) {
+	t, own := b[entryTables[k.Name][0]], b.names(k.Name)
+	refs := map[string]map[string]string{}
+	for _, f := range k.Fields {
+		if _, ok := entryTables[f.Type]; ok {
+			refs[f.Type] = b.names(f.Type)
+		}
+	}
+	have = map[string]map[string]string{}
+	for _, row := range t.Rows {
+		name := own[text(&t, row, "id")]
 		e := map[string]string{}
 		for _, f := range k.Fields {
-			v := text(t, row, f.Name)
+			v := text(&t, row, f.Name)
 			if ids, ok := refs[f.Type]; ok {
-				v = ids[text(t, row, f.Name+"_id")]
+				v = ids[text(&t, row, f.Name+"_id")]
 			}
 			if f.Type == "yes/no" {
 				v = map[string]string{"1": "yes", "true": "yes", "0": "no", "false": "no"}[v]
 			}
 			e[f.Name] = v
 		}
-		out[key] = e
-		order = append(order, key)
+		have[name] = e
+		order = append(order, name)
 	}
-	return out, order, nil
+	return have, order
 }
 
 func (d *Desk) entryView(w http.ResponseWriter, r *http.Request) {
@@ -165,11 +181,12 @@ func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, status int, nam
 		d.notFound(w, r)
 		return
 	}
-	have, order, err := d.entries(r, k)
+	tables, err := d.bookTables(r.Context())
 	if err != nil {
 		d.problem(w, r, http.StatusInternalServerError, err)
 		return
 	}
+	have, order := tables.entries(k)
 	v := entryData{Kind: k.Name, Key: k.Key, KeyHelp: words[1], Name: name}
 	for _, n := range order {
 		var said []string
@@ -197,7 +214,7 @@ func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, status int, nam
 			e.Choice = []string{"yes", "no"}
 		}
 		if other, err := book.KindNamed(f.Type); err == nil && f.Type != "plant" {
-			_, e.List, _ = d.entries(r, other)
+			_, e.List = tables.entries(other)
 		}
 		if typed != nil {
 			e.Value = typed[f.Name]
@@ -237,11 +254,12 @@ func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
 		d.entryPage(w, r, http.StatusUnprocessableEntity, name, typed, errors.New("give a name first"))
 		return
 	}
-	have, _, err := d.entries(r, k)
+	tables, err := d.bookTables(r.Context())
 	if err != nil {
 		d.problem(w, r, http.StatusInternalServerError, err)
 		return
 	}
+	have, _ := tables.entries(k)
 	changed := map[string]string{}
 	for f, v := range typed {
 		if v != have[name][f] {

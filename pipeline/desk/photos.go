@@ -163,62 +163,33 @@ func (d *Desk) upload(w http.ResponseWriter, r *http.Request, h *harvest) {
 
 var errTooLarge = fmt.Errorf("the photo is larger than %d MB; save it as JPEG and send that", maxPhoto>>20)
 
+var errNoRoom = errors.New("the photo cannot be saved; check the free space")
+
 // add stores an uploaded photo and puts it in the queue.
 func (h *harvest) add(name string, body io.Reader) (key string, status int, err error) {
 	if err := os.MkdirAll(h.photoDir(), 0o700); err != nil {
-		return "", http.StatusInsufficientStorage, errors.New("the photo cannot be saved; check the free space")
+		return "", http.StatusInsufficientStorage, errNoRoom
 	}
 	tmp, err := os.CreateTemp(h.photoDir(), ".upload-*")
 	if err != nil {
-		return "", http.StatusInsufficientStorage, errors.New("the photo cannot be saved; check the free space")
+		return "", http.StatusInsufficientStorage, errNoRoom
 	}
 	defer os.Remove(tmp.Name())
 	defer tmp.Close()
-	sum := sha256.New()
-	var head bytes.Buffer
-	n, err := io.Copy(io.MultiWriter(tmp, sum, &limited{&head, 64}), io.LimitReader(body, maxPhoto+1))
+	sha, ending, status, err := receive(tmp, body)
 	if err != nil {
-		var tooBig *http.MaxBytesError
-		if errors.As(err, &tooBig) {
-			return "", http.StatusRequestEntityTooLarge, errTooLarge
-		}
-		return "", http.StatusBadRequest, errors.New("the photo did not arrive whole; send it again")
+		return "", status, err
 	}
-	if n > maxPhoto {
-		return "", http.StatusRequestEntityTooLarge, errTooLarge
-	}
-	ending, ok := photoEnding(head.Bytes())
-	if !ok {
-		return "", http.StatusUnsupportedMediaType, errors.New("this is not a photo; send JPEG, PNG, TIFF, WebP or HEIC")
-	}
-	if err := tmp.Sync(); err != nil {
-		return "", http.StatusInsufficientStorage, errors.New("the photo cannot be saved; check the free space")
-	}
-	sha := hex.EncodeToString(sum.Sum(nil))
 	key = sha[:16]
 	err = h.change(func(s *saved) error {
-		taken := map[string]bool{}
-		for i := range s.Photos {
-			if s.Photos[i].SHA == sha {
-				return fmt.Errorf("this photo is here already, as %s; it is measured once", s.Photos[i].File)
-			}
-			taken[strings.ToLower(stem(s.Photos[i].File))] = true
+		p, err := s.enlist(name, ending, sha)
+		if err != nil {
+			return err
 		}
-		if len(s.Photos) >= maxPhotos {
-			return fmt.Errorf("a harvest takes %d photos; make another harvest for the rest", maxPhotos)
+		if err := os.Rename(tmp.Name(), filepath.Join(h.photoDir(), p.File)); err != nil {
+			return errNoRoom
 		}
-		base := stem(safeName(name))
-		file := base
-		for k := 2; taken[strings.ToLower(file)]; k++ {
-			file = fmt.Sprintf("%s-%d", base, k)
-		}
-		file += ending
-		if err := os.Rename(tmp.Name(), filepath.Join(h.photoDir(), file)); err != nil {
-			return errors.New("the photo cannot be saved; check the free space")
-		}
-		s.Photos = append(s.Photos, savedPhoto{Key: key, SHA: sha, File: file})
-		h.live[key] = &live{state: waiting}                                                             // from now on: others may look at the list before it is in the queue
-		slices.SortFunc(s.Photos, func(a, b savedPhoto) int { return strings.Compare(a.File, b.File) }) // as the command takes them
+		h.live[key] = &live{state: waiting} // from now on: others may look at the list before it is in the queue
 		return nil
 	})
 	h.mu.Lock()
@@ -231,6 +202,52 @@ func (h *harvest) add(name string, body io.Reader) (key string, status int, err 
 	}
 	h.queue(key)
 	return key, http.StatusCreated, nil
+}
+
+// receive writes an uploaded photo to a file, whole and safe on disk, and returns its SHA-256 and the ending that its
+// first bytes call for.
+func receive(to *os.File, body io.Reader) (sha, ending string, status int, err error) {
+	sum := sha256.New()
+	var head bytes.Buffer
+	n, err := io.Copy(io.MultiWriter(to, sum, &limited{&head, 64}), io.LimitReader(body, maxPhoto+1))
+	var tooBig *http.MaxBytesError
+	switch {
+	case errors.As(err, &tooBig) || n > maxPhoto:
+		return "", "", http.StatusRequestEntityTooLarge, errTooLarge
+	case err != nil:
+		return "", "", http.StatusBadRequest, errors.New("the photo did not arrive whole; send it again")
+	}
+	ending, ok := photoEnding(head.Bytes())
+	if !ok {
+		return "", "", http.StatusUnsupportedMediaType, errors.New("this is not a photo; send JPEG, PNG, TIFF, WebP or HEIC")
+	}
+	if err := to.Sync(); err != nil {
+		return "", "", http.StatusInsufficientStorage, errNoRoom
+	}
+	return hex.EncodeToString(sum.Sum(nil)), ending, 0, nil
+}
+
+// enlist puts a photo into the list, under a file name that no other has.
+func (s *saved) enlist(name, ending, sha string) (savedPhoto, error) {
+	taken := map[string]bool{}
+	for i := range s.Photos {
+		if s.Photos[i].SHA == sha {
+			return savedPhoto{}, fmt.Errorf("this photo is here already, as %s; it is measured once", s.Photos[i].File)
+		}
+		taken[strings.ToLower(stem(s.Photos[i].File))] = true
+	}
+	if len(s.Photos) >= maxPhotos {
+		return savedPhoto{}, fmt.Errorf("a harvest takes %d photos; make another harvest for the rest", maxPhotos)
+	}
+	base := stem(safeName(name))
+	file := base
+	for k := 2; taken[strings.ToLower(file)]; k++ {
+		file = fmt.Sprintf("%s-%d", base, k)
+	}
+	p := savedPhoto{Key: sha[:16], SHA: sha, File: file + ending}
+	s.Photos = append(s.Photos, p)
+	slices.SortFunc(s.Photos, func(a, b savedPhoto) int { return strings.Compare(a.File, b.File) }) // as the command takes them
+	return p, nil
 }
 
 // limited keeps the first n bytes and takes the others without keeping them.
@@ -282,10 +299,7 @@ func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
 			}
 			s.Variety = v
 		}
-		switch st := f.Get("stage"); st {
-		case "", "young", "at harvest", "cured", "stored":
-			s.Stage = st
-		default:
+		if s.Stage = f.Get("stage"); s.Stage != "" && !slices.Contains(stages, s.Stage) {
 			return errors.New("choose a stage from the list")
 		}
 		s.Plants = 0

@@ -151,3 +151,27 @@ func TestAdoptTakesNoForeignPaths(t *testing.T) {
 		}
 	}
 }
+
+// What the command wrote into the book of a lot's parents is seen on the page, and kept when the form is sent.
+func TestMotherPlantIsShown(t *testing.T) {
+	d, c := withHarvest(t)
+	for _, e := range []struct {
+		kind, name string
+		fields     map[string]string
+	}{{"planting", "2025 squash", nil}, {"plant", "2025 squash/7", map[string]string{"leaf": "marbled"}}, {"lot", "L-own", map[string]string{"mother": "2025 squash/7", "kind": "open-pollinated"}}} {
+		if err := d.book.Set(t.Context(), e.kind, e.name, e.fields); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, b := c.get("/book/lot?name=L-own"); !strings.Contains(b, `value="2025 squash/7"`) {
+		t.Error("the form does not show the mother plant")
+	}
+	c.post("/book/lot", url.Values{"key": {"L-own"}, "f-mother": {"2025 squash/7"}, "f-kind": {"open-pollinated"}, "f-note": {"seed of one fruit"}})
+	lots, err := d.book.Lots(t.Context())
+	if err != nil || len(lots) != 1 || lots[0].Mother != "2025 squash/7" || lots[0].Note != "seed of one fruit" {
+		t.Errorf("after saving: %+v, %v", lots, err)
+	}
+	if _, b := c.get("/book/plant"); !strings.Contains(b, "2025 squash/7") || !strings.Contains(b, "marbled") {
+		t.Error("the list of plants lacks the plant")
+	}
+}
