@@ -51,12 +51,8 @@ func (c *seedCmd) Run(e *env) error {
 		for _, r := range d.Reasons {
 			fmt.Fprintf(e.out, "  – %s\n", r)
 		}
-		for _, f := range d.Fruits {
-			take := "no"
-			if f.Take {
-				take = "yes"
-			}
-			fmt.Fprintf(e.out, "  %s/%d: %s, %s\n", f.Photo, f.Fruit, take, f.Why)
+		for _, f := range d.FruitWords() {
+			fmt.Fprintf(e.out, "  %s\n", f)
 		}
 	}
 	fmt.Fprintln(e.out, "\nKeeping an off-type that you like")

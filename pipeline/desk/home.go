@@ -33,8 +33,22 @@ func (d *Desk) home(w http.ResponseWriter, r *http.Request) {
 		h.wake()
 		data["Latest"], data["ID"] = h.line(true), h.ID
 		data["Next"], data["NextText"] = h.next()
+	} else if all, err := d.book.ListHarvests(r.Context()); err == nil && len(all) > 0 {
+		data["Book"] = fmt.Sprintf("The book holds %s measured with the command or written down: %s.", record.Count(len(all), "harvest", "harvests"), newest(all))
 	}
 	d.show(w, r, "home", &page{Title: "offtype", Data: data})
+}
+
+// newest names the last harvests of the book, newest first.
+func newest(all []book.Summary) string {
+	var out []string
+	for i := len(all) - 1; i >= 0 && len(out) < 4; i-- {
+		out = append(out, all[i].Name)
+	}
+	if len(out) < len(all) {
+		out = append(out, "…")
+	}
+	return strings.Join(out, ", ")
 }
 
 // next is the view that the harvest waits for.
@@ -127,22 +141,7 @@ func (h *harvest) line(named bool) string {
 	if run.Judgement.Variety == nil {
 		return say(text + ". There is no variety description yet, so nothing was judged.")
 	}
-	off := 0
-	for _, p := range run.Judgement.Plants {
-		if p.Verdict == record.OffType {
-			off++
-		}
-	}
-	if run.Judgement.Lot.Unit == "plant" {
-		return say(text + fmt.Sprintf("; %d of %s off-type.", off, record.Count(run.Judgement.Lot.Seen, "plant is", "plants are")))
-	}
-	off = 0
-	for _, f := range run.Judgement.Fruits {
-		if f.Verdict == record.OffType {
-			off++
-		}
-	}
-	return say(text + fmt.Sprintf("; %d fruit off-type.", off))
+	return say(strings.TrimSpace(text + ". " + run.Headline()))
 }
 
 func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {

@@ -46,6 +46,18 @@ func (c cell) ID() string {
 	return fmt.Sprintf("c%x", h.Sum64())
 }
 
+// Head names the field where the columns have no head, on a narrow screen.
+func (c cell) Head() string {
+	name := gridWords[c.Trait]
+	if t, err := book.HandTraitNamed(c.Trait); err == nil && t.Unit != "" && !strings.Contains(name, "("+t.Unit+")") {
+		name += ", " + t.Unit
+	}
+	return name
+}
+
+// Bitter reports whether the field says that a fruit is bitter: then the page says at once what that means.
+func (c cell) Bitter() bool { return c.Trait == "bitter" && c.Value == "yes" && c.Problem == "" }
+
 type gridRow struct {
 	Key, Name, Sub, Link, Cut string
 	Cells                     []cell

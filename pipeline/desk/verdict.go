@@ -35,7 +35,18 @@ type verdictLine struct {
 	Link          string
 	Plant         string
 	N             int
+	Cuts          []cutLink
 }
+
+// cutLink leads from the picture of a fruit to the fruit on its photo.
+type cutLink struct {
+	Key    string
+	Number int
+	Alt    string
+}
+
+// stepLine is something to do next, with the view that helps.
+type stepLine struct{ About, Text, Link, LinkText string }
 
 type verdictData struct {
 	ID       string
@@ -43,6 +54,9 @@ type verdictData struct {
 	Empty    string
 	Judging  bool
 	Variety  string
+	Headline string
+	Suspects []verdictLine // plants that are off-type or doubtful, with pictures
+	Next     []stepLine
 	Lot      []string
 	Rule     string
 	Rate     string
@@ -127,6 +141,7 @@ func (h *harvest) verdictData() verdictData {
 	v.Seed = "/seed/choose?" + url.Values{"h": {h.Name}}.Encode()
 	v.Lot, v.Cautions = run.Judgement.Lot.Sentences, judge.Cautions(run)
 	v.First = min(3, len(v.Cautions))
+	v.Next, v.Headline = h.steps(run), run.Headline()
 	if run.Judgement.Variety == nil {
 		v.Empty = "There is no variety description, so there are groups but no verdicts. Choose a description under Photos, or write one under Before sowing."
 		return v
@@ -144,7 +159,12 @@ func (h *harvest) verdictData() verdictData {
 		x := line("Plant "+p.Plant, record.Count(p.Fruits, "fruit", "fruit"), p.Verdict, p.Reasons)
 		x.Plant = p.Plant
 		v.Plants = append(v.Plants, x)
+		if p.Verdict == record.OffType || p.Verdict == record.Doubtful {
+			x.Cuts = cutsOf(run, p.Plant, keys)
+			v.Suspects = append(v.Suspects, x)
+		}
 	}
+	slices.SortStableFunc(v.Suspects, func(a, b verdictLine) int { return suspicion(a.Verdict) - suspicion(b.Verdict) })
 	for _, g := range run.Judgement.Groups {
 		reasons := g.Reasons
 		if len(reasons) == 0 {
@@ -161,6 +181,44 @@ func (h *harvest) verdictData() verdictData {
 		v.Fruits = append(v.Fruits, x)
 	}
 	return v
+}
+
+// suspicion orders what is shown first: off-type, then doubtful.
+func suspicion(v string) int {
+	if v == string(record.OffType) {
+		return 0
+	}
+	return 1
+}
+
+// mostCuts is how many fruit of a plant are pictured beside its verdict.
+const mostCuts = 8
+
+// cutsOf lists the fruit of a plant, at most mostCuts.
+func cutsOf(run *record.Run, plant string, keys map[string]string) []cutLink {
+	var out []cutLink
+	for i := range run.Fruits {
+		if f := &run.Fruits[i]; f.Plant == plant && len(out) < mostCuts {
+			out = append(out, cutLink{Key: keys[f.Photo], Number: f.Number, Alt: f.Alt()})
+		}
+	}
+	return out
+}
+
+// steps are the things to do next, each with the view that helps.
+func (h *harvest) steps(run *record.Run) []stepLine {
+	views := map[string][2]string{
+		"offtype seed":     {"/seed/choose?" + url.Values{"h": {h.Name}}.Encode(), "Which plants are fit for seed"},
+		"offtype report":   {"/h/" + h.ID + "/report", "Report for the supplier"},
+		"offtype plan":     {"/plan", "Plan the bed"},
+		"offtype describe": {"/varieties", "What a variety looks like"},
+	}
+	var out []stepLine
+	for _, s := range judge.Next(run) {
+		v := views[s.Command]
+		out = append(out, stepLine{About: s.About, Text: s.Text, Link: v[0], LinkText: v[1]})
+	}
+	return out
 }
 
 func line(name, sub string, verdict record.Verdict, reasons []string) verdictLine {

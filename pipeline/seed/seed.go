@@ -67,6 +67,26 @@ type FruitDecision struct {
 	Why   string `json:"why"`
 }
 
+// FruitWords says from which fruit to take seed, one line a fruit, or one line in all where the same holds for each.
+func (d *Decision) FruitWords() []string {
+	say := func(f FruitDecision) string {
+		if f.Take {
+			return "yes, " + f.Why
+		}
+		return "no, " + f.Why
+	}
+	same := len(d.Fruits) > 1
+	var out []string
+	for _, f := range d.Fruits {
+		same = same && say(f) == say(d.Fruits[0])
+		out = append(out, fmt.Sprintf("%s no. %d: %s", f.Photo, f.Fruit, say(f)))
+	}
+	if same {
+		return []string{fmt.Sprintf("all %d fruit: %s", len(d.Fruits), say(d.Fruits[0]))}
+	}
+	return out
+}
+
 // Advice is the answer to offtype seed.
 type Advice struct {
 	Harvest   string     `json:"harvest"`

@@ -175,3 +175,18 @@ func TestTrialAndPool(t *testing.T) {
 		t.Errorf("nobody: %+v", p)
 	}
 }
+
+func TestFruitWords(t *testing.T) {
+	d := Decision{Fruits: []FruitDecision{{Photo: "a.jpg", Fruit: 1, Why: "the plant is off-type"}, {Photo: "a.jpg", Fruit: 2, Why: "the plant is off-type"}}}
+	if got := strings.Join(d.FruitWords(), "|"); got != "all 2 fruit: no, the plant is off-type" {
+		t.Errorf("alike: %q", got)
+	}
+	d.Fruits[1].Take, d.Fruits[1].Why = true, "its seed is full"
+	if got := strings.Join(d.FruitWords(), "|"); got != "a.jpg no. 1: no, the plant is off-type|a.jpg no. 2: yes, its seed is full" {
+		t.Errorf("unlike: %q", got)
+	}
+	d.Fruits = d.Fruits[:1]
+	if got := strings.Join(d.FruitWords(), "|"); got != "a.jpg no. 1: no, the plant is off-type" {
+		t.Errorf("one: %q", got)
+	}
+}

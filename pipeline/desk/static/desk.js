@@ -47,8 +47,8 @@
       const bad = (t, again) => {
         text.textContent = t; text.className = "bad"; bar.remove();
         const b = document.createElement("button");
-        b.type = "button"; b.textContent = again ? "Send again" : "All right";
-        b.setAttribute("aria-label", again ? "Send again: " + file.name : "All right, take " + file.name + " off the list");
+        b.type = "button"; b.textContent = again ? "Send again" : "Take off the list";
+        b.setAttribute("aria-label", again ? "Send again: " + file.name : "Take " + file.name + " off the list");
         b.onclick = () => { li.remove(); if (again) take([file]); };
         li.append(b);
       };

@@ -6,7 +6,7 @@
 
   const hints = {
     numbers: "Type the plant number that is written on the fruit, then Enter: the next fruit is chosen. ↑ goes back, ↓ skips, Escape stops. Or tap a fruit.",
-    select: "Click a fruit to see its numbers. Keys: arrows move, + and − zoom, Tab goes from fruit to fruit.",
+    select: "Click a fruit to see its numbers and to put its outline right. Keys: arrows move, + and − zoom, Tab goes from fruit to fruit.",
     redraw: "Draw around the fruit: click points along its edge, without the stalk, then Done. Or hold and draw. Keys: arrows move the cross, Enter sets a point, Escape stops.",
     add: "Draw around the missing fruit: click points along its edge, without the stalk, then Done. Keys: arrows move the cross, Enter sets a point, Escape stops.",
     split: "Click the two ends of the cut between the two fruit. Keys: arrows move the cross, Enter sets a point.",

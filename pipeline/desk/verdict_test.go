@@ -1,0 +1,93 @@
+package desk
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"offtype/pipeline/record"
+)
+
+// judgedHarvest puts a judged harvest of two plants on the desk, plant 2 with verdict v.
+func judgedHarvest(t *testing.T, d *Desk, v record.Verdict) *harvest {
+	t.Helper()
+	h, err := d.newHarvest("judged " + string(v))
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := &record.Run{}
+	run.Judgement.Variety = &record.VarietyRef{Name: "Hollin Tan", Species: "Cucurbita moschata", Version: "1"}
+	for i, p := range []string{"1", "2"} {
+		is := record.TrueToType
+		if i == 1 {
+			is = v
+		}
+		run.Fruits = append(run.Fruits, record.Fruit{Photo: "a.jpg", Number: i + 1, Plant: p})
+		run.Judgement.Plants = append(run.Judgement.Plants, record.PlantVerdict{Plant: p, Fruits: 1, Verdict: is, Reasons: []string{"a reason"}})
+	}
+	run.Judgement.Lot.Sentences = []string{"Of 2 plants seen, 1 is off-type."}
+	h.mu.Lock()
+	h.Photos = []savedPhoto{{Key: "k1", File: "a.jpg"}}
+	h.live = map[string]*live{"k1": {state: measured}}
+	h.result = run
+	h.mu.Unlock()
+	return h
+}
+
+// The verdict names the off-type plants first, shows their fruit, keeps the cautions above all statistics and leads to
+// what is to be done.
+func TestVerdictAtAGlance(t *testing.T) {
+	d, base := startDesk(t)
+	c := newClient(t, d, base)
+	h := judgedHarvest(t, d, record.OffType)
+	_, b := c.get("/h/" + h.ID + "/verdict")
+	at := 0
+	for _, want := range []string{"Off-type: plant 2.", "/h/" + h.ID + "/cut/k1/2.jpg", "Take care", "poisonous", "What to do next", "/seed/choose?h=", "/h/" + h.ID + "/report", "how sure is it?"} {
+		i := strings.Index(b[at:], want)
+		if i < 0 {
+			t.Fatalf("%q does not follow on the page:\n%s", want, b)
+		}
+		at += i
+	}
+	if strings.Contains(b, "/cut/k1/1.jpg") {
+		t.Error("a true plant stands among the off-types")
+	}
+	_, b = c.get("/h/" + judgedHarvest(t, d, record.TrueToType).ID + "/verdict")
+	if !strings.Contains(b, "No plant is off-type.") || strings.Contains(b, `class="suspects"`) {
+		t.Error("a clean harvest is not said to be clean")
+	}
+}
+
+// A harvest that only the command has measured is not called no harvest.
+func TestHomeKnowsTheBook(t *testing.T) {
+	d, base := startDesk(t)
+	c := newClient(t, d, base)
+	if _, b := c.get("/"); !strings.Contains(b, "There is no harvest yet") {
+		t.Error("an empty book is not said to be empty")
+	}
+	if _, err := d.book.RecordRun(t.Context(), "autumn 2025", "", record.Run{Fruits: []record.Fruit{{Photo: "a.jpg", Number: 1}}, Photos: []record.Photo{{Name: "a.jpg", Status: record.StatusOK, Width: 10, Height: 10, SHA256: strings.Repeat("a", 64), Taken: time.Now().Format("2006-01-02 15:04:05")}}}); err != nil {
+		t.Fatal(err)
+	}
+	if s, b := c.get("/"); s != http.StatusOK || strings.Contains(b, "There is no harvest yet") || !strings.Contains(b, "autumn 2025") {
+		t.Errorf("%d: the harvest of the book is not named on the first page", s)
+	}
+}
+
+// Bitter is answered at once, and each field of the grid has its name for narrow screens.
+func TestBitterIsAnswered(t *testing.T) {
+	for _, c := range []struct {
+		cell cell
+		head string
+		said bool
+	}{
+		{cell{Trait: "bitter", Value: "yes"}, "Bitter", true},
+		{cell{Trait: "bitter", Value: "no"}, "Bitter", false},
+		{cell{Trait: "weight", Value: "yes"}, "Weight, g", false},
+		{cell{Trait: "brix"}, "Sweetness (°Bx)", false},
+	} {
+		if c.cell.Head() != c.head || c.cell.Bitter() != c.said {
+			t.Errorf("%+v: %q, %v; want %q, %v", c.cell, c.cell.Head(), c.cell.Bitter(), c.head, c.said)
+		}
+	}
+}
