@@ -1,6 +1,7 @@
 package book
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -106,6 +107,7 @@ func (b *Book) ReadBench(ctx context.Context, harvest string, rows [][]string, f
 		if err != nil {
 			return err
 		}
+		w := &benchWriter{b: b, tx: tx, harvest: hid, traits: traits, force: force, out: &out}
 		for n, row := range rows[1:] {
 			if empty(row, traits) {
 				continue
@@ -119,7 +121,7 @@ func (b *Book) ReadBench(ctx context.Context, harvest string, rows [][]string, f
 				out.Problems = append(out.Problems, fmt.Sprintf("row %d: %v", n+2, err))
 				continue
 			}
-			if err := b.benchRow(ctx, tx, hid, s, row, traits, more, force, n+2, &out); err != nil {
+			if err := w.row(ctx, n+2, s, row, more); err != nil {
 				return err
 			}
 		}
@@ -191,54 +193,74 @@ func benchSubject(photo, fruit, plant, group string) (Subject, error) {
 	return Subject{}, errors.New("names no fruit, plant or group")
 }
 
-// benchRow writes the cells of one row; only database errors are returned.
-func (b *Book) benchRow(ctx context.Context, tx *sql.Tx, hid int64, s Subject, row []string, traits []benchTrait, more Observation, force bool, line int, out *BenchRead) error {
-	fruit, plant, group, err := resolve(ctx, tx, hid, s)
+// benchWriter writes the cells of a sheet into the book.
+type benchWriter struct {
+	b       *Book
+	tx      *sql.Tx
+	harvest int64
+	traits  []benchTrait
+	force   bool
+	out     *BenchRead
+}
+
+// row writes the cells of one row; only database errors are returned.
+func (w *benchWriter) row(ctx context.Context, line int, s Subject, cells []string, more Observation) error {
+	fruit, plant, group, err := resolve(ctx, w.tx, w.harvest, s)
 	if err != nil {
-		out.Problems = append(out.Problems, fmt.Sprintf("row %d: %v", line, err))
+		w.out.Problems = append(w.out.Problems, fmt.Sprintf("row %d: %v", line, err))
 		return nil
 	}
-	for _, t := range traits {
-		if t.col >= len(row) || strings.TrimSpace(row[t.col]) == "" {
+	for _, t := range w.traits {
+		if t.col >= len(cells) || strings.TrimSpace(cells[t.col]) == "" {
 			continue
 		}
-		value, unit := strings.TrimSpace(row[t.col]), t.unit
+		value, unit := strings.TrimSpace(cells[t.col]), t.unit
 		if num, rest := splitNumber(value); rest != "" && num != "" && !t.trait.More {
 			unit = "" // the cell says its own unit
 		}
 		r, err := t.trait.Read(value, unit)
-		if err == nil && t.trait.Name == "weight" && fruit != nil && !force {
-			if err = checkWeight(ctx, tx, hid, fruit.(int64), *r.Value); err != nil && !errors.Is(err, ErrSlip) {
+		if err == nil && t.trait.Name == "weight" && fruit != nil && !w.force {
+			if err = checkWeight(ctx, w.tx, w.harvest, fruit.(int64), *r.Value); err != nil && !errors.Is(err, ErrSlip) {
 				return err
 			}
 		}
 		if err != nil {
-			out.Problems = append(out.Problems, fmt.Sprintf("row %d, %s: %v", line, s, err))
+			w.out.Problems = append(w.out.Problems, fmt.Sprintf("row %d, %s: %v", line, s, err))
 			continue
 		}
-		entered := strings.TrimSpace(value + " " + unit)
-		var id int64
-		var old sql.NullFloat64
-		var words string
-		err = tx.QueryRowContext(ctx, `SELECT id, value, words FROM observations WHERE harvest_id = ? AND fruit_id IS ? AND plant_id IS ? AND grp IS ? AND trait = ? AND observed IS ? ORDER BY id DESC LIMIT 1`,
-			hid, fruit, plant, group, t.trait.Name, textOrNil(more.Date)).Scan(&id, &old, &words)
-		switch {
-		case err == nil && words == r.Words && old.Valid == (r.Value != nil) && (r.Value == nil || *r.Value == old.Float64):
-			out.Same++
-		case err == nil:
-			out.Changed++
-			if _, err := tx.ExecContext(ctx, "UPDATE observations SET value = ?, words = ?, entered_as = ?, entered = ? WHERE id = ?", r.Value, r.Words, entered, b.stamp(), id); err != nil {
-				return err
-			}
-		case errors.Is(err, sql.ErrNoRows):
-			out.Added++
-			if _, err := insert(ctx, tx, `INSERT INTO observations (harvest_id, fruit_id, plant_id, grp, trait, value, words, unit, entered_as, observed, observer, note, entered)
-				VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, hid, fruit, plant, group, t.trait.Name, r.Value, r.Words, r.Unit, entered, textOrNil(more.Date), more.By, more.Note, b.stamp()); err != nil {
-				return err
-			}
-		default:
+		more.Trait, more.Entered = t.trait.Name, strings.TrimSpace(value+" "+unit)
+		if err := w.cell(ctx, fruit, plant, group, r, more); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// cell writes one observation, over the one of the same subject, trait and day. By and note of that one stay where
+// the sheet leaves them empty.
+func (w *benchWriter) cell(ctx context.Context, fruit, plant, group any, r Reading, more Observation) error {
+	var id int64
+	var value sql.NullFloat64
+	var words, by, note string
+	err := w.tx.QueryRowContext(ctx, `SELECT id, value, words, observer, note FROM observations WHERE harvest_id = ? AND fruit_id IS ? AND plant_id IS ? AND grp IS ? AND trait = ? AND observed IS ? ORDER BY id DESC LIMIT 1`,
+		w.harvest, fruit, plant, group, more.Trait, textOrNil(more.Date)).Scan(&id, &value, &words, &by, &note)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		w.out.Added++
+		_, err = insert(ctx, w.tx, `INSERT INTO observations (harvest_id, fruit_id, plant_id, grp, trait, value, words, unit, entered_as, observed, observer, note, entered)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, w.harvest, fruit, plant, group, more.Trait, r.Value, r.Words, r.Unit, more.Entered, textOrNil(more.Date), more.By, more.Note, w.b.stamp())
+		return err
+	case err != nil:
+		return err
+	}
+	more.By, more.Note = cmp.Or(more.By, by), cmp.Or(more.Note, note)
+	same := words == r.Words && value.Valid == (r.Value != nil) && (r.Value == nil || *r.Value == value.Float64)
+	if same && more.By == by && more.Note == note {
+		w.out.Same++
+		return nil
+	}
+	w.out.Changed++
+	_, err = w.tx.ExecContext(ctx, "UPDATE observations SET value = ?, words = ?, entered_as = ?, observer = ?, note = ?, entered = ? WHERE id = ?",
+		r.Value, r.Words, more.Entered, more.By, more.Note, w.b.stamp(), id)
+	return err
 }

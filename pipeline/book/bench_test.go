@@ -61,6 +61,31 @@ func TestBenchSheet(t *testing.T) {
 	if got.Added != 2 || got.Same != 1 || len(got.Problems) != 1 || !strings.Contains(got.Problems[0], "table-9.jpg/1") {
 		t.Errorf("second sheet: %+v", got)
 	}
+	// A corrected note or name is taken too; a sheet without them takes none away.
+	for i, want := range []struct {
+		csv            string
+		changed, same  int
+		observer, note string
+	}{
+		{"photo;fruit;weight (g);by;note\ntable-1.jpg;2;998;Åse;with its stalk\n", 1, 0, "Åse", "with its stalk"},
+		{"photo;fruit;weight (g);by;note\ntable-1.jpg;2;998;Åse;without its stalk\n", 1, 0, "Åse", "without its stalk"},
+		{"photo;fruit;weight (g)\ntable-1.jpg;2;998\n", 0, 1, "Åse", "without its stalk"},
+		{"photo;fruit;weight (g)\ntable-1.jpg;2;1001\n", 1, 0, "Åse", "without its stalk"},
+	} {
+		if rows, err = exchange.RawCSV(strings.NewReader(want.csv)); err != nil {
+			t.Fatal(err)
+		}
+		if got, err = b.ReadBench(ctx, "2026", rows, false); err != nil || got.Changed != want.changed || got.Same != want.same {
+			t.Errorf("sheet %d: %+v, %v", i, got, err)
+		}
+		h, err := b.Harvest(ctx, "2026")
+		must(t, err)
+		for _, o := range h.Observations {
+			if o.Photo == "table-1.jpg" && o.Fruit == 2 && o.Trait == "weight" && (o.By != want.observer || o.Note != want.note) {
+				t.Errorf("sheet %d: by %q, note %q", i, o.By, o.Note)
+			}
+		}
+	}
 	for _, bad := range [][][]string{nil, {{"photo", "fruit"}}, {{"photo", "smell"}}} {
 		if _, err := b.ReadBench(ctx, "2026", bad, false); err == nil {
 			t.Errorf("%v: no error", bad)
