@@ -2,7 +2,7 @@ package body
 
 import (
 	"math"
-	"sort"
+	"slices"
 
 	"offtype/measure/geom"
 )
@@ -48,6 +48,10 @@ type task struct {
 	robust  float64   // robust scale, multiples of sigma
 	kept    bool      // the rays' spots are those of the model to come
 	loss    float64   // robust loss of the outline at the last pass
+	under   []float64 // softness of each view's outline under the stalk at the last pass, px
+	eq      *normal   // room of a descent
+	buf     []float64
+	sorted  []float64
 	abs     []float64 // |residual| of the free rays at the last pass, multiples of sigma
 }
 
@@ -64,11 +68,11 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 		c = 2.5 * t.robust
 	}
 	t.loss = 0
-	under := make([]float64, len(t.views))
-	for v := range under {
-		p, out := m.pole(0)
+	t.under = t.under[:0]
+	p, out := m.pole(0)
+	for v := range t.views {
 		facing := out.Dot(t.eyes[v].Sub(p).Unit())
-		under[v] = rimPx + (underPx-rimPx)*math.Min(1, math.Max(0, 1.5+5*facing))
+		t.under = append(t.under, rimPx+(underPx-rimPx)*math.Min(1, math.Max(0, 1.5+5*facing)))
 	}
 	t.abs = t.abs[:0]
 	for i := range t.rays {
@@ -97,10 +101,10 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 			k *= y.sigma / besidePx
 			r *= y.sigma / besidePx
 		case y.edge == geom.EdgeStalk:
-			if r < 0 && under[y.view] == underPx {
+			if r < 0 && t.under[y.view] == underPx {
 				continue // behind the stalk
 			}
-			u := y.sigma / under[y.view]
+			u := y.sigma / t.under[y.view]
 			k *= u
 			r *= u
 		}
@@ -157,9 +161,9 @@ func (t *task) spread() float64 {
 	if len(t.abs) == 0 {
 		return 1
 	}
-	v := append([]float64(nil), t.abs...)
-	sort.Float64s(v)
-	return 1.4826 * v[len(v)/2]
+	t.sorted = append(t.sorted[:0], t.abs...)
+	slices.Sort(t.sorted)
+	return 1.4826 * t.sorted[len(t.sorted)/2]
 }
 
 // level fills the normal equations at m; parameters without evidence stay where they are.
@@ -170,11 +174,18 @@ func (t *task) level(m *model, eq *normal, row []float64) {
 	eq.prop()
 }
 
+// room returns the buffers of a descent over n parameters; the next one takes the same.
+func (t *task) room(n int) (row, x, work []float64, eq *normal) {
+	if t.eq == nil || t.eq.n != n {
+		t.eq, t.buf = newNormal(n), make([]float64, n*(n+2))
+	}
+	return t.buf[:n:n], t.buf[n : 2*n : 2*n], t.buf[2*n:], t.eq
+}
+
 // descend minimises from m, in place, by Levenberg and Marquardt's method and returns the cost.
 func (t *task) descend(m *model, iterations int) float64 {
 	n := len(m.p)
-	row, x, work := make([]float64, n), make([]float64, n), make([]float64, n*n)
-	eq := newNormal(n)
+	row, x, work, eq := t.room(n)
 	lambda := 1e-3
 	t.forget()
 	t.robust = 1

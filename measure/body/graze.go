@@ -78,7 +78,21 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 	if m.ribs > 0 {
 		near = nearRib
 	}
-	return bottom(l, step, bow, near, func(l float64) float64 { _, s := m.along(r, l); return s })
+	v := valley{lo: l - step, hi: l + step, curve: 2}
+	if bow > 0 {
+		v.curve = bow
+	}
+	_, s := m.along(r, l)
+	for i := 0; i < 12; i++ {
+		nl := v.next(l, s)
+		if math.Abs(nl-l) < near && (i > 0 || bow > 0) {
+			break
+		}
+		_, ns := m.along(r, nl)
+		v.learn(ns-s, nl-l)
+		l, s = nl, ns
+	}
+	return l, v.curve
 }
 
 // grazeBent is graze for a bent body; it returns the station too.
@@ -100,43 +114,51 @@ func (m *model) grazeBent(o, d geom.Vec3, near, bow float64) (l, curve, t float6
 		}
 		t = math.NaN()
 	}
-	l, curve = bottom(l, step, bow, nearEnough, func(l float64) float64 {
+	v := valley{lo: l - step, hi: l + step, curve: 2}
+	if bow > 0 {
+		v.curve = bow
+	}
+	slope := func(l float64) float64 {
 		s := m.look(o.Add(d.Scale(l)), t)
 		t = s.t
 		return s.grad.Dot(d)
-	})
-	return l, curve, t
-}
-
-// bottom finds where slope is zero within step of l by Newton's method with a difference quotient, starting
-// with second derivative bow if that is known; it returns the place and the second derivative.
-func bottom(l, step, bow, near float64, slope func(float64) float64) (at, curve float64) {
-	lo, hi := l-step, l+step
-	curve = 2
-	if bow > 0 {
-		curve = bow
 	}
 	s := slope(l)
 	for i := 0; i < 12; i++ {
-		if s > 0 {
-			hi = l
-		} else {
-			lo = l
-		}
-		nl := l - s/curve
-		if nl <= lo || nl >= hi {
-			nl = (lo + hi) / 2
-		}
-		if math.Abs(nl-l) < near && (i > 0 || bow > 0) {
+		nl := v.next(l, s)
+		if math.Abs(nl-l) < nearEnough && (i > 0 || bow > 0) {
 			break
 		}
 		ns := slope(nl)
-		if c := (ns - s) / (nl - l); c > 0.05 && c < 1e4 {
-			curve = c
-		}
+		v.learn(ns-s, nl-l)
 		l, s = nl, ns
 	}
-	return l, curve
+	return l, v.curve, t
+}
+
+// valley is where a slope's zero is sought by Newton's method with a difference quotient: bounds and the present
+// second derivative.
+type valley struct{ lo, hi, curve float64 }
+
+// next returns the next place to look at from l, where the slope is s.
+func (v *valley) next(l, s float64) float64 {
+	if s > 0 {
+		v.hi = l
+	} else {
+		v.lo = l
+	}
+	nl := l - s/v.curve
+	if nl <= v.lo || nl >= v.hi {
+		nl = (v.lo + v.hi) / 2
+	}
+	return nl
+}
+
+// learn takes the slope's change over a step.
+func (v *valley) learn(change, step float64) {
+	if c := change / step; c > 0.05 && c < 1e4 {
+		v.curve = c
+	}
 }
 
 // beside returns the distance along the ray to the point beside the place where it passes the axis of a

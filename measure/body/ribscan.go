@@ -62,10 +62,10 @@ func (t *task) newRibScan(smooth *model) *ribScan {
 func (s *ribScan) try(n int, phase float64) candidate {
 	np := len(s.m.p)
 	m := newModel(append(append([]float64(nil), s.m.p...), ribDepth, phase), s.m.nq, s.m.prof.rho0, n)
-	near := append([]float64(nil), s.at...)
+	near, bow := append([]float64(nil), s.at...), make([]float64, len(s.at))
 	depth, turn := &m.p[np], &m.p[np+1]
 	for step := 0; ; step++ {
-		cost, e := s.solve(m, near, step == 0)
+		cost, e := s.solve(m, near, bow, step == 0)
 		if step == scanSteps {
 			for i := range s.m.p { // the smooth parameters follow
 				m.p[i] += s.y[0][i]
@@ -81,7 +81,7 @@ func (s *ribScan) try(n int, phase float64) candidate {
 
 // solve returns the cost of m once the smooth parameters have followed, with the step of depth and phase that
 // lessens it most; y[0] becomes the step of the smooth parameters at the present depth and phase.
-func (s *ribScan) solve(m *model, near []float64, search bool) (cost float64, e [2]float64) {
+func (s *ribScan) solve(m *model, near, bow []float64, search bool) (cost float64, e [2]float64) {
 	np := len(s.m.p)
 	g, b0, b1 := s.x[0], s.x[1], s.x[2]
 	copy(g, s.g)
@@ -96,8 +96,8 @@ func (s *ribScan) solve(m *model, near []float64, search bool) (cost float64, e 
 		if search {
 			near[i] = m.ridge(&l, near[i])
 		}
-		at, curve := m.grazeStraight(&l, near[i], 0)
-		near[i] = at
+		at, curve := m.grazeStraight(&l, near[i], bow[i])
+		near[i], bow[i] = at, curve
 		sp := m.lookAlong(&l, at)
 		sp.settle(sp.grad.Dot(y.d), curve)
 		gn := sp.grad.Norm()
