@@ -23,6 +23,7 @@ func (d *Desk) varietyRoutes(m *http.ServeMux) {
 	m.HandleFunc("POST /varieties/edit", d.saveVariety)
 	m.HandleFunc("POST /varieties/words", d.varietyFromWords)
 	m.HandleFunc("POST /varieties/learn", d.varietyFromHarvest)
+	m.HandleFunc("POST /varieties/file", d.varietyFromFile)
 	m.HandleFunc("GET /varieties/{name}/file", d.varietyText)
 }
 
@@ -370,6 +371,25 @@ func (d *Desk) varietyFromHarvest(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	http.Redirect(w, r, "/varieties?said=made", http.StatusSeeOther)
+}
+
+// varietyFromFile keeps a description that was written or learnt elsewhere.
+func (d *Desk) varietyFromFile(w http.ResponseWriter, r *http.Request) {
+	up, err := oneFile(w, r, maxCardFile)
+	if err != nil {
+		d.printProblem(w, r, err)
+		return
+	}
+	x, err := reference.Parse(up.data)
+	if err == nil {
+		err = d.keepVariety("", nil, x)
+	}
+	if err != nil {
+		d.printProblem(w, r, fmt.Errorf("%s: %w", safeName(up.name), err))
+		return
+	}
+	w.Header().Set("HX-Redirect", "/varieties?said=saved")
+	w.WriteHeader(http.StatusCreated)
 }
 
 // varietyText gives the description's file away, for the command line.

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -89,5 +90,31 @@ func TestBitterIsAnswered(t *testing.T) {
 		if c.cell.Head() != c.head || c.cell.Bitter() != c.said {
 			t.Errorf("%+v: %q, %v; want %q, %v", c.cell, c.cell.Head(), c.cell.Bitter(), c.head, c.said)
 		}
+	}
+}
+
+// A description that was made elsewhere can be brought as a file; what is no description is refused with the reason.
+func TestDescriptionFromAFile(t *testing.T) {
+	d, base := startDesk(t)
+	c := newClient(t, d, base)
+	good, err := os.ReadFile("../../testdata/demo/variety.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct {
+		data   string
+		status int
+		said   string
+	}{
+		{string(good), http.StatusCreated, ""},
+		{"name: x\ntraits: {length: long}\n", http.StatusUnprocessableEntity, "mine.yaml"},
+	} {
+		kind, body := multi(t, "file", "mine.yaml", []byte(x.data))
+		if s, b := c.send("POST", "/varieties/file", kind, body, map[string]string{"X-Desk-Token": d.token}); s != x.status || !strings.Contains(b, x.said) {
+			t.Errorf("%d %q; want %d and %q", s, b, x.status, x.said)
+		}
+	}
+	if got, err := d.readVariety("hollin-tan"); err != nil || got.Version != "2025-1" || len(d.varietyNames()) != 1 {
+		t.Errorf("descriptions %v, %v", d.varietyNames(), err)
 	}
 }
