@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"offtype/cluster/reference"
 	"offtype/measure/colour"
@@ -380,12 +381,15 @@ func (d *Desk) varietyFromFile(w http.ResponseWriter, r *http.Request) {
 		d.printProblem(w, r, err)
 		return
 	}
-	x, err := reference.Parse(up.data)
+	var x *reference.Description
+	if err = errors.New("it holds no text; choose the .yaml file of a description"); utf8.Valid(up.data) {
+		x, err = reference.Parse(up.data)
+	}
 	if err == nil {
 		err = d.keepVariety("", nil, x)
 	}
 	if err != nil {
-		d.printProblem(w, r, fmt.Errorf("%s: %w", safeName(up.name), err))
+		d.printProblem(w, r, fmt.Errorf("the file %s: %w", safeName(up.name), err))
 		return
 	}
 	w.Header().Set("HX-Redirect", "/varieties?said=saved")

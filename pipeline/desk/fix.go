@@ -123,6 +123,9 @@ func (d *Desk) afterFix(w http.ResponseWriter, r *http.Request, h *harvest, n in
 	h.mu.Lock()
 	v, ok := h.tableData(r.PathValue("key"))
 	v.Fruit = h.fruitData(v.Key, n)
+	if plant := oneLine(r.PostForm.Get("plant"), 20); err == nil && r.PostForm.Get("op") == "plant" && h.onlyFruitOf(plant) {
+		v.Message = strings.TrimSpace(v.Message + fmt.Sprintf(" Plant %s has this fruit only. If the number is a slip, take it back with Undo.", plant))
+	}
 	h.mu.Unlock()
 	if !ok {
 		d.notFound(w, r)
@@ -136,6 +139,27 @@ func (d *Desk) afterFix(w http.ResponseWriter, r *http.Request, h *harvest, n in
 		return
 	}
 	d.piece(w, "photo", "sheet", v)
+}
+
+// onlyFruitOf reports whether one fruit alone carries this plant number while others carry other numbers: a new plant, or
+// a slip. The caller holds mu.
+func (h *harvest) onlyFruitOf(plant string) bool {
+	with, others := 0, 0
+	for _, l := range h.live {
+		if l.part == nil {
+			continue
+		}
+		for i := range l.part.Fruits {
+			switch l.part.Fruits[i].Plant {
+			case "":
+			case plant:
+				with++
+			default:
+				others++
+			}
+		}
+	}
+	return with == 1 && others > 0
 }
 
 // correct changes the corrections of a photo and measures it again. Nothing is saved when the

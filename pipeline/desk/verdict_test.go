@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"offtype/pipeline"
 	"offtype/pipeline/record"
 )
 
@@ -108,6 +109,7 @@ func TestDescriptionFromAFile(t *testing.T) {
 	}{
 		{string(good), http.StatusCreated, ""},
 		{"name: x\ntraits: {length: long}\n", http.StatusUnprocessableEntity, "mine.yaml"},
+		{"\xff\xd8\xff\xe0 a photo", http.StatusUnprocessableEntity, "it holds no text"},
 	} {
 		kind, body := multi(t, "file", "mine.yaml", []byte(x.data))
 		if s, b := c.send("POST", "/varieties/file", kind, body, map[string]string{"X-Desk-Token": d.token}); s != x.status || !strings.Contains(b, x.said) {
@@ -116,5 +118,15 @@ func TestDescriptionFromAFile(t *testing.T) {
 	}
 	if got, err := d.readVariety("hollin-tan"); err != nil || got.Version != "2025-1" || len(d.varietyNames()) != 1 {
 		t.Errorf("descriptions %v, %v", d.varietyNames(), err)
+	}
+}
+
+// A plant number that only one fruit carries is asked about.
+func TestOnlyFruitOfAPlant(t *testing.T) {
+	h := &harvest{live: map[string]*live{"a": {part: &pipeline.Part{Fruits: []record.Fruit{{Plant: "3"}, {Plant: "3"}, {Plant: "33"}, {}}}}, "b": {}}}
+	for plant, want := range map[string]bool{"33": true, "3": false, "5": false} {
+		if got := h.onlyFruitOf(plant); got != want {
+			t.Errorf("plant %s: %v, want %v", plant, got, want)
+		}
 	}
 }
