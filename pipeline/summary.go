@@ -3,7 +3,6 @@ package pipeline
 import (
 	"fmt"
 	"path/filepath"
-	"sort"
 	"strings"
 
 	"offtype/pipeline/judge"
@@ -60,29 +59,10 @@ func (r *Result) Summary() Summary {
 		s.Variety, s.Version = v.Name, v.Version
 	}
 	for _, g := range r.Run.Judgement.Groups {
-		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, Plants: plantsOf(r.Run, g.Group), Verdict: g.Verdict, Reasons: g.Why()}
+		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, Plants: append([]string{}, r.Run.PlantsOf(g.Group)...), Verdict: g.Verdict, Reasons: g.Why()}
 		s.Groups = append(s.Groups, sg)
 	}
 	return s
-}
-
-// plantsOf lists the plants with fruit in group g, in plant order.
-func plantsOf(run *record.Run, g int) []string {
-	seen := map[string]bool{}
-	out := []string{}
-	for _, m := range run.Groups {
-		if m.Group == g && m.Plant != "" && !seen[m.Plant] {
-			seen[m.Plant] = true
-			out = append(out, m.Plant)
-		}
-	}
-	sort.Slice(out, func(i, j int) bool {
-		if len(out[i]) != len(out[j]) {
-			return len(out[i]) < len(out[j])
-		}
-		return out[i] < out[j]
-	})
-	return out
 }
 
 // Text is the summary in words.

@@ -6,11 +6,13 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"sort"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 
 	"offtype/pipeline/exchange"
+	"offtype/pipeline/record"
 )
 
 // BenchTraits are the columns of the sheet that is filled in at the bench, with the unit to write in.
@@ -48,30 +50,19 @@ func (b *Book) BenchTable(ctx context.Context, harvest string) (exchange.Table, 
 		row[0], row[1], row[2], row[3] = photo, fruit, plant, group
 		t.Rows = append(t.Rows, row)
 	}
-	plants, groups := map[string]bool{}, map[int]bool{}
+	var plants []string
+	groups := map[int]bool{}
 	for _, g := range run.Groups {
 		groups[g.Group] = true
 	}
 	for _, f := range run.Fruits {
 		add(f.Photo, strconv.Itoa(f.Number), f.Plant, nil)
-		if f.Plant != "" {
-			plants[f.Plant] = true
-		}
+		plants = append(plants, f.Plant)
 	}
-	var names []string
-	for p := range plants {
-		names = append(names, p)
-	}
-	sort.Slice(names, func(i, j int) bool { return plantLess(names[i], names[j]) })
-	for _, p := range names {
+	for _, p := range record.SortedPlants(plants) {
 		add(nil, nil, p, nil)
 	}
-	var nums []int
-	for g := range groups {
-		nums = append(nums, g)
-	}
-	sort.Ints(nums)
-	for _, g := range nums {
+	for _, g := range slices.Sorted(maps.Keys(groups)) {
 		add(nil, nil, nil, strconv.Itoa(g))
 	}
 	return t, nil

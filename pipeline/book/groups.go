@@ -4,8 +4,9 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"sort"
-	"strings"
+	"slices"
+
+	"offtype/pipeline/record"
 )
 
 // putGroups writes groups.csv.
@@ -73,14 +74,6 @@ func (r *recorder) plants() []string {
 	for p := range seen {
 		out = append(out, p)
 	}
-	sort.Slice(out, func(i, j int) bool { return plantLess(out[i], out[j]) })
+	slices.SortFunc(out, record.ComparePlants)
 	return out
-}
-
-// plantLess orders plant numbers as numbers where they are numbers.
-func plantLess(a, b string) bool {
-	if len(a) != len(b) && strings.Trim(a+b, "0123456789") == "" {
-		return len(a) < len(b)
-	}
-	return a < b
 }

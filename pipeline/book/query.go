@@ -5,8 +5,10 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
-	"sort"
+	"slices"
 	"strings"
+
+	"offtype/pipeline/record"
 )
 
 // Grower, Lot, Plant, Picture, Decision and Note are entries of the book as other packages read them.
@@ -187,7 +189,7 @@ func (h *Harvest) plants(ctx context.Context, tx *sql.Tx, hid int64) error {
 			return err
 		}
 	}
-	sort.SliceStable(h.Plants, func(i, j int) bool { return plantLess(h.Plants[i].Number, h.Plants[j].Number) })
+	slices.SortStableFunc(h.Plants, func(a, b Plant) int { return record.ComparePlants(a.Number, b.Number) })
 	return nil
 }
 
@@ -323,18 +325,9 @@ func (h *Harvest) PlantNamed(number string) *Plant {
 func (h *Harvest) Variety() string {
 	var out []string
 	for _, l := range h.Lots {
-		if l.Variety != "" && !contains(out, l.Variety) {
+		if l.Variety != "" && !slices.Contains(out, l.Variety) {
 			out = append(out, l.Variety)
 		}
 	}
 	return strings.Join(out, ", ")
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
 }

@@ -151,11 +151,7 @@ func (c *cutter) rows(v *sectionView, a, b *Side) {
 	fa, fb := newTable(a, nil).shown(v.FromGroup, rowsShown), newTable(b, nil).shown(v.ToGroup, rowsShown)
 	most := 0.0
 	for _, f := range append(append([]*record.Fruit(nil), fa...), fb...) {
-		for _, x := range []record.Value{f.Length, f.Width} {
-			if x.Ok() {
-				most = math.Max(most, x.V)
-			}
-		}
+		most = math.Max(most, f.LongestMM())
 	}
 	if most == 0 {
 		v.NoPhotos = "No outlines with a size are at hand, so that there are no pictures."

@@ -225,12 +225,7 @@ func (h *harvest) fruit(file string, n int) *record.Fruit {
 func (h *harvest) pxPerMM() float64 {
 	long := 0.0
 	for i := range h.result.Fruits {
-		f := &h.result.Fruits[i]
-		for _, v := range []record.Value{f.Length, f.Width} {
-			if v.Ok() {
-				long = math.Max(long, v.V)
-			}
-		}
+		long = math.Max(long, h.result.Fruits[i].LongestMM())
 	}
 	if long == 0 {
 		return 0

@@ -1,11 +1,9 @@
 package desk
 
 import (
-	"fmt"
 	"image"
 	"math"
 	"os"
-	"strings"
 
 	"offtype/measure/geom"
 	"offtype/pipeline"
@@ -26,25 +24,6 @@ func (h *harvest) openPreview(part *pipeline.Part) (image.Image, float64, error)
 		return nil, 0, err
 	}
 	return photo.ToImage(p), float64(p.Width) / float64(part.Photo.Width), nil
-}
-
-// pathOf draws points as an SVG path; SVG counts from the pixel's corner.
-func pathOf(pts []geom.Px, closed bool) string {
-	if len(pts) == 0 {
-		return ""
-	}
-	var b strings.Builder
-	for i, p := range pts {
-		c := byte('L')
-		if i == 0 {
-			c = 'M'
-		}
-		fmt.Fprintf(&b, "%c%.1f %.1f", c, p.X+.5, p.Y+.5)
-	}
-	if closed {
-		b.WriteByte('Z')
-	}
-	return b.String()
 }
 
 // thin leaves out points of a line that lie within tol px of what is left (Ramer 1972, Douglas and Peucker 1973):
@@ -129,15 +108,4 @@ func plusMinus(v record.Value, decimals int, unit string) string {
 		s += " " + unit
 	}
 	return s
-}
-
-func notesInWords(notes []string) []string {
-	var out []string
-	for _, n := range notes {
-		if w, ok := record.NoteWords[n]; ok {
-			n = w
-		}
-		out = append(out, strings.ReplaceAll(n, "-", " "))
-	}
-	return out
 }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
@@ -148,7 +149,7 @@ func (h *harvest) tableData(key string) (tableData, bool) {
 	ph := &l.part.Photo
 	v.W, v.H, v.Font = ph.Width, ph.Height, float64(max(ph.Width, ph.Height))/48
 	for _, q := range ph.Quads {
-		v.Quads = append(v.Quads, pathOf(q, true))
+		v.Quads = append(v.Quads, picture.SVGPath(q, true))
 	}
 	v.Text = record.Count(len(l.part.Fruits), "fruit", "fruit") + "."
 	if !p.None {
@@ -179,18 +180,18 @@ var fixWords = map[string]string{
 // shape draws a fruit; the caller holds mu.
 func (h *harvest) shape(f *record.Fruit) shape {
 	g, v := h.finding(f.Key())
-	s := shape{Number: f.Number, Plant: f.Plant, Outline: pathOf(thin(f.Outline, 0.5), true), Stalk: pathOf(thin(f.StalkPx, 0.7), true), X: f.X, Y: f.Y}
+	s := shape{Number: f.Number, Plant: f.Plant, Outline: picture.SVGPath(thin(f.Outline, 0.5), true), Stalk: picture.SVGPath(thin(f.StalkPx, 0.7), true), X: f.X, Y: f.Y}
 	s.Colour, s.Dash = record.GroupLook(0)
 	if g != nil {
 		s.Colour, s.Dash = record.GroupLook(g.Group)
 	}
 	if f.LengthLine[0] != f.LengthLine[1] {
-		s.Length = pathOf(f.LengthLine[:], false)
+		s.Length = picture.SVGPath(f.LengthLine[:], false)
 	}
 	if f.WidthLine[0] != f.WidthLine[1] {
-		s.Width = pathOf(f.WidthLine[:], false)
+		s.Width = picture.SVGPath(f.WidthLine[:], false)
 	}
-	s.Middle = pathOf(thin(f.MidlinePx, 1), false)
+	s.Middle = picture.SVGPath(thin(f.MidlinePx, 1), false)
 	if f.StemPx != nil {
 		s.Stem = fmt.Sprintf("%.1f,%.1f", f.StemPx.X+.5, f.StemPx.Y+.5)
 	}

@@ -2,7 +2,6 @@ package judge
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -68,21 +67,4 @@ func (a aside) reason(f *record.Fruit) string {
 		return s
 	}
 	return a.fruits[f.Key()]
-}
-
-// byNumber sorts plant tags as numbers, words after them.
-func byNumber(tags []string) {
-	slices.SortFunc(tags, func(a, b string) int {
-		x, ex := strconv.Atoi(a)
-		y, ey := strconv.Atoi(b)
-		switch {
-		case ex == nil && ey == nil && x != y:
-			return x - y
-		case ex == nil && ey != nil:
-			return -1
-		case ex != nil && ey == nil:
-			return 1
-		}
-		return strings.Compare(a, b)
-	})
 }

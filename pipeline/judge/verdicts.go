@@ -149,7 +149,7 @@ func (j *judging) plantVerdicts() {
 			see(strconv.Itoa(t))
 		}
 	}
-	byNumber(tags)
+	slices.SortFunc(tags, record.ComparePlants)
 	for _, t := range tags {
 		pv := record.PlantVerdict{Plant: t, Fruits: n[t], Verdict: record.NotJudged}
 		switch r, ok := j.found.Plants[t]; {

@@ -1,8 +1,21 @@
 package record
 
-// NoteWords says the note codes of fruits.csv and photos.csv in words for people; docs/tables.md
-// explains them at length. Pages show a code that is not here as it stands.
-var NoteWords = map[string]string{
+import "strings"
+
+// NotesInWords says note codes in words for people. A code that has none is shown as it stands, without its hyphens.
+func NotesInWords(codes []string) []string {
+	out := make([]string, len(codes))
+	for i, c := range codes {
+		var ok bool
+		if out[i], ok = noteWords[c]; !ok {
+			out[i] = strings.ReplaceAll(c, "-", " ")
+		}
+	}
+	return out
+}
+
+// noteWords says the note codes of fruits.csv and photos.csv in words; docs/tables.md explains them at length.
+var noteWords = map[string]string{
 	// on a fruit
 	"cut":                 "cut by the picture's edge",
 	"near-edge":           "near the picture's edge",

@@ -12,7 +12,7 @@ func TestNotesAreDocumented(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for code, words := range NoteWords {
+	for code, words := range noteWords {
 		if !strings.Contains(string(doc), "`"+code+"`") {
 			t.Errorf("docs/tables.md does not explain `%s`", code)
 		}

@@ -1,6 +1,9 @@
 package record
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // groupColours tell groups apart on photos and drawings: readable by colour-blind eyes (Okabe and Ito's set, brightened
 // for photos), each with a dash of its own, so that colour is never the only sign. The first group is the
@@ -26,6 +29,17 @@ func (f *Fruit) Caption() string {
 		return "plant " + f.Plant + ", " + s
 	}
 	return s
+}
+
+// LongestMM is the larger of length and width, 0 when neither was measured.
+func (f *Fruit) LongestMM() float64 {
+	long := 0.0
+	for _, v := range []Value{f.Length, f.Width} {
+		if v.Ok() {
+			long = math.Max(long, v.V)
+		}
+	}
+	return long
 }
 
 // SizeWords is the size in a few words: "213 × 98 mm". Without a scale sizes mean nothing outside the photo: the ratio

@@ -221,20 +221,11 @@ func (b *docBuilder) verdictText(v record.Verdict) string {
 
 // plantsOf lists the plants of fruit, in plant order.
 func plantsOf(fs []*record.Fruit) []string {
-	seen := map[string]bool{}
-	var out []string
+	var names []string
 	for _, f := range fs {
-		if f.Plant != "" && !seen[f.Plant] {
-			out, seen[f.Plant] = append(out, f.Plant), true
-		}
+		names = append(names, f.Plant)
 	}
-	sort.Slice(out, func(i, j int) bool {
-		if len(out[i]) != len(out[j]) {
-			return len(out[i]) < len(out[j])
-		}
-		return out[i] < out[j]
-	})
-	return out
+	return record.SortedPlants(names)
 }
 
 // finding is the result in one sentence, with its interval.

@@ -7,7 +7,6 @@ import (
 	"math"
 	"net/url"
 	"sort"
-	"strings"
 
 	"offtype/measure/geom"
 	"offtype/pipeline/picture"
@@ -53,12 +52,7 @@ func (b *builder) photos() error {
 func (b *builder) cutScale() float64 {
 	most := 0.0
 	for i := range b.run.Fruits {
-		f := &b.run.Fruits[i]
-		for _, v := range []record.Value{f.Length, f.Width} {
-			if v.Ok() {
-				most = math.Max(most, v.V)
-			}
-		}
+		most = math.Max(most, b.run.Fruits[i].LongestMM())
 	}
 	if most == 0 {
 		return 0
@@ -84,7 +78,7 @@ func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView,
 		v.Message = "The colours of this photo are doubtful. They are not used for verdicts."
 	}
 	for _, q := range p.Quads {
-		v.Quads = append(v.Quads, svgPath(q, true))
+		v.Quads = append(v.Quads, picture.SVGPath(q, true))
 	}
 	if preview != nil {
 		small, _ := shrinkTo(preview, pagePhotoSide)
@@ -144,33 +138,18 @@ func shrinkTo(m image.Image, side int) (image.Image, float64) {
 	return picture.Shrink(pix, r.Dx(), r.Dy(), side)
 }
 
-func svgPath(pts []geom.Px, closed bool) string {
-	var s strings.Builder
-	for i, p := range pts {
-		c := 'L'
-		if i == 0 {
-			c = 'M'
-		}
-		fmt.Fprintf(&s, "%c%.1f %.1f", c, p.X+.5, p.Y+.5)
-	}
-	if closed && len(pts) > 0 {
-		s.WriteByte('Z')
-	}
-	return s.String()
-}
-
 func (b *builder) shape(f *record.Fruit, stroke float64) shapeView {
 	m := b.member[f.Key()]
-	s := shapeView{Anchor: anchor(f.Key()), Outline: svgPath(thin(f.Outline, 240), true), Number: f.Number, X: f.X, Y: f.Y, Size: 30 * stroke}
+	s := shapeView{Anchor: anchor(f.Key()), Outline: picture.SVGPath(thin(f.Outline, 240), true), Number: f.Number, X: f.X, Y: f.Y, Size: 30 * stroke}
 	s.Colour, s.Dash = record.GroupLook(m.Group)
 	if len(f.StalkPx) > 2 {
-		s.Stalk = svgPath(thin(f.StalkPx, 80), true)
+		s.Stalk = picture.SVGPath(thin(f.StalkPx, 80), true)
 	}
 	if f.LengthLine[0] != f.LengthLine[1] {
-		s.Length = svgPath(f.LengthLine[:], false)
+		s.Length = picture.SVGPath(f.LengthLine[:], false)
 	}
 	if f.WidthLine[0] != f.WidthLine[1] {
-		s.Width = svgPath(f.WidthLine[:], false)
+		s.Width = picture.SVGPath(f.WidthLine[:], false)
 	}
 	if v, ok := b.verdict[f.Key()]; ok && (v.Verdict == record.OffType || v.Verdict == record.Doubtful) {
 		s.Mark, _ = v.Verdict.Mark()
@@ -248,14 +227,6 @@ func (b *builder) strip() {
 	if b.run.Judgement.Variety == nil || len(b.run.Judgement.Groups) < 2 {
 		return
 	}
-	plants := map[int][]string{}
-	seen := map[string]bool{}
-	for _, m := range b.run.Groups {
-		if k := fmt.Sprint(m.Group, " ", m.Plant); m.Plant != "" && !seen[k] {
-			seen[k] = true
-			plants[m.Group] = append(plants[m.Group], m.Plant)
-		}
-	}
 	tall := 1
 	for _, g := range b.page.Groups {
 		if len(g.Cuts) == 0 || g.Cuts[0].Src == "" || len(b.page.Strip) == mostInStrip {
@@ -263,7 +234,7 @@ func (b *builder) strip() {
 		}
 		s := stripView{Number: g.Number, Cut: g.Cuts[0], Verdict: g.Verdict, VerdictClass: g.VerdictClass, Mark: g.Mark}
 		s.Who = fmt.Sprintf("group %d", g.Number)
-		if ps := plants[g.Number]; len(ps) > 0 {
+		if ps := b.run.PlantsOf(g.Number); len(ps) > 0 {
 			s.Who += ", " + record.NamedPlants(ps, 4)
 		}
 		b.page.Strip = append(b.page.Strip, s)

@@ -39,13 +39,7 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 	if f.Unsure {
 		notes = append(notes, "outline not sure")
 	}
-	for _, n := range f.Notes {
-		if w, ok := noteWords[n]; ok {
-			n = w
-		}
-		notes = append(notes, strings.ReplaceAll(n, "-", " "))
-	}
-	v.Notes = strings.Join(notes, "; ")
+	v.Notes = strings.Join(append(notes, record.NotesInWords(f.Notes)...), "; ")
 	return v
 }
 

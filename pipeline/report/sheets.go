@@ -371,12 +371,8 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 	if len(against(v.Reasons)) > 0 && b.judged() {
 		bs = append(bs, heading{text: b.t.Reasons, level: 3}, list{items: v.Reasons})
 	}
-	var notes []string
-	for _, n := range f.Notes {
-		notes = append(notes, strings.ReplaceAll(or(noteWords[n], n), "-", " "))
-	}
-	if len(notes) > 0 {
-		bs = append(bs, para{b.t.Notes + " " + strings.Join(notes, "; "), small})
+	if len(f.Notes) > 0 {
+		bs = append(bs, para{b.t.Notes + " " + strings.Join(record.NotesInWords(f.Notes), "; "), small})
 	}
 	return append(bs, b.handTable(func(h *Hand) bool {
 		return h.Photo == f.Photo && h.Fruit == f.Number || h.Fruit == 0 && h.Group == 0 && h.Plant != "" && h.Plant == f.Plant

@@ -1,7 +1,5 @@
 package report
 
-import "offtype/pipeline/record"
-
 // texts are the words of the page, in one place, so that another language is another value.
 type texts struct {
 	Lang, Kicker, Contents, Groups, GroupsIntro, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
@@ -36,6 +34,3 @@ var english = texts{
 		"This is what grew and what was measured. It is not a laboratory purity test and not a legal finding.",
 	},
 }
-
-// noteWords says the short codes of fruits.csv in words; unknown codes are shown as they are.
-var noteWords = record.NoteWords
