@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"offtype/pipeline/book"
+	"offtype/pipeline/record"
 )
 
 type bookShowCmd struct {
@@ -55,7 +56,7 @@ func (c *bookShowCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "the book holds no harvest yet; record one with: offtype run PHOTOS --harvest NAME --lot LOT")
 	}
 	for _, s := range list {
-		fmt.Fprintf(e.out, "%s: season %s, lot %s, %s, %d photos, %d fruit, measurement %d of %s\n", s.Name, orInt(s.Season), or(s.Lot), or(s.Variety), s.Photos, s.Fruits, s.Revision, or(s.Recorded))
+		fmt.Fprintf(e.out, "%s: season %s%s%s, %s, %d fruit, measurement %d of %s\n", s.Name, orInt(s.Season), named(", lot ", s.Lot), named(", ", s.Variety), record.Count(s.Photos, "photo", "photos"), s.Fruits, s.Revision, or(s.Recorded))
 	}
 	return nil
 }
@@ -116,7 +117,7 @@ func showNotes(w io.Writer, notes []book.Note) {
 }
 
 func showHarvest(w io.Writer, h *book.Harvest, notes []book.Note) error {
-	fmt.Fprintf(w, "harvest %s, season %s, picked %s, photographed %s\n", h.Name, orInt(h.Season), or(h.Picked), h.Stage)
+	fmt.Fprintf(w, "harvest %s, season %s, picked or photographed %s, fruit %s\n", h.Name, orInt(h.Season), or(h.Picked), h.Stage)
 	if h.Grower != nil {
 		fmt.Fprintf(w, "grower %s, %s\n", h.Grower.Name, or(h.Grower.Place))
 	}
@@ -133,7 +134,7 @@ func showHarvest(w io.Writer, h *book.Harvest, notes []book.Note) error {
 		if p.Control {
 			more = append(more, "control")
 		}
-		fmt.Fprintf(w, "plant %s (%s), lot %s %s\n", p.Number, p.Planting, or(p.Lot), strings.Join(more, "; "))
+		fmt.Fprintf(w, "plant %s (%s)%s%s\n", p.Number, p.Planting, named(", lot ", p.Lot), named(": ", strings.Join(more, "; ")))
 		showPictures(w, "plant "+p.Planting+"/"+p.Number, p.Pictures)
 	}
 	for _, o := range h.Observations {
@@ -175,6 +176,14 @@ func lost(why string) string {
 		return ""
 	}
 	return " [" + why + "]"
+}
+
+// named is before and s, or nothing where s is empty.
+func named(before, s string) string {
+	if s == "" {
+		return ""
+	}
+	return before + s
 }
 
 func or(s string) string {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strings"
 
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/card"
@@ -35,7 +36,7 @@ func (c *cardCmd) Run(e *env) error {
 	if err := atomic.Write(out, func(w io.Writer) error { return card.WritePDF(w, c.Number, card.Paper(c.Paper)) }); err != nil {
 		return err
 	}
-	return printed(e, c.JSON, out, "print it at 100 % on matt paper, then check the 100 mm line with a ruler")
+	return printed(e, c.JSON, out, "print it at 100 % on matt paper, check the 100 mm line with a ruler, then glue it flat on stiff board")
 }
 
 type tagsCmd struct {
@@ -68,6 +69,6 @@ func printed(e *env, asJSON bool, file, advice string) error {
 	if asJSON {
 		return json.NewEncoder(e.out).Encode(map[string]string{"file": file})
 	}
-	_, err := fmt.Fprintf(e.out, "%s written; %s\n", file, advice)
+	_, err := fmt.Fprintf(e.out, "%s written. %s%s\n", file, strings.ToUpper(advice[:1]), advice[1:])
 	return err
 }

@@ -36,7 +36,7 @@ func TestDescribe(t *testing.T) {
 		code int
 		says string
 	}{
-		{"template", []string{"--new", file("new.yaml")}, exitOK, "fill it in"},
+		{"template", []string{"--new", file("new.yaml")}, exitOK, "Fill it in"},
 		{"the template is valid", []string{"--check", file("new.yaml")}, exitOK, "no fault found"},
 		{"not over an existing file", []string{"--new", file("new.yaml")}, exitUsage, "not overwritten"},
 		{"learnt", []string{"--from", csv, "--name", "A", "--species", "Cucurbita moschata", "--out", file("learnt.yaml")}, exitOK, "3 plants"},

@@ -45,6 +45,11 @@ func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
 	for _, l := range rec.Said {
 		fmt.Fprintln(e.err, l)
 	}
+	if c.Stage != "" {
+		if err := b.Set(e.ctx, "harvest", c.Harvest, map[string]string{"stage": c.Stage}); err != nil {
+			return err
+		}
+	}
 	place, err := c.place()
 	if err != nil {
 		return err

@@ -138,6 +138,15 @@ func TestHandTraits(t *testing.T) {
 			t.Errorf("%s %q %q: %+v, want %v %q", c.trait, c.value, c.unit, r, c.want, c.words)
 		}
 	}
+	if _, err := HandTraitNamed("Flesh"); err == nil || !strings.Contains(err.Error(), "write flesh_colour") {
+		t.Errorf("a gardener's word: %v", err)
+	}
+	for word, near := range meant {
+		first, _, _ := strings.Cut(strings.ReplaceAll(near, " or ", ","), ",")
+		if _, err := HandTraitNamed(first); err != nil {
+			t.Errorf("%q leads to %q, which is no trait", word, first)
+		}
+	}
 	if _, err := HandTraitNamed("smell"); err == nil || !strings.Contains(err.Error(), "weight") {
 		t.Errorf("unknown trait: %v", err)
 	}

@@ -54,6 +54,9 @@ func (b *Book) RecordRun(ctx context.Context, harvest, lot string, run record.Ru
 			break
 		}
 	}
+	if err == nil {
+		err = r.twice(ctx)
+	}
 	if err != nil {
 		return Recorded{}, fmt.Errorf("record harvest %q: %w", harvest, err)
 	}

@@ -138,6 +138,24 @@ func TestRecordAndLoad(t *testing.T) {
 	}
 }
 
+// The same photos under another name are said, for their fruit would count twice; a harvest measured again is not.
+func TestSamePhotosUnderTwoNames(t *testing.T) {
+	ctx := context.Background()
+	b := open(t, filepath.Join(t.TempDir(), "b.book"))
+	for _, c := range []struct {
+		harvest string
+		seed    uint64
+		want    bool
+	}{{"2025", 1, false}, {"2026", 2, false}, {"2026", 2, false}, {"2026 again", 2, true}} {
+		rec, err := b.RecordRun(ctx, c.harvest, "", sample(c.seed, 3, 2))
+		must(t, err)
+		said := strings.Join(rec.Said, "\n")
+		if got := strings.Contains(said, `3 photos of this harvest stand in the book under harvest "2026" too`); got != c.want {
+			t.Errorf("%s: %q; want the photos named: %v", c.harvest, said, c.want)
+		}
+	}
+}
+
 // Fruit from a table of values have no photo file, no outline and perhaps no photo at all.
 func TestRecordWithoutPhotos(t *testing.T) {
 	ctx := context.Background()

@@ -41,6 +41,14 @@ var HandTraits = []HandTrait{
 	{Name: "other", Help: "words"},
 }
 
+// meant leads from words that a gardener may use to the names of the book.
+var meant = map[string]string{
+	"rind": "rind_thumbnail, rind_force or rind_thickness", "skin": "rind_thumbnail, rind_force or rind_thickness", "hardness": "rind_thumbnail or rind_force",
+	"flesh": "flesh_colour or flesh_thickness", "colour": "flesh_colour", "color": "flesh_colour", "sweetness": "brix", "sugar": "brix",
+	"bitterness": "bitter, with yes or no", "flavour": "taste, with a number from 1 to 9", "flavor": "taste, with a number from 1 to 9", "mass": "weight",
+	"seed": "seed_maturity, or saved_seed", "seeds": "seed_maturity, or saved_seed", "storage": "keeping", "days": "days_to_maturity, or keeping", "note": "other", "notes": "other",
+}
+
 // HandTraitNamed returns a trait, or an error that lists them.
 func HandTraitNamed(name string) (HandTrait, error) {
 	name = strings.ReplaceAll(strings.ToLower(strings.TrimSpace(name)), " ", "_")
@@ -50,6 +58,9 @@ func HandTraitNamed(name string) (HandTrait, error) {
 			return t, nil
 		}
 		all = append(all, t.Name)
+	}
+	if near := meant[name]; near != "" {
+		return HandTrait{}, fmt.Errorf("%q is not something the book takes; write %s (all of them: %s)", name, near, strings.Join(all, ", "))
 	}
 	return HandTrait{}, fmt.Errorf("%q is not something the book takes; it takes: %s", name, strings.Join(all, ", "))
 }

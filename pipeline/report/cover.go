@@ -31,7 +31,7 @@ func (b *docBuilder) cover() []block {
 		{b.t.Grower, join(e.Grower, e.Place, e.Country)}, {b.t.Contact, e.Contact}, {b.t.Variety, join(v, species)},
 		{b.t.DescriptionVersion, version}, {b.t.Supplier, e.Supplier}, {b.t.SeedLot, join(e.SupplierLot, tagged(b.t.OwnCode, e.Lot))},
 		{b.t.SeedKind, join(e.Kind, e.Generation, e.Origin)}, {b.t.Packet, e.Packet}, {b.t.Bought, e.Bought}, {b.t.Sown, join(e.Sown, tagged(b.t.SeedsSown, e.SeedsSown), tagged(b.t.Germinated, e.SeedsGerminated))},
-		{b.t.Harvest, join(e.Harvest, other(e.Season, e.Harvest), tagged(b.t.Picked, e.Picked), e.Stage, tagged(b.t.Bed, e.Bed))}, {b.t.PhotosTaken, b.taken()},
+		{b.t.Harvest, join(e.Harvest, other(e.Season, e.Harvest), tagged(b.t.Picked, other(e.Picked, b.firstDay())), e.Stage, tagged(b.t.Bed, e.Bed))}, {b.t.PhotosTaken, b.taken()},
 		{b.t.Controls, strings.Join(e.Controls, ", ")}, {b.t.SeedLeft, e.SeedLeft}, {b.t.Written, b.doc.Made.Format("2006-01-02")},
 	}
 	var shown [][2]string
@@ -88,6 +88,17 @@ func (b *docBuilder) plantCount() int {
 		return b.run.Judgement.Lot.Seen
 	}
 	return 0
+}
+
+// firstDay is the day of the first photo: where nobody wrote down when the fruit were picked the book has that day, and
+// the photos' row says it.
+func (b *docBuilder) firstDay() string {
+	for _, p := range b.run.Photos {
+		if len(p.Taken) >= 10 {
+			return strings.ReplaceAll(p.Taken[:10], ":", "-")
+		}
+	}
+	return ""
 }
 
 // taken is the span of the photos' dates.

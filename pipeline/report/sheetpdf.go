@@ -32,7 +32,7 @@ func (d *Document) BenchSheet(w io.Writer, cols []BenchColumn) error {
 		return err
 	}
 	bs := []block{para{t.Bench, title}, para{join(tagged(t.Harvest, d.Entered.Harvest), d.Entered.Grower), plain},
-		para{t.Date + " ______________      " + t.By + " ____________________________", plain}, para{t.BenchIntro, plain}, para{t.BenchSafety, small}}
+		para{t.Date + " ______________      " + t.By + " ____________________________", plain}, para{t.BenchIntro, plain}, para{t.BenchSafety, plain}}
 	const per = 7 // observations a table: wide enough to write in
 	for at := 0; at < len(cols); at += per {
 		part := cols[at:min(at+per, len(cols))]
