@@ -14,7 +14,6 @@ import (
 
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/judge"
-	"offtype/pipeline/photo"
 	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 	"offtype/pipeline/report"
@@ -56,8 +55,9 @@ func Run(ctx context.Context, o Options) (*Result, error) {
 		}
 	}
 	res.Run = collect(res.Parts, &o, m.settings)
+	err = finish(res, &o, variety)
 	res.Took = time.Since(start)
-	return res, finish(res, &o, variety)
+	return res, err
 }
 
 // collect puts the parts together into a run.
@@ -84,7 +84,7 @@ func finish(res *Result, o *Options, variety *judge.Variety) error {
 	}
 	load := partLoader(res.Parts, o.Out)
 	if o.From == "" {
-		if err := writeMasks(res, o.Out, load); err != nil {
+		if err := writeMasks(res, o.Out); err != nil {
 			return err
 		}
 	}
@@ -131,16 +131,16 @@ func maskName(out, name string) string {
 	return filepath.Join(out, "masks", filepath.FromSlash(stem)+".png")
 }
 
-func writeMasks(res *Result, out string, load report.Loader) error {
+func writeMasks(res *Result, out string) error {
 	for _, p := range res.Parts {
 		if p.Photo.Status != record.StatusOK {
 			continue
 		}
-		_, _, fruits, err := load(p.Photo.Name)
+		full, err := p.full(out)
 		if err != nil {
 			return err
 		}
-		m := picture.Mask(p.Photo.Width, p.Photo.Height, fruits)
+		m := picture.Mask(p.Photo.Width, p.Photo.Height, full.Fruits)
 		enc := png.Encoder{CompressionLevel: png.BestSpeed}
 		if err := atomic.Write(maskName(out, p.Photo.Name), func(w io.Writer) error { return enc.Encode(w, m) }); err != nil {
 			return err
@@ -160,22 +160,12 @@ func partLoader(parts []*Part, out string) report.Loader {
 		if !ok {
 			return nil, 0, nil, fmt.Errorf("photo %q is not part of the run", name)
 		}
-		full, ok := readPart(out, p.Key)
-		if !ok {
-			return nil, 0, nil, fmt.Errorf("the stored result of photo %q is gone; run again", name)
-		}
-		for i := range full.Fruits {
-			full.Fruits[i].Photo = name
-		}
-		b, err := os.ReadFile(partPath(out, p.Key, ".jpg"))
+		full, err := p.full(out)
 		if err != nil {
-			return nil, 0, nil, fmt.Errorf("the preview of photo %q is gone (%w); run again", name, plainErr(err))
+			return nil, 0, nil, err
 		}
-		ph, err := photo.ReadBytes(name, b, photo.Options{})
-		if err != nil {
-			return nil, 0, nil, fmt.Errorf("the preview of photo %q: %w", name, err)
-		}
-		return photo.ToImage(ph), float64(ph.Width) / float64(p.Photo.Width), full.Fruits, nil
+		im, scale, err := p.Preview(out)
+		return im, scale, full.Fruits, err
 	}
 }
 
@@ -192,8 +182,10 @@ func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error
 	if len(fruits) == 0 {
 		return nil, usageError{fmt.Errorf("--from %s: the table has no rows; write one row a fruit below the header", o.From)}
 	}
-	res := &Result{Run: &record.Run{Program: o.Program, Settings: map[string]string{"table": hash(b)[:16]}, Fruits: fruits}, Took: time.Since(start)}
-	return res, finish(res, &o, variety)
+	res := &Result{Run: &record.Run{Program: o.Program, Settings: map[string]string{"table": hash(b)[:16]}, Fruits: fruits}}
+	err = finish(res, &o, variety)
+	res.Took = time.Since(start)
+	return res, err
 }
 
 // loadVariety reads the description, if one is named; it must be of the species that was said.
@@ -245,12 +237,12 @@ func (r *Result) Full() (*record.Run, error) {
 		if p.Photo.Status != record.StatusOK {
 			continue
 		}
-		q, ok := readPart(r.Out, p.Key)
-		if !ok {
-			return nil, fmt.Errorf("the stored result of photo %q is gone; run again", p.Photo.Name)
+		q, err := p.full(r.Out)
+		if err != nil {
+			return nil, err
 		}
 		for i := range q.Fruits {
-			if k, ok := where[record.Key{Photo: p.Photo.Name, Number: q.Fruits[i].Number}]; ok {
+			if k, ok := where[q.Fruits[i].Key()]; ok {
 				f := &full.Fruits[k]
 				f.Outline, f.StalkPx, f.MidlinePx, f.Edge = q.Fruits[i].Outline, q.Fruits[i].StalkPx, q.Fruits[i].MidlinePx, q.Fruits[i].Edge
 			}

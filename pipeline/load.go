@@ -13,7 +13,6 @@ import (
 	"offtype/measure/geom"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/judge"
-	"offtype/pipeline/photo"
 	"offtype/pipeline/record"
 	"offtype/pipeline/report"
 )
@@ -100,9 +99,9 @@ func withOutlines(dir string, rows []record.Fruit, m *manifest) ([]record.Fruit,
 		if p.Photo.Status != record.StatusOK {
 			continue
 		}
-		full, ok := readPart(dir, p.Key)
-		if !ok {
-			return nil, fmt.Errorf("%s: the stored result of photo %q is gone; run again", dir, p.Photo.Name)
+		full, err := p.full(dir)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", dir, err)
 		}
 		stored[p.Photo.Name] = full.Fruits
 	}
@@ -155,14 +154,7 @@ func (r *Result) Loader() report.Loader {
 		if !ok || p.Photo.Width == 0 {
 			return nil, 0, fruits[name], nil
 		}
-		b, err := os.ReadFile(partPath(r.Out, p.Key, ".jpg"))
-		if err != nil {
-			return nil, 0, nil, fmt.Errorf("the preview of photo %q is gone (%w); run again", name, plainErr(err))
-		}
-		ph, err := photo.ReadBytes(name, b, photo.Options{})
-		if err != nil {
-			return nil, 0, nil, fmt.Errorf("the preview of photo %q: %w", name, err)
-		}
-		return photo.ToImage(ph), float64(ph.Width) / float64(p.Photo.Width), fruits[name], nil
+		im, scale, err := p.Preview(r.Out)
+		return im, scale, fruits[name], err
 	}
 }

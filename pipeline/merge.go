@@ -127,8 +127,9 @@ func Merge(ctx context.Context, dirs []string, o Options) (*Result, error) {
 		}
 	}
 	res.Run = collect(res.Parts, &o, first.Settings)
+	err = finish(res, &o, variety)
 	res.Took = time.Since(start)
-	return res, finish(res, &o, variety)
+	return res, err
 }
 
 // fits reports why a share cannot be put together with the first.

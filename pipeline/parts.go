@@ -5,11 +5,13 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"image"
 	"os"
 	"path/filepath"
 
 	"offtype/measure/camera"
 	"offtype/pipeline/atomic"
+	"offtype/pipeline/photo"
 	"offtype/pipeline/record"
 )
 
@@ -51,6 +53,31 @@ func readPart(out, key string) (*Part, bool) {
 		return nil, false
 	}
 	return &p, true
+}
+
+// full reads what is stored of a photo of the run, with its outlines, under the photo's name in this run.
+func (p *Part) full(out string) (*Part, error) {
+	q, ok := readPart(out, p.Key)
+	if !ok {
+		return nil, fmt.Errorf("the stored result of photo %q is gone; run again", p.Photo.Name)
+	}
+	for i := range q.Fruits {
+		q.Fruits[i].Photo = p.Photo.Name
+	}
+	return q, nil
+}
+
+// Preview reads the stored picture of a photo and its scale, preview px a photo px.
+func (p *Part) Preview(out string) (image.Image, float64, error) {
+	b, err := os.ReadFile(partPath(out, p.Key, ".jpg"))
+	if err != nil {
+		return nil, 0, fmt.Errorf("the preview of photo %q is gone (%w); run again", p.Photo.Name, plainErr(err))
+	}
+	ph, err := photo.ReadBytes(p.Photo.Name, b, photo.Options{})
+	if err != nil {
+		return nil, 0, fmt.Errorf("the preview of photo %q: %w; run again", p.Photo.Name, err)
+	}
+	return photo.ToImage(ph), float64(ph.Width) / float64(p.Photo.Width), nil
 }
 
 // writePart stores a result: the picture first, so that a part without one is never complete.

@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"fmt"
 	"math"
 	"path"
 	"sort"
@@ -25,8 +24,9 @@ func (s seen) row() *record.Fruit { return &s.full.Fruits[s.index] }
 func ownFolder(p *Part) string { return path.Dir(p.Photo.Name) }
 
 // sameTable joins the views of each table: photos for which tableOf gives the same name show one undisturbed
-// table, and the card gives them one frame; a photo without a name stands by itself. Fruit are matched by their place on the table and one body is
-// fitted to all outlines of a fruit. The rows of the run become one a fruit, under its best view.
+// table, and the card gives them one frame; a photo without a name stands by itself. Fruit are matched by their place
+// on the table and one body is fitted to all outlines of a fruit. The rows of the run become one a fruit, under its
+// best view.
 func sameTable(res *Result, o *Options, tableOf func(*Part) string) error {
 	tables := map[string][]*Part{}
 	var order []string
@@ -46,12 +46,11 @@ func sameTable(res *Result, o *Options, tableOf func(*Part) string) error {
 	for _, dir := range order {
 		var all []seen
 		for _, p := range tables[dir] {
-			full, ok := readPart(o.Out, p.Key)
-			if !ok {
-				return fmt.Errorf("the stored result of photo %q is gone; run again", p.Photo.Name)
+			full, err := p.full(o.Out)
+			if err != nil {
+				return err
 			}
 			for i := range full.Fruits {
-				full.Fruits[i].Photo = p.Photo.Name
 				all = append(all, seen{p, full, i})
 			}
 		}

@@ -134,7 +134,7 @@ func (s *Session) Measure(x Shot) (part *Part, err error) {
 	}
 	key := partKey(sha, m.settings, fixHash, m.opt.Program)
 	if p, ok := readPart(x.Out, key); ok {
-		p.rename(x.Input)
+		p.Rename(x.Input)
 		return p, nil
 	}
 	p, preview, err := m.photo(&job{in: x.Input, sha: sha}, fixes)
@@ -155,8 +155,8 @@ func (p *Part) plant(number string) {
 	}
 }
 
-// rename gives a stored result the photo's present name.
-func (p *Part) rename(in Input) {
+// Rename gives a stored result the photo's present name.
+func (p *Part) Rename(in Input) {
 	p.Photo.Name, p.Photo.Path = in.Name, in.Path
 	for i := range p.Fruits {
 		p.Fruits[i].Photo = in.Name

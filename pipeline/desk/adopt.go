@@ -168,10 +168,7 @@ func (h *harvest) readBack() {
 			h.queue(p.Key)
 			continue
 		}
-		part.Photo.Name, part.Photo.Path = p.File, p.Path
-		for k := range part.Fruits {
-			part.Fruits[k].Photo = p.File
-		}
+		part.Rename(pipeline.Input{Path: p.Path, Name: p.File})
 		l.state, l.message, l.part = measured, part.Photo.Message, part
 	}
 	run, err := h.desk.book.LoadRun(h.desk.ctx, h.Name)

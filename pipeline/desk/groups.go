@@ -271,7 +271,7 @@ func (h *harvest) cut(key string, n int) ([]byte, error) {
 	}
 	part, ppm, result := l.part, h.pxPerMM(), h.result
 	h.mu.Unlock()
-	pic, scale, err := h.openPreview(part)
+	pic, scale, err := part.Preview(h.resultDir())
 	if err != nil {
 		return nil, err
 	}

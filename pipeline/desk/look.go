@@ -1,30 +1,14 @@
 package desk
 
 import (
-	"image"
 	"math"
-	"os"
 
 	"offtype/measure/geom"
 	"offtype/pipeline"
-	"offtype/pipeline/photo"
 	"offtype/pipeline/record"
 )
 
 func (h *harvest) previewFile(key string) string { return pipeline.PreviewFile(h.resultDir(), key) }
-
-// openPreview decodes the preview of a measured photo and returns its scale, preview px a photo px.
-func (h *harvest) openPreview(part *pipeline.Part) (image.Image, float64, error) {
-	b, err := os.ReadFile(h.previewFile(part.Key))
-	if err != nil {
-		return nil, 0, err
-	}
-	p, err := photo.ReadBytes("preview", b, photo.Options{})
-	if err != nil {
-		return nil, 0, err
-	}
-	return photo.ToImage(p), float64(p.Width) / float64(part.Photo.Width), nil
-}
 
 // thin leaves out points of a line that lie within tol px of what is left (Ramer 1972, Douglas and Peucker 1973):
 // fewer points are drawn faster, and no one sees the difference.
