@@ -25,7 +25,8 @@ type Summary struct {
 	Report    string         `json:"report"`
 	Seconds   float64        `json:"seconds"`
 	Stopped   bool           `json:"stopped"`
-	Caution   string         `json:"caution,omitempty"` // what could hurt somebody
+	Caution   string         `json:"caution,omitempty"`  // what could hurt somebody
+	Headline  string         `json:"headline,omitempty"` // which plants or fruit are off-type
 }
 
 // SummaryGroup is one group of the summary.
@@ -54,7 +55,7 @@ func (r *Result) Summary() Summary {
 			s.Unsure++
 		}
 	}
-	s.Caution = judge.Danger(r.Run)
+	s.Caution, s.Headline = judge.Danger(r.Run), r.Run.Headline()
 	if v := r.Run.Judgement.Variety; v != nil {
 		s.Variety, s.Version = v.Name, v.Version
 	}
@@ -85,6 +86,9 @@ func (s Summary) Text() string {
 	if s.Variety != "" {
 		fmt.Fprintf(&b, "Compared with %s, description version %s.\n", s.Variety, s.Version)
 	}
+	if s.Headline != "" {
+		fmt.Fprintf(&b, "\n%s\n", s.Headline)
+	}
 	for _, g := range s.Groups {
 		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, record.Count(g.Fruits, "fruit", "fruit"))
 		switch len(g.Plants) {
@@ -105,7 +109,7 @@ func (s Summary) Text() string {
 			fmt.Fprintf(&b, "  %s\n", r)
 		}
 	}
-	if len(s.Lot.Sentences) > 0 {
+	if len(s.Lot.Sentences) > 0 && s.Fruits > 0 {
 		b.WriteString("\nSeed lot\n")
 		for _, l := range s.Lot.Sentences {
 			fmt.Fprintf(&b, "  %s\n", l)
@@ -117,6 +121,9 @@ func (s Summary) Text() string {
 	fmt.Fprintf(&b, "\nTables: %s\n", filepath.Clean(s.Out))
 	if s.Report != "" {
 		fmt.Fprintf(&b, "Report: %s\n", s.Report)
+		if s.Fruits > 0 {
+			b.WriteString("Open it in a browser: pictures, reasons, and what to do next.\n")
+		}
 	}
 	return b.String()
 }

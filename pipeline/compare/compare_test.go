@@ -125,7 +125,7 @@ func TestDemo(t *testing.T) {
 	if err := r.WriteHTML(&page, []Side{a, b}, func(*Side, string) (image.Image, float64, error) { return im, 1, nil }); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"data:image/jpeg;base64,", "50 mm, all at one scale", "<svg viewBox", "plants 3, 7", "background:#"} {
+	for _, want := range []string{"data:image/jpeg;base64,", "50 mm, all at one scale", "<svg viewBox", "plants 3, 7", "background:#", "New in 2026: group 2"} {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("page lacks %q", want)
 		}

@@ -62,6 +62,15 @@ type pageView struct {
 type pairView struct {
 	Pair
 	Views []sectionView
+	Lone  []loneView
+}
+
+// loneView shows the fruit of a group that one harvest has and the other lacks.
+type loneView struct {
+	GroupPair
+	Harvest string
+	Cuts    []cutView
+	ScalePx int // length of a 50 mm bar
 }
 
 type sectionView struct {
@@ -96,6 +105,8 @@ func (r *Result) WriteHTML(w io.Writer, sides []Side, pictures Pictures) error {
 	c := &cutter{load: pictures, preview: map[string]loaded{}}
 	for _, p := range r.Pairs {
 		pv := pairView{Pair: p}
+		a, b := newTable(byName[p.From], nil), newTable(byName[p.To], nil)
+		perMM := pairScale(&p, a, b)
 		for _, s := range p.Sections {
 			sv := sectionView{Section: s}
 			for i, t := range s.Traits {
@@ -103,8 +114,20 @@ func (r *Result) WriteHTML(w io.Writer, sides []Side, pictures Pictures) error {
 					sv.Plots = append(sv.Plots, plotView{t, dotPlot(s.points[i], &t, p.From, p.To)})
 				}
 			}
-			c.rows(&sv, byName[p.From], byName[p.To])
+			c.rows(&sv, byName[p.From], byName[p.To], a.shown(s.FromGroup, rowsShown), b.shown(s.ToGroup, rowsShown), perMM)
 			pv.Views = append(pv.Views, sv)
+		}
+		for _, g := range p.Groups {
+			side, fs := byName[p.To], b.shown(g.To, rowsShown)
+			switch {
+			case c.load == nil || perMM == 0 || g.From != 0 && g.To != 0:
+				continue
+			case g.To == 0:
+				side, fs = byName[p.From], a.shown(g.From, rowsShown)
+			}
+			if cuts, _ := c.row(side, fs, perMM); len(cuts) > 0 {
+				pv.Lone = append(pv.Lone, loneView{GroupPair: g, Harvest: side.Name, Cuts: cuts, ScalePx: int(math.Round(50 * perMM))})
+			}
 		}
 		v.Views = append(v.Views, pv)
 	}
@@ -142,52 +165,72 @@ func (c *cutter) get(s *Side, photo string) loaded {
 	return l
 }
 
+// pairScale is the one scale of all pictures of a pair, px a mm; 0 when no outline has a size.
+func pairScale(p *Pair, a, b *table) float64 {
+	most := 0.0
+	see := func(t *table, g int) {
+		for _, f := range t.shown(g, rowsShown) {
+			most = math.Max(most, f.LongestMM())
+		}
+	}
+	for _, s := range p.Sections {
+		see(a, s.FromGroup)
+		see(b, s.ToGroup)
+	}
+	for _, g := range p.Groups {
+		if g.From == 0 {
+			see(b, g.To)
+		} else if g.To == 0 {
+			see(a, g.From)
+		}
+	}
+	if most == 0 {
+		return 0
+	}
+	return cutHeight / most
+}
+
 // rows fills in the cut-outs of both sides at one scale.
-func (c *cutter) rows(v *sectionView, a, b *Side) {
+func (c *cutter) rows(v *sectionView, a, b *Side, fa, fb []*record.Fruit, perMM float64) {
 	if c.load == nil {
 		v.NoPhotos = "The photos are not at hand here, so that there are no pictures."
 		return
 	}
-	fa, fb := newTable(a, nil).shown(v.FromGroup, rowsShown), newTable(b, nil).shown(v.ToGroup, rowsShown)
-	most := 0.0
-	for _, f := range append(append([]*record.Fruit(nil), fa...), fb...) {
-		most = math.Max(most, f.LongestMM())
-	}
-	if most == 0 {
+	if perMM == 0 || len(fa)+len(fb) == 0 {
 		v.NoPhotos = "No outlines with a size are at hand, so that there are no pictures."
 		return
 	}
-	perMM := cutHeight / most
 	v.ScalePx = int(math.Round(50 * perMM))
-	missing := 0
-	for _, x := range []struct {
-		side *Side
-		fs   []*record.Fruit
-		to   *[]cutView
-	}{{a, fa, &v.From}, {b, fb, &v.To}} {
-		for _, f := range x.fs {
-			l := c.get(x.side, f.Photo)
-			if l.err != nil {
-				missing++
-				continue
-			}
-			cut := picture.CutOut(l.im, l.scale, f, perMM)
-			jpg, err := picture.JPEG(cut.Image, 82)
-			if err != nil {
-				missing++
-				continue
-			}
-			name := fmt.Sprintf("fruit %d", f.Number)
-			if f.Plant != "" {
-				name = fmt.Sprintf("plant %s, fruit %d", f.Plant, f.Number)
-			}
-			size := cut.Image.Bounds()
-			*x.to = append(*x.to, cutView{template.URL(picture.DataURI(jpg)), size.Dx(), size.Dy(), name})
-		}
-	}
-	if missing > 0 {
+	var lostA, lostB int
+	v.From, lostA = c.row(a, fa, perMM)
+	v.To, lostB = c.row(b, fb, perMM)
+	if missing := lostA + lostB; missing > 0 {
 		v.NoPhotos = fmt.Sprintf("%s could not be shown: the photos were moved or removed.", record.Count(missing, "fruit", "fruit"))
 	}
+}
+
+// row cuts the fruit of one side out, and counts those that could not be.
+func (c *cutter) row(side *Side, fs []*record.Fruit, perMM float64) (out []cutView, missing int) {
+	for _, f := range fs {
+		l := c.get(side, f.Photo)
+		if l.err != nil {
+			missing++
+			continue
+		}
+		cut := picture.CutOut(l.im, l.scale, f, perMM)
+		jpg, err := picture.JPEG(cut.Image, 82)
+		if err != nil {
+			missing++
+			continue
+		}
+		name := fmt.Sprintf("fruit %d", f.Number)
+		if f.Plant != "" {
+			name = fmt.Sprintf("plant %s, fruit %d", f.Plant, f.Number)
+		}
+		size := cut.Image.Bounds()
+		out = append(out, cutView{template.URL(picture.DataURI(jpg)), size.Dx(), size.Dy(), name})
+	}
+	return out, missing
 }
 
 // dotPlot draws one dot a plant for both harvests, with mean and interval of the mean's difference
