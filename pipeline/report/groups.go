@@ -11,16 +11,12 @@ import (
 // sideBySide shows a typical fruit of each group at one scale, beside the described size, at most
 // most mm high a row.
 func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
-	type col struct {
-		v *view
-		g int
-	}
-	var cols []col
+	var cols []sideColumn
 	wide, tall := 0.0, 0.0
 	boxes := b.sizeBoxes()
 	for _, g := range b.groupNumbers() {
 		if ts := b.typical(g, 1); len(ts) > 0 && len(cols) < 12 {
-			cols = append(cols, col{ts[0], g})
+			cols = append(cols, sideColumn{ts[0], g})
 			wide, tall = math.Max(wide, ts[0].w), math.Max(tall, ts[0].h)
 		}
 	}
@@ -45,39 +41,57 @@ func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
 		place := func(k int) (float64, float64) { return (float64(k%per) + .5) * cw, float64(k/per)*rh + 3 + tall*s }
 		for k, x := range cols {
 			cx, base := place(k)
-			_, bottom := spotBounds(x.v.outline)
-			lo, hi := spotBounds(x.v.outline)
-			x.v.draw(c, cx-(lo.X+hi.X)/2*s, base-bottom.Y*s, s)
-			for _, q := range boxes {
-				c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: black, w: .15, dash: []float64{1, .8}})
-			}
-			groupMark(c, cx-9, base+4.6, 1.3, x.g, white)
-			c.text(cx-6, base+5.6, fmt.Sprintf(b.t.GroupN, x.g), ink{size: 8.5, bold: true})
-			c.text(cx, base+9, b.verdictText(b.groupVerdict(x.g).Verdict), ink{size: 7.5, at: 'c'})
-			if ps := plantsOf(b.inGroup(x.g)); len(ps) > 0 {
-				who, i := b.plantNames(ps), ink{size: 7, at: 'c', colour: grey}
-				if c.width(who, i) > cw-2 {
-					who = record.Count(len(ps), b.t.OnePlant, b.t.ManyPlants)
-				}
-				c.text(cx, base+12.3, who, i)
-			}
+			b.sideFruit(c, x, boxes, cx, base, cw, s)
 		}
 		if len(boxes) > 0 {
 			cx, base := place(n - 1)
-			for _, q := range boxes {
-				c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: black, w: .3, dash: []float64{1, .8}})
-			}
-			if sk := b.desc.Skin; sk != nil && len(sk.Lab) == 3 {
-				q := boxes[0]
-				c.path(rect(cx-q.X*s/4, base-q.Y*s*.75, q.X*s/2, q.Y*s/2), true, pen{fill: record.Lab{L: sk.Lab[0], A: sk.Lab[1], B: sk.Lab[2]}.Hex(), line: black, w: .15})
-			}
-			c.text(cx, base+5.6, b.t.Described, ink{size: 8.5, bold: true, at: 'c'})
-			c.text(cx, base+9, b.t.LeastMost, ink{size: 7.5, at: 'c'})
+			b.sideDescribed(c, boxes, cx, base, s)
 		}
 		if cols[0].v.scaled {
 			scaleBar(c, 5, h-7, barLength(s, 50), s, fmt.Sprintf(b.t.ScaleIs, name))
 		}
 	}}, true
+}
+
+// sideColumn is the typical fruit of a group.
+type sideColumn struct {
+	v *view
+	g int
+}
+
+// sideFruit draws a group's fruit in a column cw mm wide, its foot in the middle at (cx, base), with its name below.
+func (b *docBuilder) sideFruit(c canvas, x sideColumn, boxes []spot, cx, base, cw, s float64) {
+	lo, hi := spotBounds(x.v.outline)
+	x.v.draw(c, cx-(lo.X+hi.X)/2*s, base-hi.Y*s, s)
+	sizeFrames(c, boxes, cx, base, s, .15)
+	groupMark(c, cx-9, base+4.6, 1.3, x.g, white)
+	c.text(cx-6, base+5.6, fmt.Sprintf(b.t.GroupN, x.g), ink{size: 8.5, bold: true})
+	c.text(cx, base+9, b.verdictText(b.groupVerdict(x.g).Verdict), ink{size: 7.5, at: 'c'})
+	if ps := plantsOf(b.inGroup(x.g)); len(ps) > 0 {
+		who, i := b.plantNames(ps), ink{size: 7, at: 'c', colour: grey}
+		if c.width(who, i) > cw-2 {
+			who = record.Count(len(ps), b.t.OnePlant, b.t.ManyPlants)
+		}
+		c.text(cx, base+12.3, who, i)
+	}
+}
+
+// sideDescribed draws what the description allows in a column of its own.
+func (b *docBuilder) sideDescribed(c canvas, boxes []spot, cx, base, s float64) {
+	sizeFrames(c, boxes, cx, base, s, .3)
+	if sk := b.desc.Skin; sk != nil && len(sk.Lab) == 3 {
+		q := boxes[0]
+		c.path(rect(cx-q.X*s/4, base-q.Y*s*.75, q.X*s/2, q.Y*s/2), true, pen{fill: record.Lab{L: sk.Lab[0], A: sk.Lab[1], B: sk.Lab[2]}.Hex(), line: black, w: .15})
+	}
+	c.text(cx, base+5.6, b.t.Described, ink{size: 8.5, bold: true, at: 'c'})
+	c.text(cx, base+9, b.t.LeastMost, ink{size: 7.5, at: 'c'})
+}
+
+// sizeFrames draws the least and the greatest size that the description allows, dashed, standing at (cx, base).
+func sizeFrames(c canvas, boxes []spot, cx, base, s, wide float64) {
+	for _, q := range boxes {
+		c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: black, w: wide, dash: []float64{1, .8}})
+	}
 }
 
 // groupSheets has a measurement sheet for each group.
@@ -120,7 +134,7 @@ func (b *docBuilder) groupSheet(g int) []block {
 	if ts := b.typical(g, 1); len(ts) > 0 {
 		bs = append(bs, b.fruitFigure(ts[0].f), para{fmt.Sprintf(b.t.TypicalIs, ts[0].f.Number, ts[0].f.Photo), small})
 	}
-	bs = append(bs, b.groupTable(fs))
+	bs = append(bs, b.groupTable(g, fs))
 	if d, ok := b.row(g); ok {
 		bs = append(bs, d)
 	}
@@ -141,7 +155,7 @@ func (b *docBuilder) groupSheet(g int) []block {
 }
 
 // groupTable sums up the traits of a group.
-func (b *docBuilder) groupTable(fs []*record.Fruit) table {
+func (b *docBuilder) groupTable(g int, fs []*record.Fruit) table {
 	t := table{head: b.t.GroupTraitHead, widths: []float64{33, 14, 24, 9, 8, 20, 22}}
 	for i := range traits {
 		tr := &traits[i]
@@ -159,18 +173,11 @@ func (b *docBuilder) groupTable(fs []*record.Fruit) table {
 		t.rows = append(t.rows, []cell{{text: b.t.Traits[tr.key]}, {text: tr.text(m), right: true, bold: true}, {text: tr.text(lo) + " – " + tr.text(hi), right: true}, {text: fmt.Sprint(n), right: true},
 			{text: tr.unit}, {text: tr.rangeText(b.desc, b.t)}, {text: tr.against(record.Value{V: m, U: 0}, b.desc, b.t)}})
 	}
-	if l, n := b.meanSkin(fs0(fs, b)); n > 0 {
+	if l, n := b.meanSkin(g); n > 0 {
 		t.rows = append(t.rows, []cell{{text: b.t.MainColour, swatch: l.Hex()}, {text: fmt.Sprintf("L* %.0f", l.L), right: true}, {text: fmt.Sprintf("a* %.0f  b* %.0f", l.A, l.B), right: true}, {text: fmt.Sprint(n), right: true},
 			{}, {text: b.toleranceText() + " ΔE00"}, {text: b.skinAgainst(&record.Fruit{Skin: &record.Lab{L: l.L, A: l.A, B: l.B}})}})
 	}
 	return t
-}
-
-func fs0(fs []*record.Fruit, b *docBuilder) int {
-	if len(fs) == 0 {
-		return 0
-	}
-	return b.member[fs[0].Key()].Group
 }
 
 // row shows the fruit of a group beside each other at one scale.

@@ -81,9 +81,7 @@ func (b *docBuilder) profile(c canvas, f *record.Fruit, x, y float64) float64 {
 	h := l * s
 	cx, y0 := x+w/2, y+5
 	base := y0 + h // all stand on one line
-	for _, q := range boxes {
-		c.path(rect(cx-q.X*s/2, base-q.Y*s, q.X*s, q.Y*s), true, pen{line: black, w: .2, dash: []float64{1, .8}})
-	}
+	sizeFrames(c, boxes, cx, base, s, .2)
 	c.path(shift(profilePath(f, s), spot{cx, base - f.Length.V*s}), true, pen{line: black, fill: "#d9d5c8", w: .25})
 	c.path(line(cx, base-f.Length.V*s-1, cx, base+1), false, pen{line: grey, w: .12, dash: []float64{2, .6, .5, .6}})
 	t := name
