@@ -2,29 +2,31 @@ package segment
 
 import (
 	"math"
+	"sync"
 
 	"offtype/measure/geom"
 )
 
-// bandStep is the sampling distance across the outline, px.
+// bandStep is the sampling distance across the outline where the edge is fitted, px.
 const bandStep = 0.5
 
 // band is the photo unrolled along a closed line: n columns along it, 2·half+1 samples across,
-// from inside (index 0) to outside. px holds linear light, code the 8-bit sRGB values, both RGB.
+// from inside (index 0) to outside, step px apart.
 type band struct {
 	n, half int
-	lin     []float32 // [(i·rows + r)·3 + c], 0–1
-	code    []float32 // the same in code values 0–255
+	step    float64
+	v       []float32 // RGB, linear light 0–1 or code values 0–255: [(i·rows + r)·3 + c]
 }
 
 func (b *band) rows() int { return 2*b.half + 1 }
 
 // offset returns the distance of row r from the line, px, positive outwards.
-func (b *band) offset(r int) float64 { return float64(r-b.half) * bandStep }
+func (b *band) offset(r int) float64 { return float64(r-b.half) * b.step }
 
-// lut holds the decoding of 8-bit sRGB to linear light (IEC 61966-2-1).
+// lut turns the photo's 8-bit values into the band's.
 type lut [256]float32
 
+// newLUT returns the decoding of sRGB to linear light (IEC 61966-2-1).
 func newLUT() *lut {
 	var l lut
 	for i := range l {
@@ -38,34 +40,67 @@ func newLUT() *lut {
 	return &l
 }
 
-// unroll samples the photo along the normals of line, reach px to both sides, bilinear in linear
-// light (a blend of code values would shift edges towards the dark side).
-func unroll(im Image, l *lut, line, nor []geom.Px, reach float64) *band {
-	b := &band{n: len(line), half: int(math.Ceil(reach / bandStep))}
+// codeLUT leaves the values as they are.
+func codeLUT() *lut {
+	var l lut
+	for i := range l {
+		l[i] = float32(i)
+	}
+	return &l
+}
+
+// spare keeps the arrays of bands that are done with.
+var spare sync.Pool
+
+// release lets the band's array be used again.
+func (b *band) release() {
+	spare.Put(&b.v)
+	b.v = nil
+}
+
+func bandArray(n int) []float32 {
+	if p, ok := spare.Get().(*[]float32); ok && cap(*p) >= n {
+		return (*p)[:n]
+	}
+	return make([]float32, n)
+}
+
+// unroll samples the photo along the normals of line, reach px to both sides, bilinear in the
+// values of l: in linear light where edges are placed (a blend of code values would shift them
+// towards the dark side). Release the band after use.
+func unroll(im Image, l *lut, line, nor []geom.Px, reach, step float64) *band {
+	b := &band{n: len(line), half: int(math.Ceil(reach / step)), step: step}
 	rows := b.rows()
-	b.lin = make([]float32, 3*rows*b.n)
-	b.code = make([]float32, 3*rows*b.n)
+	b.v = bandArray(3 * rows * b.n)
 	maxX, maxY := float64(im.Width-1), float64(im.Height-1)
+	stride := 3 * im.Width
 	for i, p := range line {
-		for r := range rows {
-			d := b.offset(r)
-			x, y := clamp(p.X+d*nor[i].X, 0, maxX), clamp(p.Y+d*nor[i].Y, 0, maxY)
-			x0, y0 := int(x), int(y)
-			dx, dy := 3, 3*im.Width
-			if x0+1 >= im.Width {
-				dx = 0
+		d := nor[i].Scale(step)
+		x, y := p.X-float64(b.half)*d.X, p.Y-float64(b.half)*d.Y
+		out := b.v[3*rows*i:][:3*rows]
+		ex, ey := x+float64(2*b.half)*d.X, y+float64(2*b.half)*d.Y
+		inside := min(x, ex) >= 0 && min(y, ey) >= 0 && max(x, ex) < maxX && max(y, ey) < maxY
+		for r := 0; r < len(out); r += 3 {
+			right, down := 3, stride
+			px, py := x, y
+			if !inside {
+				px, py = clamp(x, 0, maxX), clamp(y, 0, maxY)
+				if px >= maxX {
+					right = 0
+				}
+				if py >= maxY {
+					down = 0
+				}
 			}
-			if y0+1 >= im.Height {
-				dy = 0
-			}
-			fx, fy := float32(x-float64(x0)), float32(y-float64(y0))
-			w00, w10, w01, w11 := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
-			o := 3 * (y0*im.Width + x0)
-			q := 3 * (i*rows + r)
+			x, y = x+d.X, y+d.Y
+			x0, y0 := int(px), int(py)
+			fx, fy := float32(px-float64(x0)), float32(py-float64(y0))
+			o := stride*y0 + 3*x0
+			top, low := im.Pix[o:][:right+3], im.Pix[o+down:][:right+3]
 			for c := range 3 {
-				p0, p1, p2, p3 := im.Pix[o+c], im.Pix[o+dx+c], im.Pix[o+dy+c], im.Pix[o+dx+dy+c]
-				b.lin[q+c] = w00*l[p0] + w10*l[p1] + w01*l[p2] + w11*l[p3]
-				b.code[q+c] = w00*float32(p0) + w10*float32(p1) + w01*float32(p2) + w11*float32(p3)
+				a := l[top[c]] + fx*(l[top[right+c]]-l[top[c]])
+				e := l[low[c]] + fx*(l[low[right+c]]-l[low[c]])
+				out[r+c] = a + fy*(e-a)
 			}
 		}
 	}

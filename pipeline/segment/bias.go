@@ -7,12 +7,9 @@ import "math"
 // colour as code values and the colour at half resolution, which moves the 50 % place of a
 // coloured edge. The profile is put through the same steps and fitted like a measured one.
 func edgeBias(in, out [3]float64, m *edgeModel) float64 {
-	const margin = 8
-	n := 2*(m.half+margin) + 1
-	var luma, cb, cr []float64
-	for k := range n {
-		t := float64(k-m.half-margin) * bandStep
-		f := 0.5 * math.Erfc(t/(m.sigma*math.Sqrt2))
+	n := len(m.step)
+	luma, cb, cr := make([]float64, 0, n), make([]float64, 0, n), make([]float64, 0, n)
+	for _, f := range m.step {
 		var c [3]float64
 		for i := range c {
 			c[i] = float64(code8(f*in[i] + (1-f)*out[i]))
@@ -32,45 +29,51 @@ func edgeBias(in, out [3]float64, m *edgeModel) float64 {
 	}
 	prof := make([]float64, 2*m.half+1)
 	for k := range prof {
-		j := k + margin
+		j := k + biasMargin
 		r, b := luma[j]+cr[j], luma[j]+cb[j]
 		g := (luma[j] - 0.299*r - 0.114*b) / 0.587
 		for i, v := range [3]float64{r, g, b} {
 			prof[k] += d[i] * (linear(v) - out[i]) / len2
 		}
 	}
-	at, _, _ := m.fit(prof, 1e-5, make([]float64, len(m.pos)))
+	at, _, _ := m.fit(prof, 1e-5, &fitSpace{})
 	return clamp(at, -1, 1)
 }
+
+// biasMargin is how many samples beyond each end of the model storing the colours can reach.
+const biasMargin = 8
 
 // halved blurs a series (bandStep apart) as storing every second pixel does: the mean of two
 // pixels, then straight lines between the stored ones.
 func halved(a []float64) []float64 {
 	// box of 2 px and triangle of ±2 px, sampled every half px
-	k := []float64{}
-	for i := -6; i <= 6; i++ {
-		s := 0.0
+	out := make([]float64, len(a))
+	for i := range a {
+		for j, v := range halving {
+			out[i] += v * a[min(max(i+j-6, 0), len(a)-1)]
+		}
+	}
+	return out
+}
+
+// halving are the weights of halved.
+var halving = func() (k [13]float64) {
+	sum := 0.0
+	for i := range k {
 		for j := -2; j <= 2; j++ {
 			w := 1.0
 			if j == -2 || j == 2 {
 				w = 0.5
 			}
-			s += w * math.Max(0, 1-math.Abs(float64(i-j))*bandStep/2)
+			k[i] += w * math.Max(0, 1-math.Abs(float64(i-6-j))*bandStep/2)
 		}
-		k = append(k, s)
+		sum += k[i]
 	}
-	sum := 0.0
-	for _, v := range k {
-		sum += v
+	for i := range k {
+		k[i] /= sum
 	}
-	out := make([]float64, len(a))
-	for i := range a {
-		for j, v := range k {
-			out[i] += v / sum * a[min(max(i+j-6, 0), len(a)-1)]
-		}
-	}
-	return out
-}
+	return k
+}()
 
 // linear decodes an sRGB code value 0–255.
 func linear(c float64) float64 {

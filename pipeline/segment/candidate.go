@@ -28,6 +28,9 @@ type candidate struct {
 	bloss       heatPoint
 	cut         bool
 
+	blur int       // one more than the index of the edge's blur in tools, 0: not known yet
+	bias []float64 // of the edge fit, px, by stretches of the outline; nil: not known yet
+
 	inside  palette   // the fruit's colours
 	outside []palette // the table's, by sector along the outline
 }

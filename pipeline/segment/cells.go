@@ -146,6 +146,10 @@ func (g *regions) fill() {
 			if l != 0 {
 				continue
 			}
+			if x := i % g.w; x > 0 && x < g.w-1 && i >= g.w && i+g.w < len(old) &&
+				old[i-1]|old[i+1]|old[i-g.w]|old[i+g.w] == 0 {
+				continue
+			}
 			var at [4]int32
 			n := 0
 			g.each4(i, func(j int) { at[n] = old[j]; n++ })

@@ -10,14 +10,14 @@ import (
 // dark valley between two fruit or along a step of colour, near the network's seam.
 func (c *candidate) contactCost(b *band, m *Maps, i int, line, nor []geom.Px, first, last int, cost []float32) {
 	rows := b.rows()
-	lum := func(r int) float64 {
-		s := 0.0
-		for t := -2; t <= 2; t++ {
-			o := 3 * (((i+t+b.n)%b.n)*rows + min(max(r, 0), rows-1))
-			s += 0.3*float64(b.code[o]) + 0.6*float64(b.code[o+1]) + 0.1*float64(b.code[o+2])
+	light := make([]float64, rows)
+	for t := -2; t <= 2; t++ {
+		v := b.v[3*rows*((i+t+b.n)%b.n):][:3*rows]
+		for r := range light {
+			light[r] += (0.3*float64(v[3*r]) + 0.6*float64(v[3*r+1]) + 0.1*float64(v[3*r+2])) / 5
 		}
-		return s / 5
 	}
+	lum := func(r int) float64 { return light[min(max(r, 0), rows-1)] }
 	for r := first; r <= last; r++ {
 		mid := (lum(r-1) + lum(r) + lum(r+1)) / 3
 		valley := math.Min(lum(r-8), lum(r+8)) - mid

@@ -12,7 +12,7 @@ func (m *Maps) recolour(im Image, opt Options) *ownColours {
 		return nil
 	}
 	f := m.cellColours(im)
-	var fruit, table []feature
+	fruit, table := make([]feature, 0, len(f)/4), make([]feature, 0, len(f))
 	for i, p := range m.Body {
 		switch {
 		case m.Block[i] || m.Stalk[i] > 0.3:
@@ -30,13 +30,19 @@ func (m *Maps) recolour(im Image, opt Options) *ownColours {
 	if len(in) == 0 || len(out) == 0 {
 		return nil
 	}
+	const sure = 0.002 // the colours would not move such a cell by a quarter of a logit
+	doubtful := func(i int) bool {
+		return m.Body[i] > sure && m.Body[i] < 1-sure && !m.Block[i] && m.Stalk[i] <= 0.5
+	}
 	llr := make([]float32, len(f))
 	for i := range f {
-		llr[i] = float32(clamp(float64(out.shaded(f[i])-in.distance(f[i]))/2, -4, 4))
+		if m.near(i, doubtful) {
+			llr[i] = float32(clamp(float64(out.shaded(f[i])-in.distance(f[i]))/2, -4, 4))
+		}
 	}
 	llr = boxBlur(llr, m.W, m.H, 1)
 	for i, p := range m.Body {
-		if m.Block[i] || m.Stalk[i] > 0.5 {
+		if !doubtful(i) {
 			continue
 		}
 		q := clamp(float64(p), 1e-4, 1-1e-4)
@@ -44,6 +50,19 @@ func (m *Maps) recolour(im Image, opt Options) *ownColours {
 		m.Body[i] = sigmoid(float32(math.Log(q/(1-q)) + opt.OwnColours*math.Sqrt(doubt)*float64(llr[i])))
 	}
 	return &ownColours{f, out}
+}
+
+// near reports whether cell i or one of the eight about it is so.
+func (m *Maps) near(i int, so func(i int) bool) bool {
+	x, y := i%m.W, i/m.W
+	for yy := max(0, y-1); yy <= min(m.H-1, y+1); yy++ {
+		for xx := max(0, x-1); xx <= min(m.W-1, x+1); xx++ {
+			if so(yy*m.W + xx) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // ownColours are the cells' colours and the table's palette.
@@ -63,10 +82,12 @@ func (g *regions) grow(m *Maps, own *ownColours) {
 		if r.cells < speck || r.body < 0.6 {
 			continue
 		}
-		var inside []feature
-		for i, l := range g.label {
-			if l == r.id && g.depth[i] > 1.5 {
-				inside = append(inside, own.cell[i])
+		inside := make([]feature, 0, r.cells)
+		for y := r.box.y0; y <= r.box.y1; y++ {
+			for i := y*g.w + r.box.x0; i <= y*g.w+r.box.x1; i++ {
+				if g.label[i] == r.id && g.depth[i] > 1.5 {
+					inside = append(inside, own.cell[i])
+				}
 			}
 		}
 		in := newPalette(thin(inside, 800), 6)
@@ -97,9 +118,15 @@ func (g *regions) reach(m *Maps, r *region, own *ownColours, in palette) []int {
 		return 0.6*math.Log(q/(1-q))+1.3*s/n > 0.8
 	}
 	var ring, gain []int
-	for i, l := range g.label {
-		if l == r.id {
-			ring = append(ring, i)
+	for y := r.box.y0; y <= r.box.y1; y++ {
+		for i := y*g.w + r.box.x0; i <= y*g.w+r.box.x1; i++ {
+			rim := false
+			if g.label[i] == r.id {
+				g.each4(i, func(j int) { rim = rim || g.label[j] == 0 })
+			}
+			if rim {
+				ring = append(ring, i)
+			}
 		}
 	}
 	most := 2 * r.cells / 5
@@ -128,19 +155,27 @@ func (g *regions) reach(m *Maps, r *region, own *ownColours, in palette) []int {
 // cellColours returns the colour of each cell: the mean of nine pixels spread over it.
 func (m *Maps) cellColours(im Image) []feature {
 	out := make([]feature, m.W*m.H)
+	thirds := func(cells, size int) []int {
+		at := make([]int, 3*cells)
+		for i := range at {
+			p := (float64(i/3)+0.5)*m.Cell - 0.5 + m.Cell*float64(i%3-1)/3
+			at[i] = min(max(int(math.Round(p)), 0), size-1)
+		}
+		return at
+	}
+	xs, ys := thirds(m.W, im.Width), thirds(m.H, im.Height)
 	for y := range m.H {
-		for x := range m.W {
-			var c [3]float32
-			p := m.toPhoto(float64(x), float64(y))
-			for k := range 9 {
-				px := min(max(int(math.Round(p.X+m.Cell*float64(k%3-1)/3)), 0), im.Width-1)
-				py := min(max(int(math.Round(p.Y+m.Cell*float64(k/3-1)/3)), 0), im.Height-1)
-				o := 3 * (py*im.Width + px)
-				for ch := range c {
-					c[ch] += float32(im.Pix[o+ch]) / 9
+		row := out[y*m.W:][:m.W]
+		for x := range row {
+			var r, g, b int
+			for _, py := range ys[3*y:][:3] {
+				line := im.Pix[3*py*im.Width:][:3*im.Width]
+				for _, px := range xs[3*x:][:3] {
+					q := line[3*px:][:3]
+					r, g, b = r+int(q[0]), g+int(q[1]), b+int(q[2])
 				}
 			}
-			out[y*m.W+x] = featureOf(c[:])
+			row[x] = featureOf([]float32{float32(r) / 9, float32(g) / 9, float32(b) / 9})
 		}
 	}
 	return out

@@ -40,14 +40,16 @@ func (p palette) distance(f feature) float32 {
 // but of the same chromaticity counts as that colour in the shade, at a small price.
 func (p palette) shaded(f feature) float32 {
 	const price = 1.5
-	best := p.distance(f)
+	best := float32(1e9)
 	for i := range p {
 		q := &p[i]
 		a, b, c := f[0]-q.at[0], f[1]-q.at[1], f[2]-q.at[2]
+		hue := b*b*q.inv[1] + c*c*q.inv[2]
+		best = min(best, a*a*q.inv[0]+hue+q.bias)
 		if a >= 0 || f[0]+1.7 < 0.25*(q.at[0]+1.7) { // not darker, or darker than any shadow
 			continue
 		}
-		best = min(best, price+0.02*a*a+0.35*(b*b*q.inv[1]+c*c*q.inv[2])+q.bias)
+		best = min(best, price+0.02*a*a+0.35*hue+q.bias)
 	}
 	return best
 }
@@ -81,20 +83,26 @@ func newPalette(s []feature, k int) palette {
 	}
 	own := make([]int, len(s))
 	n := make([]float64, len(at))
-	for range 6 {
+	for round := range 6 {
+		moved := round == 0
 		sum := make([][3]float64, len(at))
 		clear(n)
 		for i, f := range s {
-			best := float32(1e9)
-			for j, a := range at {
-				if d := apart(f, a); d < best {
-					best, own[i] = d, j
+			best, to := float32(1e9), 0
+			for j := range at {
+				if d := apart(f, at[j]); d < best {
+					best, to = d, j
 				}
 			}
+			moved = moved || to != own[i]
+			own[i] = to
 			n[own[i]]++
 			for c := range 3 {
 				sum[own[i]][c] += float64(f[c])
 			}
+		}
+		if !moved {
+			break
 		}
 		for j := range at {
 			if n[j] > 0 {
@@ -158,14 +166,14 @@ func (b *band) outsidePalettes(sectors, r0 int, skip []bool) []palette {
 		var f []feature
 		mid := (float64(s) + 0.5) * span
 		lo, hi := int(mid-1.2*span), int(mid+1.2*span)
-		stepI := max(1, (hi-lo)/40)
+		stepI, stepR := max(1, (hi-lo)/24), max(1, int(math.Round(1/b.step)))
 		for k := lo; k <= hi; k += stepI {
 			i := ((k % b.n) + b.n) % b.n
 			if skip[i] {
 				continue
 			}
-			for r := r0; r < rows; r += 2 {
-				f = append(f, featureOf(b.code[3*(i*rows+r):]))
+			for r := r0; r < rows; r += stepR {
+				f = append(f, featureOf(b.v[3*(i*rows+r):]))
 			}
 		}
 		out[s] = newPalette(f, 5)
@@ -182,7 +190,7 @@ func (b *band) likelihood(i int, in, out palette, pr []float64) {
 		return
 	}
 	for r := range pr {
-		f := featureOf(b.code[3*(i*rows+r):])
+		f := featureOf(b.v[3*(i*rows+r):])
 		pr[r] = clamp(float64(out.shaded(f)-in.distance(f))/2, -3, 3)
 	}
 }

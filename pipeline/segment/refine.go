@@ -11,14 +11,16 @@ import (
 func (c *candidate) refine(im Image, m *Maps, t *tools, opt Options) {
 	reach := opt.BandCells * m.Cell
 	line, nor := c.line, normals(c.line)
-	b := unroll(im, t.lin, line, nor, reach+math.Max(3, 0.7*m.Cell))
+	b := unroll(im, t.code, line, nor, reach+math.Max(3, 0.7*m.Cell), math.Max(bandStep, m.Cell/8))
 	path := c.bestPath(im, b, m, line, nor, reach)
 	off := make([]float64, len(path))
 	for i, r := range path {
 		off[i] = b.offset(r)
 	}
+	b.release()
 	off = whittaker(off, ones(len(off)), 3)
 	c.moveTo(line, nor, off)
+	c.bias = nil
 	for range 2 {
 		c.fitEdges(im, t)
 	}
@@ -52,7 +54,7 @@ func (c *candidate) moveTo(line, nor []geom.Px, off []float64) {
 // network's outline; the path pays for turning.
 func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, reach float64) []int {
 	rows := b.rows()
-	lead := int(math.Ceil(0.7 * m.Cell / bandStep)) // rows beyond this from the line are surely in or out
+	lead := int(math.Ceil(0.7 * m.Cell / b.step)) // rows beyond this from the line are surely in or out
 	contact, skip := make([]bool, b.n), make([]bool, b.n)
 	for i, e := range c.edge {
 		contact[i] = e == geom.EdgeContact
@@ -64,12 +66,12 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 	}
 	c.inside = newPalette(insideSamples(im, func(f func(y, x0, x1 int)) {
 		FillSpans(inner, im.Width, im.Height, f)
-	}, geom.Area(inner), 1200), 8)
+	}, geom.Area(inner), 600), 8)
 	sectors := min(16, max(4, b.n/24))
 	c.outside = b.outsidePalettes(sectors, b.half+lead, skip)
 	cost := make([]float32, rows*b.n)
-	first := max(1, b.half-int(reach/bandStep))
-	last := min(rows-2, b.half+int(reach/bandStep))
+	first := max(1, b.half-int(reach/b.step))
+	last := min(rows-2, b.half+int(reach/b.step))
 	pr := make([]float64, rows)
 	for i := range b.n {
 		for r := range rows {
@@ -80,7 +82,7 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 			c.contactCost(b, m, i, line, nor, first, last, cost[i*rows:(i+1)*rows])
 			continue
 		}
-		regionCost(pr, first, last, cost[i*rows:(i+1)*rows])
+		regionCost(pr, b.step, first, last, cost[i*rows:(i+1)*rows])
 		weight := 1.0
 		if c.edge[i] == geom.EdgeStalk {
 			weight = 4
@@ -98,8 +100,8 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 	return closedPath(cost, b.n, rows, first, last)
 }
 
-// regionCost writes, for each row, what speaks against the edge lying there.
-func regionCost(pr []float64, first, last int, cost []float32) {
+// regionCost writes, for each row, what speaks against the edge lying there; step px lie between rows.
+func regionCost(pr []float64, step float64, first, last int, cost []float32) {
 	const regionWeight, stepWeight = 0.35, 1.2
 	sum := 0.0
 	for r := range pr {
@@ -113,8 +115,8 @@ func regionCost(pr []float64, first, last int, cost []float32) {
 		}
 		// rows 0..r−1 and half of r inside
 		inside := in - pr[r]/2
-		step := (pr[r-1] + pr[max(0, r-2)] + pr[max(0, r-3)] - pr[r+1] - pr[min(len(pr)-1, r+2)] - pr[min(len(pr)-1, r+3)]) / 3
-		cost[r] = float32(-regionWeight*bandStep*(2*inside-sum) - stepWeight*math.Max(0, step))
+		fall := (pr[r-1] + pr[max(0, r-2)] + pr[max(0, r-3)] - pr[r+1] - pr[min(len(pr)-1, r+2)] - pr[min(len(pr)-1, r+3)]) / 3
+		cost[r] = float32(-regionWeight*step*(2*inside-sum) - stepWeight*math.Max(0, fall))
 	}
 }
 
@@ -174,11 +176,16 @@ func closedPath(cost []float32, n, rows, first, last int) []int {
 	return path
 }
 
-// rmsGap returns the RMS distance of a's points from line b, px.
+// rmsGap returns the RMS distance of a's points from line b, px. Point i of a lies near point i of b.
 func rmsGap(a, b []geom.Px) float64 {
+	const near = 40 // points to each side
 	s, n := 0.0, 0
 	for i := 0; i < len(a); i += 4 {
-		d := distToLine(b, a[i])
+		lo, hi := i-near, i+near
+		if lo < 0 || hi > len(b) {
+			lo, hi = 0, len(b)
+		}
+		d := distToLine(b[lo:hi], a[i])
 		s += d * d
 		n++
 	}

@@ -242,10 +242,12 @@ func (g *regions) judge(m *Maps, r *region, opt Options) string {
 	}
 	// Elongation from second moments: length / width of the ellipse with the same moments.
 	var xx, xy, yy float64
-	for i, l := range g.label {
-		if l == r.id {
-			dx, dy := float64(i%g.w)-r.cx, float64(i/g.w)-r.cy
-			xx, xy, yy = xx+dx*dx, xy+dx*dy, yy+dy*dy
+	for y := r.box.y0; y <= r.box.y1; y++ {
+		for x := r.box.x0; x <= r.box.x1; x++ {
+			if g.label[y*g.w+x] == r.id {
+				dx, dy := float64(x)-r.cx, float64(y)-r.cy
+				xx, xy, yy = xx+dx*dx, xy+dx*dy, yy+dy*dy
+			}
 		}
 	}
 	mean, dif := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)

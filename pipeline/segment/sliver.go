@@ -7,7 +7,7 @@ import "math"
 // is level, and both edges are blurred alike.
 type sliverModel struct {
 	half int
-	w    []float64
+	root []float64 // square root of each sample's weight
 	try  []sliverTry
 }
 
@@ -22,10 +22,10 @@ var sliverWidths = [...]float64{1.2, 2, 3.2, 4.8}
 func newSliverModel(sigma, width float64) *sliverModel {
 	s := &sliverModel{half: int(math.Ceil(1.9 * width / bandStep))}
 	n := 2*s.half + 1
-	s.w = make([]float64, n)
-	for k := range s.w {
+	s.root = make([]float64, n)
+	for k := range s.root {
 		t := float64(k-s.half) * bandStep / width
-		s.w[k] = math.Exp(-t * t / 2)
+		s.root[k] = math.Exp(-t * t / 4)
 	}
 	for _, wide := range sliverWidths {
 		for inner := -3.5; inner <= 2.01; inner += 0.5 {
@@ -38,7 +38,7 @@ func newSliverModel(sigma, width float64) *sliverModel {
 				t := float64(k-s.half) * bandStep
 				in := 0.5 * math.Erfc((t-inner)/(sigma*math.Sqrt2))
 				out := 1 - 0.5*math.Erfc((t-outer)/(sigma*math.Sqrt2))
-				r := math.Sqrt(s.w[k])
+				r := s.root[k]
 				v[k], v[n+k], v[2*n+k] = r*in, r*(1-in-out), r*out
 				v[3*n+k], v[4*n+k] = r*in*(t-inner), r*out*(t-outer)
 			}
@@ -96,7 +96,7 @@ func (s *sliverModel) fit(y *[3][]float64, single *edgeModel) (inner, outer, sse
 	for c := range yw {
 		yw[c] = make([]float64, n)
 		for k := range n {
-			yw[c][k] = y[c][k] * math.Sqrt(s.w[k])
+			yw[c][k] = y[c][k] * s.root[k]
 		}
 		total += dotF(yw[c], yw[c])
 	}

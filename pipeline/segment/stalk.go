@@ -311,7 +311,7 @@ func (c *candidate) refineStalk(im Image, m *Maps, g *regions, t *tools, opt Opt
 		c.stalk = nil
 		return
 	}
-	s := &candidate{reg: &region{id: c.reg.id, cells: max(1, int(geom.Area(c.stalk)/(m.Cell*m.Cell)))}}
+	s := &candidate{reg: &region{id: c.reg.id, cells: max(1, int(geom.Area(c.stalk)/(m.Cell*m.Cell)))}, blur: c.blur}
 	s.coarse = evenly(c.stalk, outlineStep(m))
 	s.line = s.coarse
 	inside := 0

@@ -16,22 +16,32 @@ func contour(field []float32, w, h int, level float32) []geom.Px {
 		}
 		return field[y*w+x]
 	}
-	// A node is an edge of the grid: horizontal (x,y)-(x+1,y) kind 0, vertical (x,y)-(x,y+1) kind 1.
-	type node struct{ x, y, kind int }
-	next := map[node]node{}
+	// A node is an edge of the grid: horizontal (x,y)-(x+1,y) or vertical (x,y)-(x,y+1), numbered
+	// 2·((y+1)·wide + x+1), one more when vertical. next holds the node that follows, 0 none.
+	wide := w + 2
+	next := make([]int32, 2*wide*(h+2))
+	above, below := make([]bool, wide), make([]bool, wide) // which of a row's values lie over the level
 	for y := -1; y < h; y++ {
-		for x := -1; x < w; x++ {
-			a, b, c, d := at(x, y) > level, at(x+1, y) > level, at(x+1, y+1) > level, at(x, y+1) > level
+		above, below = below, above
+		clear(below)
+		if y+1 < h {
+			for x, v := range field[(y+1)*w:][:w] {
+				below[x+1] = v > level
+			}
+		}
+		for x := range w + 1 { // the square from x−1 to x
+			a, b, c, d := above[x], above[x+1], below[x+1], below[x]
+			if a == b && b == c && c == d {
+				continue
+			}
 			k := 0
 			for i, v := range [4]bool{a, b, c, d} {
 				if v {
 					k |= 1 << i
 				}
 			}
-			if k == 0 || k == 15 {
-				continue
-			}
-			top, right, bottom, left := node{x, y, 0}, node{x + 1, y, 1}, node{x, y + 1, 0}, node{x, y, 1}
+			top := int32(2 * ((y+1)*wide + x))
+			right, bottom, left := top+3, top+2*int32(wide), top+1
 			switch k {
 			case 1:
 				next[top] = left
@@ -64,34 +74,29 @@ func contour(field []float32, w, h int, level float32) []geom.Px {
 			}
 		}
 	}
-	place := func(n node) geom.Px {
-		a := float64(at(n.x, n.y))
-		if n.kind == 0 {
-			b := float64(at(n.x+1, n.y))
-			return geom.Px{X: float64(n.x) + (float64(level)-a)/(b-a), Y: float64(n.y)}
+	place := func(n int32) geom.Px {
+		x, y := int(n/2)%wide-1, int(n/2)/wide-1
+		a := float64(at(x, y))
+		if n%2 == 0 {
+			b := float64(at(x+1, y))
+			return geom.Px{X: float64(x) + (float64(level)-a)/(b-a), Y: float64(y)}
 		}
-		b := float64(at(n.x, n.y+1))
-		return geom.Px{X: float64(n.x), Y: float64(n.y) + (float64(level)-a)/(b-a)}
+		b := float64(at(x, y+1))
+		return geom.Px{X: float64(x), Y: float64(y) + (float64(level)-a)/(b-a)}
 	}
 	var best []geom.Px
-	seen := map[node]bool{}
 	area := 0.0
-	for y := -1; y < h; y++ { // fixed order: maps have none
-		for x := -1; x < w; x++ {
-			for kind := range 2 {
-				s := node{x, y, kind}
-				if _, ok := next[s]; !ok || seen[s] {
-					continue
-				}
-				var line []geom.Px
-				for n := s; !seen[n]; n = next[n] {
-					seen[n] = true
-					line = append(line, place(n))
-				}
-				if a := geom.Area(line); a > area {
-					best, area = line, a
-				}
-			}
+	for s := range next {
+		if next[s] == 0 {
+			continue
+		}
+		var line []geom.Px
+		for n := int32(s); next[n] != 0; { // each line is walked once
+			line = append(line, place(n))
+			n, next[n] = next[n], 0
+		}
+		if a := geom.Area(line); a > area {
+			best, area = line, a
 		}
 	}
 	if len(best) > 2 && geom.SignedArea(best) < 0 {

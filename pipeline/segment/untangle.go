@@ -1,12 +1,21 @@
 package segment
 
-import "offtype/measure/geom"
+import (
+	"math"
+
+	"offtype/measure/geom"
+)
 
 // untangle cuts the small loops that a closed line makes where it crosses itself within a stretch
 // of reach points. The marks of the points that stay stay with them.
 func (c *candidate) untangle(reach int) {
 	n := len(c.line)
 	reach = min(reach, n/3)
+	longest := 0.0
+	for i, p := range c.line {
+		longest = math.Max(longest, c.line[(i+1)%n].Sub(p).Norm())
+	}
+	far2 := 4.1 * longest * longest
 	drop := make([]bool, n)
 	moved := map[int]geom.Px{}
 	for i := 0; i < n; i++ {
@@ -16,6 +25,9 @@ func (c *candidate) untangle(reach int) {
 		a, b := c.line[i], c.line[(i+1)%n]
 		for k := reach; k >= 2; k-- { // the widest loop first
 			j := (i + k) % n
+			if d := c.line[j].Sub(a); d.Dot(d) > far2 { // too far apart to cross
+				continue
+			}
 			p, ok := crossing(a, b, c.line[j], c.line[(j+1)%n])
 			if !ok {
 				continue
