@@ -15,7 +15,7 @@ const (
 	wiggle        = 0.12 // second difference of the profile's coefficients
 	slopeMean     = 7.0  // growth of q from the tips inwards per length
 	slopeSpread   = 4.0
-	sizeQ         = 1.0   // the profile's coefficients
+	sizeQ         = 3.0   // the profile's coefficients: only to keep them finite
 	tipMean       = -0.85 // q at the tips: slimmer than the greatest radius
 	tipSpread     = 0.3
 	capShare      = 0.12 // share of the length over which a tip is rounded: median
