@@ -97,6 +97,26 @@ func TestPipelineDoesNotKnowTheCommand(t *testing.T) {
 	}
 }
 
+// The packages that turn a record into something else know the record, not each other: what they need of one another
+// is handed over by package pipeline, the page or the command.
+func TestAdaptersDoNotKnowEachOther(t *testing.T) {
+	adapters := []string{"report", "book", "compare", "seed", "judge", "exchange", "desk"}
+	for _, own := range adapters {
+		if own == "desk" { // the page ties them together, as the command does
+			continue
+		}
+		rules := []forbidden{{"offtype/pipeline", "dependencies point downwards: pipeline calls its stages"}}
+		for _, other := range adapters {
+			if other != own && other != "exchange" { // tables are read and written through it, those of record too
+				rules = append(rules, forbidden{"offtype/pipeline/" + other + "/...", "adapters do not know each other: take plain values of package record"})
+			}
+		}
+		for _, p := range goList(t, "./pipeline/"+own) {
+			report(t, p.ImportPath, "needs", p.Deps, rules)
+		}
+	}
+}
+
 func TestOnlyVisionCallsC(t *testing.T) {
 	for _, p := range goList(t, "./...") {
 		if p.ImportPath != "offtype/pipeline/vision" {

@@ -120,7 +120,10 @@ func Merge(ctx context.Context, dirs []string, o Options) (*Result, error) {
 			res.Failed++
 		}
 	}
-	o.SameTable, o.Program = first.SameTable, first.Program
+	o.SameTable, o.Program, o.ShardI, o.ShardN = first.SameTable, first.Program, 0, 0
+	if err := writeManifest(res, &o, first.Settings); err != nil { // the folder is that of a whole run from now on
+		return nil, err
+	}
 	if o.SameTable {
 		if err := sameTable(res, &o, ownFolder); err != nil {
 			return nil, err

@@ -58,6 +58,26 @@ func touchBytes(t *testing.T, p string, b []byte) {
 	}
 }
 
+// A merged folder is read back like that of one run: report and page find its photos, and another run into it goes on
+// there.
+func TestMergedFolderIsARun(t *testing.T) {
+	share, out := t.TempDir(), t.TempDir()
+	touchBytes(t, filepath.Join(share, "parts", "run.json"), []byte(`{"Program": "x", "Settings": "s", "ShardI": 1, "ShardN": 1, "Parts": [{"Photo": {"Name": "a/b.jpg", "Status": "failed", "Message": "cut off"}}]}`))
+	if _, err := Merge(t.Context(), []string{share}, Options{Out: out}); err != nil {
+		t.Fatal(err)
+	}
+	res, _, err := ReadResult(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ps := res.Run.Photos; len(ps) != 1 || ps[0].Name != "a/b.jpg" || ps[0].Message != "cut off" || res.Run.Program != "x" {
+		t.Errorf("read back: %+v", res.Run)
+	}
+	if ps, err := Listed(out); err != nil || len(ps) != 1 {
+		t.Errorf("listed: %v, %v", ps, err)
+	}
+}
+
 // The list of photos of a share may come from elsewhere: no name in it leads out of the result folder.
 func TestMergeTakesNoForeignPaths(t *testing.T) {
 	const key = "0123456789abcdef0123456789abcdef"
