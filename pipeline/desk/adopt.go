@@ -23,10 +23,6 @@ import (
 
 // open makes a harvest of the book one of the page's.
 func (d *Desk) open(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	h, err := d.adopt(r.Context(), r.PostForm.Get("name"))
 	if err != nil {
 		p := &page{Title: "Harvest table", Door: "table", Problem: sentence(err.Error()), Data: d.harvestLines(r)}

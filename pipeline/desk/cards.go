@@ -240,10 +240,6 @@ func (d *Desk) fileKept(w http.ResponseWriter) {
 
 // removeFile takes measured colours or a lens file away; harvests that used it are measured again without.
 func (d *Desk) removeFile(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	file := d.lensFile(r.PostForm.Get("lens"))
 	uses := func(s *saved) bool { return s.Lens == r.PostForm.Get("lens") }
 	if n, err := strconv.Atoi(r.PostForm.Get("card")); err == nil && slices.Contains(d.cardNumbers(), n) {
@@ -284,10 +280,6 @@ func (h *harvest) allAgain() {
 
 // useFiles says which measured cards and which lens a harvest's photos were taken with.
 func (d *Desk) useFiles(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	err := h.change(func(s *saved) error {
 		s.Colours, s.Lens = nil, r.PostForm.Get("lens")
 		if s.Lens != "" && d.lensFile(s.Lens) == "" {

@@ -261,10 +261,6 @@ func optional(s string) (*float64, error) {
 }
 
 func (d *Desk) saveVariety(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	name := r.PostForm.Get("file")
 	old := &reference.Description{}
 	if name != "" {
@@ -328,10 +324,6 @@ func head(f url.Values) reference.Head {
 
 // varietyFromWords makes a description from what the packet says and shows it for looking over.
 func (d *Desk) varietyFromWords(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	h := head(r.PostForm)
 	if h.Name == "" || h.Species == "" {
 		d.varieties(w, r, http.StatusUnprocessableEntity, errors.New("give the name and the species first"))
@@ -347,10 +339,6 @@ func (d *Desk) varietyFromWords(w http.ResponseWriter, r *http.Request) {
 
 // varietyFromHarvest learns a description from fruit of the book that are true to type, and keeps it.
 func (d *Desk) varietyFromHarvest(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	h := head(r.PostForm)
 	h.Harvest = oneLine(r.PostForm.Get("harvest"), 60)
 	run, err := d.book.LoadRun(r.Context(), h.Harvest)

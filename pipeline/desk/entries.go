@@ -236,10 +236,6 @@ func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, status int, nam
 }
 
 func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	k, err := book.KindNamed(r.PathValue("kind"))
 	if _, known := entryWords[k.Name]; err != nil || !known {
 		d.notFound(w, r)

@@ -16,10 +16,6 @@ import (
 
 // fix takes one correction: it is measured first, then saved, then shown.
 func (d *Desk) fix(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	f := r.PostForm
 	n, _ := strconv.Atoi(f.Get("fruit"))
 	err := h.correct(r.PathValue("key"), func(part *pipeline.Part, fx *segment.Fixes) error {
@@ -36,10 +32,6 @@ func (d *Desk) fix(w http.ResponseWriter, r *http.Request, h *harvest) {
 // plantNumber sets the plant of one fruit, for people who read the numbers that are written on the fruit one after
 // the other. It answers with the fruit's new label only.
 func (d *Desk) plantNumber(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	key := r.PathValue("key")
 	n, _ := strconv.Atoi(r.PostForm.Get("fruit"))
 	err := h.correct(key, func(part *pipeline.Part, fx *segment.Fixes) error {
@@ -70,10 +62,6 @@ func (d *Desk) plantNumber(w http.ResponseWriter, r *http.Request, h *harvest) {
 // spare takes a fruit out of the judging, or back in: sick, damaged or unripe fruit say nothing of
 // the variety. It is still measured.
 func (d *Desk) spare(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	n, _ := strconv.Atoi(r.PostForm.Get("fruit"))
 	h.mu.Lock()
 	p, _ := h.photo(r.PathValue("key"))
@@ -94,19 +82,12 @@ func (d *Desk) spare(w http.ResponseWriter, r *http.Request, h *harvest) {
 		})
 	}
 	if err == nil {
-		h.mu.Lock()
-		h.stale = true
-		h.refresh()
-		h.mu.Unlock()
+		h.judgeAgain()
 	}
 	d.afterFix(w, r, h, n, err)
 }
 
 func (d *Desk) undo(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	n, _ := strconv.Atoi(r.PostForm.Get("fruit"))
 	err := h.correct(r.PathValue("key"), func(_ *pipeline.Part, fx *segment.Fixes) error {
 		if len(fx.Fixes) == 0 {

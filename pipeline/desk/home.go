@@ -145,10 +145,6 @@ func (h *harvest) line(named bool) string {
 }
 
 func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	h, err := d.newHarvest(r.PostForm.Get("name"))
 	if err != nil {
 		p := &page{Title: "Harvest table", Door: "table", Problem: sentence(err.Error()), Data: d.harvestLines(r)}

@@ -67,10 +67,6 @@ func backTo(w http.ResponseWriter, r *http.Request, name, said string) {
 }
 
 func (d *Desk) addNote(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	name := oneLine(r.PostForm.Get("name"), 120)
 	if _, known := entryWords[r.PathValue("kind")]; !known {
 		d.notFound(w, r)
@@ -115,10 +111,6 @@ func (d *Desk) addPicture(w http.ResponseWriter, r *http.Request) {
 
 // removeKeepsake takes a note or picture out of the book; a picture's file stays where it is.
 func (d *Desk) removeKeepsake(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	for _, kind := range []string{"note", "picture"} {
 		id, err := strconv.ParseInt(r.PostForm.Get(kind), 10, 64)
 		if err != nil {

@@ -100,10 +100,6 @@ func (d *Desk) lensPhoto(w http.ResponseWriter, r *http.Request) {
 
 // makeLens works the lens out and puts its file to the others.
 func (d *Desk) makeLens(w http.ResponseWriter, r *http.Request) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	v := d.lensData()
 	name := slug(oneLine(r.PostForm.Get("name"), 60))
 	err := errors.New("give the lens a name, such as phone")

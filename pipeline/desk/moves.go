@@ -52,10 +52,6 @@ func (d *Desk) put(ctx context.Context, h *harvest, k record.Key, to int) error 
 }
 
 func (d *Desk) moveFruit(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	to, _ := strconv.Atoi(r.PostForm.Get("to"))
 	fruits := r.PostForm["fruit"]
 	var err error
@@ -97,10 +93,6 @@ func (d *Desk) afterGroups(w http.ResponseWriter, r *http.Request, h *harvest, e
 
 // mergeGroups puts all fruit of a group into another.
 func (d *Desk) mergeGroups(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	from, _ := strconv.Atoi(r.PostForm.Get("group"))
 	to, _ := strconv.Atoi(r.PostForm.Get("to"))
 	var err error
@@ -121,10 +113,6 @@ func (d *Desk) mergeGroups(w http.ResponseWriter, r *http.Request, h *harvest) {
 }
 
 func (d *Desk) nameGroup(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	n, err := strconv.Atoi(r.PostForm.Get("group"))
 	name := oneLine(r.PostForm.Get("name"), 60)
 	if err != nil || n < 1 || n > 999 {

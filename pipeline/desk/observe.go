@@ -183,10 +183,6 @@ func rowOf(o book.Observation) string {
 
 // observe writes one field down: the new value first, then the old one is taken out.
 func (d *Desk) observe(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	f := r.PostForm
 	c := cell{Harvest: h.ID, Row: f.Get("row"), Trait: f.Get("trait"), Label: oneLine(f.Get("label"), 200), Value: oneLine(f.Get("value"), 300)}
 	t, err := book.HandTraitNamed(c.Trait)

@@ -14,10 +14,6 @@ func (d *Desk) shareRoutes(m *http.ServeMux) {
 		d.show(w, r, "share", &page{Title: "Use a phone", Data: d.share.data()})
 	})
 	m.HandleFunc("POST /share", func(w http.ResponseWriter, r *http.Request) {
-		if err := form(w, r); err != nil {
-			d.problem(w, r, http.StatusBadRequest, err)
-			return
-		}
 		var err error
 		id, _ := strconv.Atoi(r.PostForm.Get("device"))
 		switch r.PostForm.Get("do") {

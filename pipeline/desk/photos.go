@@ -285,10 +285,6 @@ func photoEnding(b []byte) (string, bool) {
 
 // settings saves what holds for the whole harvest and judges again.
 func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	f := r.PostForm
 	err := h.change(func(s *saved) error {
 		s.Lot = oneLine(f.Get("lot"), 60)
@@ -324,10 +320,7 @@ func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
 		d.problem(w, r, http.StatusUnprocessableEntity, err)
 		return
 	}
-	h.mu.Lock()
-	h.stale = true
-	h.refresh()
-	h.mu.Unlock()
+	h.judgeAgain()
 	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=saved", http.StatusSeeOther)
 }
 
@@ -369,9 +362,8 @@ func (d *Desk) removePhoto(w http.ResponseWriter, r *http.Request, h *harvest) {
 	}
 	h.mu.Lock()
 	delete(h.live, key)
-	h.stale = true
-	h.refresh()
 	h.mu.Unlock()
+	h.judgeAgain()
 	if r.Header.Get("HX-Request") != "" {
 		d.photoList(w, r, h)
 		return

@@ -14,10 +14,6 @@ import (
 
 // setScale says what gives a photo its scale and which plant its fruit are from, and measures it again.
 func (d *Desk) setScale(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	f := r.PostForm
 	key := r.PathValue("key")
 	if err := h.drawnLine(key, f); err != nil {

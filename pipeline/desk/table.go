@@ -159,7 +159,11 @@ func (h *harvest) tableData(key string) (tableData, bool) {
 		v.Text += " The colours of this photo are doubtful and are not used for verdicts."
 	}
 	for i := range l.part.Fruits {
-		v.Shapes = append(v.Shapes, h.shape(&l.part.Fruits[i]))
+		s := h.shape(&l.part.Fruits[i])
+		if v.Judging { // what was found before may hold no more
+			s.Off, s.Sign, s.Label = false, strings.TrimPrefix(s.Sign, "▲"), strings.Replace(s.Label, ", off-type", "", 1)
+		}
+		v.Shapes = append(v.Shapes, s)
 	}
 	return v, true
 }

@@ -122,10 +122,6 @@ func (d *Desk) sameView(w http.ResponseWriter, r *http.Request, h *harvest) {
 
 // sameTable puts the ticked photos to one table, or takes a table apart.
 func (d *Desk) sameTable(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	apart, ticked := r.PostForm.Get("apart"), r.PostForm["photo"]
 	err := h.change(func(s *saved) error {
 		if apart != "" {
@@ -158,10 +154,7 @@ func (d *Desk) sameTable(w http.ResponseWriter, r *http.Request, h *harvest) {
 		d.showStatus(w, r, http.StatusUnprocessableEntity, "same", p)
 		return
 	}
-	h.mu.Lock()
-	h.stale = true
-	h.refresh()
-	h.mu.Unlock()
+	h.judgeAgain()
 	http.Redirect(w, r, "/h/"+h.ID+"/same?said=saved", http.StatusSeeOther)
 }
 

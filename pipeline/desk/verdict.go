@@ -93,10 +93,6 @@ func (d *Desk) byHand(ctx context.Context, h *harvest, v *verdictData) {
 
 // decide keeps a verdict on a plant by hand, beside the computed one; empty takes it back.
 func (d *Desk) decide(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	plant, value := oneLine(r.PostForm.Get("plant"), 20), r.PostForm.Get("verdict")
 	if value != "" && !slices.Contains(handVerdicts, value) {
 		d.problem(w, r, http.StatusUnprocessableEntity, errors.New("choose a verdict from the list"))

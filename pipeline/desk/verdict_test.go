@@ -130,3 +130,29 @@ func TestOnlyFruitOfAPlant(t *testing.T) {
 		}
 	}
 }
+
+// While verdicts are worked out again after a correction, the old ones are not shown beside the new measurement.
+func TestNoOldVerdictBesideANewMeasurement(t *testing.T) {
+	d, base := startDesk(t)
+	c := newClient(t, d, base)
+	h := judgedHarvest(t, d, record.OffType)
+	f := record.Fruit{Photo: "a.jpg", Number: 2, Plant: "2", X: 5, Y: 5}
+	h.mu.Lock()
+	h.live["k1"].part = &pipeline.Part{Photo: record.Photo{Width: 100, Height: 80}, Fruits: []record.Fruit{f}}
+	h.result.Judgement.Fruits = []record.FruitVerdict{{Photo: "a.jpg", Fruit: 2, Plant: "2", Verdict: record.OffType, Reasons: []string{"a reason"}}}
+	h.mu.Unlock()
+	panel := "/h/" + h.ID + "/photo/k1/fruit/2"
+	if _, b := c.get(panel); !strings.Contains(b, "off-type") || !strings.Contains(b, "a reason") {
+		t.Fatalf("the verdict is not on the panel:\n%s", b)
+	}
+	h.mu.Lock()
+	h.judging = true
+	v, _ := h.tableData("k1")
+	h.mu.Unlock()
+	if _, b := c.get(panel); strings.Contains(b, "a reason") || !strings.Contains(b, "being worked out again") {
+		t.Error("an old verdict stands beside the new measurement")
+	}
+	if s := v.Shapes[0]; s.Off || strings.Contains(s.Sign+s.Label, "▲") || strings.Contains(s.Label, "off-type") {
+		t.Errorf("the photo still marks it: %+v", s)
+	}
+}

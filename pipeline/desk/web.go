@@ -63,7 +63,11 @@ func (d *Desk) guard(hosts *hostList, next http.Handler) http.Handler {
 	}))
 	safe := cross.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			if !d.tokenOK(w, r) {
+			if err := readForm(w, r); err != nil {
+				d.problem(w, r, http.StatusBadRequest, err)
+				return
+			}
+			if !d.tokenOK(r) {
 				plainRefusal(w, http.StatusForbidden, "This page is out of date. Load it again, then repeat what you did.")
 				return
 			}
@@ -98,24 +102,26 @@ func plainRefusal(w http.ResponseWriter, status int, text string) {
 	fmt.Fprintln(w, text)
 }
 
-// tokenOK reports whether a changing request holds the token of this start of the program. Uploads
-// carry it in a header, since their body is not read before it is checked.
-func (d *Desk) tokenOK(w http.ResponseWriter, r *http.Request) bool {
-	t := r.Header.Get("X-Desk-Token")
-	if t == "" && !strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/") {
+// readForm reads the form of a changing request, at most maxForm bytes, so that every handler finds r.PostForm. The
+// body of an upload is left alone.
+func readForm(w http.ResponseWriter, r *http.Request) error {
+	if !strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/") {
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
-		t = r.PostFormValue("token")
 	}
-	return subtle.ConstantTimeCompare([]byte(t), []byte(d.token)) == 1
-}
-
-// form reads the request's form, at most maxForm bytes.
-func form(w http.ResponseWriter, r *http.Request) error {
-	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 	if err := r.ParseForm(); err != nil {
 		return errors.New("what was sent cannot be read; load the page again")
 	}
 	return nil
+}
+
+// tokenOK reports whether a changing request holds the token of this start of the program. Uploads
+// carry it in a header, since their body is not read before it is checked.
+func (d *Desk) tokenOK(r *http.Request) bool {
+	t := r.Header.Get("X-Desk-Token")
+	if t == "" {
+		t = r.PostForm.Get("token")
+	}
+	return subtle.ConstantTimeCompare([]byte(t), []byte(d.token)) == 1
 }
 
 var layouts = mustPages()

@@ -167,10 +167,6 @@ func (h *harvest) fitting(dir string) int {
 
 // where goes from folder to folder, takes the one that is shown, or measures the photos again.
 func (d *Desk) where(w http.ResponseWriter, r *http.Request, h *harvest) {
-	if err := form(w, r); err != nil {
-		d.problem(w, r, http.StatusBadRequest, err)
-		return
-	}
 	f := r.PostForm
 	photos := f.Get("what") == "photos"
 	d.look.mu.Lock()

@@ -151,6 +151,14 @@ func (h *harvest) refresh() {
 	}()
 }
 
+// judgeAgain groups and judges again after what verdicts depend on was changed.
+func (h *harvest) judgeAgain() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.stale = true
+	h.refresh()
+}
+
 // judgeDelay is how long judging waits after a correction: the next one comes within it when somebody works
 // through a photo, and judging in between would only slow that down (own choice).
 const judgeDelay = 2 * time.Second

@@ -161,7 +161,25 @@
       (b || svg).focus({ preventScroll: true });
       const w = document.querySelector("#sheet [role=alert]");
       desk.say(w ? "" : "Saved.");
+      renew();
     });
+  }
+  // After a correction groups and verdicts are worked out again: the view is loaded anew once they are there, but never
+  // under the hands of somebody who draws or types.
+  let later = 0;
+  function renew() {
+    clearTimeout(later);
+    if (!sheet.dataset.judging) return;
+    later = setTimeout(() => {
+      if (!sheet.isConnected) return;
+      const a = document.activeElement, inside = a && sheet.contains(a), name = inside && a.dataset ? a.dataset.tool : "";
+      if (tool !== "select" || dragging || touches.size || (a && a.closest("#panel"))) { renew(); return; }
+      htmx.ajax("GET", sheet.dataset.base + (chosen ? "?fruit=" + chosen : ""), { target: "#sheet", select: "#sheet", swap: "outerHTML" }).then(() => {
+        start();
+        if (inside) (name && document.querySelector(`[data-tool="${name}"]:not(:disabled)`) || svg).focus({ preventScroll: true });
+        renew();
+      });
+    }, 2500);
   }
 
   function choose(n) {
