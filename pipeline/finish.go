@@ -191,7 +191,7 @@ func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error
 // loadVariety reads the description, if one is named; it must be of the species that was said.
 func loadVariety(o *Options) (*judge.Variety, error) {
 	for _, file := range o.Others {
-		v, err := readVariety("--other", file)
+		v, err := ReadVariety("--other", file)
 		if err != nil {
 			return nil, err
 		}
@@ -200,7 +200,7 @@ func loadVariety(o *Options) (*judge.Variety, error) {
 	if o.Variety == "" {
 		return nil, nil
 	}
-	v, err := readVariety("--variety", o.Variety)
+	v, err := ReadVariety("--variety", o.Variety)
 	if err != nil {
 		return nil, err
 	}
@@ -210,7 +210,9 @@ func loadVariety(o *Options) (*judge.Variety, error) {
 	return v, nil
 }
 
-func readVariety(option, file string) (*judge.Variety, error) {
+// ReadVariety reads and checks a variety's description. option, such as --variety, stands before the file in errors,
+// which are of ErrUsage's kind.
+func ReadVariety(option, file string) (*judge.Variety, error) {
 	b, err := os.ReadFile(file)
 	if err != nil {
 		return nil, usageError{fmt.Errorf("%s %s: cannot be read (%v); check the name", option, file, plainErr(err))}

@@ -83,7 +83,7 @@ func (*bookImportCmd) Help() string {
 func (c *bookImportCmd) Run(e *env) error {
 	st, err := os.Stat(c.From)
 	if err != nil {
-		return usage(err)
+		return usage(fmt.Errorf("%w; name the folder or file that book export wrote", err))
 	}
 	b, err := c.open(e, true)
 	if err != nil {

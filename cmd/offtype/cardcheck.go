@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"offtype/measure/camera"
 	"offtype/measure/colour"
 	"offtype/measure/geom"
@@ -57,6 +59,8 @@ type cardCheck struct {
 	Uneven   float64      `json:"uneven_percent"` // spread of the light over its paper
 	Advice   []string     `json:"advice"`
 	Patches  []patchCheck `json:"patches"`
+
+	far bool // too far from that card to be judged by it
 }
 
 // Run checks the cards of all photos.
@@ -173,7 +177,8 @@ func checkPhoto(in pipeline.Input, inks map[int]map[string]colour.Lab) ([]cardCh
 		if ref >= 0 && inks[c.Number] == nil {
 			b := &found.Cards[ref]
 			fitTo, r.By = b.Samples(inks[b.Number]), &b.Number
-			r.ApartMM = apart(&found.Camera, c, b)
+			d, ok := apart(&found.Camera, c, b)
+			r.ApartMM, r.far = d, !ok || d > maxApartMM
 		}
 		cal, err := colour.Calibrate(fitTo, frame, colour.DefaultOptions())
 		if err != nil {
@@ -189,14 +194,14 @@ func checkPhoto(in pipeline.Input, inks map[int]map[string]colour.Lab) ([]cardCh
 // by more than the inks.
 const maxApartMM = 450
 
-// apart returns the distance of the middles of two cards on the table, mm.
-func apart(cam *camera.Camera, a, b *card.Card) float64 {
+// apart returns the distance of the middles of two cards on the table, mm; false when one is not on it.
+func apart(cam *camera.Camera, a, b *card.Card) (float64, bool) {
 	p, ok := cam.OnPlane(geom.Centroid(a.Quad), 0)
 	q, ok2 := cam.OnPlane(geom.Centroid(b.Quad), 0)
 	if !ok || !ok2 {
-		return math.Inf(1)
+		return 0, false
 	}
-	return p.Sub(q).Norm()
+	return p.Sub(q).Norm(), true
 }
 
 // fill compares the samples with what they should be.
@@ -245,10 +250,9 @@ func (r *cardCheck) advise(cal *colour.Calibration) {
 	}
 	say(r.Uneven > 100*colour.DefaultOptions().MaxUneven, "the light on the card was uneven: retake the photo in open shade or even light, with no shadow on the card")
 	say(slices.Contains(cal.Reasons, "card-too-bright-or-dark"), "the photo is too bright or too dark: retake it")
-	far := r.ApartMM > maxApartMM
-	say(far, "the measured card lies too far away to judge this one by it: lay the two side by side")
-	say(!far && r.Mean > 3 && r.Uneven <= 100*colour.DefaultOptions().MaxUneven, "the print is far from nominal: have its colours measured and use --card-colours, or print it again on matt paper without any print-quality effects")
-	say(!far && r.Mean > 1.5 && r.Mean <= 3, "the print is a little off: fine for comparing fruit measured with this card; to compare with others, have it measured")
+	say(r.far, "the measured card lies too far away to judge this one by it: lay the two side by side")
+	say(!r.far && r.Mean > 3 && r.Uneven <= 100*colour.DefaultOptions().MaxUneven, "the print is far from nominal: have its colours measured and use --card-colours, or print it again on matt paper without any print-quality effects")
+	say(!r.far && r.Mean > 1.5 && r.Mean <= 3, "the print is a little off: fine for comparing fruit measured with this card; to compare with others, have it measured")
 }
 
 // spread returns the standard deviation of v (n−1), 0 when there are fewer than three.
@@ -256,14 +260,7 @@ func spread(v []float64) float64 {
 	if len(v) < 3 {
 		return 0
 	}
-	m, s := 0.0, 0.0
-	for _, x := range v {
-		m += x / float64(len(v))
-	}
-	for _, x := range v {
-		s += (x - m) * (x - m)
-	}
-	return math.Sqrt(s / float64(len(v)-1))
+	return stat.StdDev(v, nil)
 }
 
 func printChecks(w io.Writer, all []cardCheck) error {
@@ -294,7 +291,7 @@ func saveInks(file string, n int, all []cardCheck) error {
 	sum, count := map[string][3]float64{}, map[string]float64{}
 	var names []string
 	for _, r := range all {
-		if r.Card != n || r.By == nil || r.ApartMM > maxApartMM {
+		if r.Card != n || r.By == nil || r.far {
 			continue
 		}
 		for _, p := range r.Patches {

@@ -6,13 +6,12 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"os"
 	"os/exec"
-	"path/filepath"
 	"runtime"
 	"strings"
 	"time"
 
+	"offtype/pipeline"
 	"offtype/pipeline/book"
 	"offtype/pipeline/compare"
 	"offtype/pipeline/desk"
@@ -104,11 +103,7 @@ func deskDocument(ctx context.Context, of desk.ReportOf, made time.Time) (*repor
 		return nil, err
 	}
 	if of.Variety != "" {
-		b, err := os.ReadFile(of.Variety)
-		if err != nil {
-			return nil, err
-		}
-		if v, err = judge.ParseVariety(filepath.Base(of.Variety), b); err != nil {
+		if v, err = pipeline.ReadVariety("description", of.Variety); err != nil {
 			return nil, err
 		}
 	}

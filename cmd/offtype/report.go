@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"image"
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -126,12 +125,8 @@ func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error)
 		return nil, "", err
 	}
 	if c.Variety != "" {
-		b, err := os.ReadFile(c.Variety)
-		if err != nil {
-			return nil, "", usage(fmt.Errorf("--variety %s: %w", c.Variety, err))
-		}
-		if kept, err = judge.ParseVariety(filepath.Base(c.Variety), b); err != nil {
-			return nil, "", usage(fmt.Errorf("--variety %s: %w", c.Variety, err))
+		if kept, err = pipeline.ReadVariety("--variety", c.Variety); err != nil {
+			return nil, "", usage(err)
 		}
 	}
 	if err := judge.Pictures(d.Run); err != nil {

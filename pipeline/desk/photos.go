@@ -95,7 +95,7 @@ func (h *harvest) photosData() photosData {
 		if l.state == failed {
 			v.Failed++
 			low := strings.ToLower(l.message)
-			c.NoCard = strings.Contains(low, "card") || strings.Contains(low, "coin") || strings.Contains(low, "line")
+			c.NoCard = slices.ContainsFunc([]string{"card", "coin", "scale line"}, func(w string) bool { return strings.Contains(low, w) })
 			c.Preview = c.NoCard // it could be read
 		}
 		if l.part != nil {
