@@ -124,7 +124,11 @@ func (h *htmlDoc) frame(b frame) {
 func (h *htmlDoc) drawing(b drawing) {
 	c := &svgCanvas{measure: h.measure}
 	b.draw(c)
-	fmt.Fprintf(&h.b, `<figure class="draw"><svg viewBox="-1 -1 %.2f %.2f" role="img" aria-label="%s">%s</svg>`, b.w+2, b.h+2, html.EscapeString(b.alt), c.b.String())
+	class := "draw"
+	if b.w > likenessWide {
+		class += " wide" // scrolls on a phone
+	}
+	fmt.Fprintf(&h.b, `<figure class="%s"><svg viewBox="-1 -1 %.2f %.2f" role="img" aria-label="%s">%s</svg>`, class, b.w+2, b.h+2, html.EscapeString(b.alt), c.b.String())
 	if b.caption != "" {
 		fmt.Fprintf(&h.b, `<figcaption dir="auto">%s</figcaption>`, esc(b.caption))
 	}
@@ -141,6 +145,9 @@ func (h *htmlDoc) contents() {
 	h.b.WriteString("</ol></nav>")
 }
 
+// longCell is from how many letters on a cell keeps a width that can be read on a phone.
+const longCell = 30
+
 func (h *htmlDoc) table(t table) {
 	if len(t.rows) == 0 {
 		return
@@ -154,8 +161,11 @@ func (h *htmlDoc) table(t table) {
 		h.b.WriteString("<tr>")
 		for _, c := range r {
 			class := ""
-			if c.right {
+			switch {
+			case c.right:
 				class = ` class="n"`
+			case len([]rune(c.text)) > longCell:
+				class = ` class="long"`
 			}
 			fmt.Fprintf(&h.b, `<td%s dir="auto">`, class)
 			if c.swatch != "" {
