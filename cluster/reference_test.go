@@ -1,7 +1,6 @@
 package cluster
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -10,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"offtype/internal/reftable"
 )
 
 const referenceDir = "../testdata/reference/"
@@ -18,31 +19,17 @@ const referenceDir = "../testdata/reference/"
 // or NA value in a wanted column is left out, as in clustering_reference.json.
 func readTable(t *testing.T, name string, cols []string, label string) (x [][]float64, labels []string) {
 	t.Helper()
-	f, err := os.Open(referenceDir + name + ".csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	at := map[string]int{}
-	for i, h := range rows[0] {
-		at[h] = i
-	}
 next:
-	for _, row := range rows[1:] {
+	for _, row := range reftable.Records(t, referenceDir+name+".csv") {
 		v := make([]float64, len(cols))
 		for i, c := range cols {
-			if v[i], err = strconv.ParseFloat(row[at[c]], 64); err != nil {
+			var err error
+			if v[i], err = strconv.ParseFloat(row[c], 64); err != nil {
 				continue next
 			}
 		}
 		x = append(x, v)
-		labels = append(labels, row[at[label]])
+		labels = append(labels, row[label])
 	}
 	return x, labels
 }
@@ -188,36 +175,7 @@ func TestWardHeights(t *testing.T) {
 
 func readRecords(t *testing.T, name string) []map[string]string {
 	t.Helper()
-	f, err := os.Open(referenceDir + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	r.FieldsPerRecord = -1
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, c := range row {
-			m[rows[0][i]] = c
-		}
-		out = append(out, m)
-	}
-	return out
-}
-
-func num(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
+	return reftable.Records(t, referenceDir+name)
 }
 
 var irisColumns = []string{"sepal_length_cm", "sepal_width_cm", "petal_length_cm", "petal_width_cm"}
@@ -231,15 +189,15 @@ func TestIrisClusters(t *testing.T) {
 		if r["data"] == "standardised" {
 			x = standard(raw)
 		}
-		k := int(num(t, r["k"]))
+		k := int(reftable.Num(t, r["k"]))
 		g := Cut(Ward(x, nil), k)
 		if r["method"] == "kmeans" {
 			g = KMeans(x, k, 200, 1)
 		}
 		what := r["data"] + " " + r["method"] + " " + r["k"]
-		near(t, what+" silhouette", Silhouette(x, g), num(t, r["mean_silhouette"]), 1e-9)
-		near(t, what+" within sum of squares", WithinSS(x, g), num(t, r["within_ss"]), 1e-8)
-		near(t, what+" adjusted Rand", AdjustedRand(g, truth), num(t, r["ari_vs_species"]), 1e-9)
+		near(t, what+" silhouette", Silhouette(x, g), reftable.Num(t, r["mean_silhouette"]), 1e-9)
+		near(t, what+" within sum of squares", WithinSS(x, g), reftable.Num(t, r["within_ss"]), 1e-8)
+		near(t, what+" adjusted Rand", AdjustedRand(g, truth), reftable.Num(t, r["ari_vs_species"]), 1e-9)
 		want := []int{}
 		for _, s := range strings.Fields(r["cluster_sizes"]) {
 			n, _ := strconv.Atoi(s)
@@ -261,7 +219,7 @@ func TestAdjustedRand(t *testing.T) {
 			y, _ := strconv.Atoi(strings.Fields(r["labels_2"])[i])
 			a, b = append(a, x), append(b, y)
 		}
-		near(t, r["example"], AdjustedRand(a, b), num(t, r["ari_decimal"]), 1e-12)
+		near(t, r["example"], AdjustedRand(a, b), reftable.Num(t, r["ari_decimal"]), 1e-12)
 	}
 	if v := AdjustedRand([]int{1, 1, 1}, []int{0, 0, 0}); v != 1 {
 		t.Errorf("two groupings into one group: %v, want 1", v)
@@ -289,9 +247,9 @@ func TestWelchAndHotelling(t *testing.T) {
 	for _, r := range readRecords(t, "iris_versicolor_virginica_tests.csv") {
 		if j := slices.Index(irisColumns, r["variable"]); j >= 0 {
 			tt, df, p := Welch(col(a, j), col(b, j))
-			near(t, r["variable"]+" t", tt, num(t, r["t_or_T2"]), 1e-9)
-			near(t, r["variable"]+" df", df, num(t, r["df"]), 1e-8)
-			near(t, r["variable"]+" p ÷ reference", p/num(t, r["p_value"]), 1, 1e-9)
+			near(t, r["variable"]+" t", tt, reftable.Num(t, r["t_or_T2"]), 1e-9)
+			near(t, r["variable"]+" df", df, reftable.Num(t, r["df"]), 1e-8)
+			near(t, r["variable"]+" p ÷ reference", p/reftable.Num(t, r["p_value"]), 1, 1e-9)
 		}
 	}
 	h, ok := HotellingT2(a, b)

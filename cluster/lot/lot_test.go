@@ -1,47 +1,19 @@
 package lot
 
 import (
-	"encoding/csv"
 	"math"
 	"math/big"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
+
+	"offtype/internal/reftable"
 )
 
 // The tables and the programs they were computed with are named in their first line.
 func readRecords(t *testing.T, name string) []map[string]string {
 	t.Helper()
-	f, err := os.Open("../../testdata/reference/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, c := range row {
-			m[rows[0][i]] = c
-		}
-		out = append(out, m)
-	}
-	return out
-}
-
-func num(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
+	return reftable.Records(t, "../../testdata/reference/"+name)
 }
 
 func whole(t *testing.T, s string) int {
@@ -66,12 +38,12 @@ func TestIntervals(t *testing.T) {
 		x, n := whole(t, r["x"]), whole(t, r["n"])
 		what := r["x"] + " of " + r["n"]
 		lo, hi := ClopperPearson(x, n, 0.95)
-		closeTo(t, what+" Clopper–Pearson low", lo, num(t, r["cp_lower"]))
-		closeTo(t, what+" Clopper–Pearson high", hi, num(t, r["cp_upper"]))
+		closeTo(t, what+" Clopper–Pearson low", lo, reftable.Num(t, r["cp_lower"]))
+		closeTo(t, what+" Clopper–Pearson high", hi, reftable.Num(t, r["cp_upper"]))
 		lo, hi = Wilson(x, n, 0.95)
-		closeTo(t, what+" Wilson low", lo, num(t, r["wilson_lower"]))
-		closeTo(t, what+" Wilson high", hi, num(t, r["wilson_upper"]))
-		closeTo(t, what+" upper limit", UpperLimit(x, n, 0.95), num(t, r["cp_upper_onesided95"]))
+		closeTo(t, what+" Wilson low", lo, reftable.Num(t, r["wilson_lower"]))
+		closeTo(t, what+" Wilson high", hi, reftable.Num(t, r["wilson_upper"]))
+		closeTo(t, what+" upper limit", UpperLimit(x, n, 0.95), reftable.Num(t, r["cp_upper_onesided95"]))
 	}
 }
 
@@ -90,8 +62,8 @@ func TestIntervalEnds(t *testing.T) {
 func TestAllowed(t *testing.T) {
 	rows := 0
 	for _, r := range readRecords(t, "offtype_max_table.csv") {
-		std := num(t, r["population_standard_pct"])
-		acc := num(t, r["acceptance_probability_pct"])
+		std := reftable.Num(t, r["population_standard_pct"])
+		acc := reftable.Num(t, r["acceptance_probability_pct"])
 		from, to, k := whole(t, r["n_from"]), whole(t, r["n_to"]), whole(t, r["max_offtypes"])
 		for _, c := range []struct{ n, k int }{{from, k}, {to, k}} {
 			got, err := Allowed(c.n, decimalOf(std/100), decimalOf(acc/100))
@@ -104,7 +76,7 @@ func TestAllowed(t *testing.T) {
 				t.Errorf("%v %% / %v %% with %d plants allows %d, want %d", std, acc, to+1, got, k+1)
 			}
 		}
-		closeTo(t, "type I error", 1-Accept(to, k, std/100), num(t, r["type1_error_at_n_to"]))
+		closeTo(t, "type I error", 1-Accept(to, k, std/100), reftable.Num(t, r["type1_error_at_n_to"]))
 		rows++
 	}
 	if rows < 500 {
@@ -146,7 +118,7 @@ func TestAllowedByDefinition(t *testing.T) {
 			}
 			sum.Add(sum, term)
 		}
-		got, err := Allowed(c.n, num(t, c.std), num(t, c.acc))
+		got, err := Allowed(c.n, reftable.Num(t, c.std), reftable.Num(t, c.acc))
 		if err != nil || got != k {
 			t.Errorf("%s / %s with %d plants allows %d (%v), want %d", c.std, c.acc, c.n, got, err, k)
 		}
@@ -160,39 +132,39 @@ func TestAllowedByDefinition(t *testing.T) {
 
 func TestOperatingCharacteristic(t *testing.T) {
 	for _, r := range readRecords(t, "offtype_oc_curve.csv") {
-		got := Accept(whole(t, r["n_plants"]), whole(t, r["max_offtypes"]), num(t, r["true_offtype_rate_pct"])/100)
-		closeTo(t, r["n_plants"]+" plants, "+r["true_offtype_rate_pct"]+" %", got, num(t, r["p_accept"]))
+		got := Accept(whole(t, r["n_plants"]), whole(t, r["max_offtypes"]), reftable.Num(t, r["true_offtype_rate_pct"])/100)
+		closeTo(t, r["n_plants"]+" plants, "+r["true_offtype_rate_pct"]+" %", got, reftable.Num(t, r["p_accept"]))
 	}
 }
 
 func TestPlantsToSee(t *testing.T) {
 	for _, r := range readRecords(t, "plants_to_see_one_offtype.csv") {
-		rate := num(t, r["true_offtype_rate_pct"]) / 100
-		n := PlantsToSee(rate, decimalOf(num(t, r["confidence_pct"])/100))
+		rate := reftable.Num(t, r["true_offtype_rate_pct"]) / 100
+		n := PlantsToSee(rate, decimalOf(reftable.Num(t, r["confidence_pct"])/100))
 		if n != whole(t, r["n_plants"]) {
 			t.Errorf("rate %v: %d plants, want %s", rate, n, r["n_plants"])
 		}
-		closeTo(t, "chance", ChanceToSee(n, rate), num(t, r["achieved_probability"]))
+		closeTo(t, "chance", ChanceToSee(n, rate), reftable.Num(t, r["achieved_probability"]))
 	}
 }
 
 func TestFisher(t *testing.T) {
 	for _, r := range readRecords(t, "fisher_exact_examples.csv") {
 		two, less, greater := Fisher(whole(t, r["a"]), whole(t, r["b"]), whole(t, r["c"]), whole(t, r["d"]))
-		closeTo(t, r["example"]+" two-sided", two, num(t, r["p_two_sided"]))
-		closeTo(t, r["example"]+" less", less, num(t, r["p_less"]))
-		closeTo(t, r["example"]+" greater", greater, num(t, r["p_greater"]))
+		closeTo(t, r["example"]+" two-sided", two, reftable.Num(t, r["p_two_sided"]))
+		closeTo(t, r["example"]+" less", less, reftable.Num(t, r["p_less"]))
+		closeTo(t, r["example"]+" greater", greater, reftable.Num(t, r["p_greater"]))
 	}
 }
 
 func TestRelativeVariance(t *testing.T) {
 	for _, r := range readRecords(t, "relative_variance_1p6.csv") {
 		n := whole(t, r["n_fruits_plants"])
-		closeTo(t, "known", CompareVariance(1, n, 1, 0).ByLuck, num(t, r["p_exceed_1.6_known"]))
-		closeTo(t, "5 comparators", CompareVariance(1, n, 1, 5).ByLuck, num(t, r["p_exceed_1.6_5_comparators"]))
-		closeTo(t, "10 comparators", CompareVariance(1, n, 1, 10).ByLuck, num(t, r["p_exceed_1.6_10_comparators"]))
-		closeTo(t, "F 95 %", VarianceLimit(n, 10, 0.05), num(t, r["F95_10comp"]))
-		closeTo(t, "F 99.8 %", VarianceLimit(n, 10, 0.002), num(t, r["F99.8_10comp"]))
+		closeTo(t, "known", CompareVariance(1, n, 1, 0).ByLuck, reftable.Num(t, r["p_exceed_1.6_known"]))
+		closeTo(t, "5 comparators", CompareVariance(1, n, 1, 5).ByLuck, reftable.Num(t, r["p_exceed_1.6_5_comparators"]))
+		closeTo(t, "10 comparators", CompareVariance(1, n, 1, 10).ByLuck, reftable.Num(t, r["p_exceed_1.6_10_comparators"]))
+		closeTo(t, "F 95 %", VarianceLimit(n, 10, 0.05), reftable.Num(t, r["F95_10comp"]))
+		closeTo(t, "F 99.8 %", VarianceLimit(n, 10, 0.002), reftable.Num(t, r["F99.8_10comp"]))
 	}
 }
 

@@ -1,14 +1,14 @@
 package season
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
+
+	"offtype/internal/reftable"
 )
 
 // closed is the tolerance against values printed to 12 digits (relative).
@@ -43,18 +43,8 @@ func TestTraitAgainstScipy(t *testing.T) {
 
 func reference(t *testing.T, name string) [][]string {
 	t.Helper()
-	f, err := os.Open("../../testdata/reference/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
+	_, rows := reftable.Rows(t, "../../testdata/reference/"+name)
+	return rows
 }
 
 // Iris versicolor and virginica (Fisher 1936): Welch and Hotelling from scipy and numpy, the file says.

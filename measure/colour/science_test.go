@@ -1,47 +1,24 @@
 package colour
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"testing"
 
 	colorful "github.com/lucasb-eyer/go-colorful"
+
+	"offtype/internal/reftable"
 )
 
 // table reads a reference file: # lines are its source, the first row names the columns.
 func table(t *testing.T, name string) []map[string]string {
 	t.Helper()
-	f, err := os.Open("../../testdata/reference/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 2 {
-		t.Fatalf("%s: %v", name, err)
-	}
-	var out []map[string]string
-	for _, row := range rows[1:] {
-		m := map[string]string{}
-		for i, h := range rows[0] {
-			m[h] = row[i]
-		}
-		out = append(out, m)
-	}
-	return out
+	return reftable.Records(t, "../../testdata/reference/"+name)
 }
 
 func number(t *testing.T, row map[string]string, key string) float64 {
 	t.Helper()
-	v, err := strconv.ParseFloat(row[key], 64)
-	if err != nil {
-		t.Fatalf("%s: %v", key, err)
-	}
-	return v
+	return reftable.Num(t, row[key])
 }
 
 // TestDeltaE2000 compares with the 34 pairs of Sharma, Wu, Dalal 2005, Table 1, printed to four decimals.

@@ -1,15 +1,15 @@
 package photo
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"image"
 	"math"
 	"os"
-	"strconv"
 	"strings"
 	"testing"
+
+	"offtype/internal/reftable"
 )
 
 // The chart in testdata: 4 × 3 fields of 16 px with these sRGB values; written by Pillow 9.4,
@@ -144,17 +144,7 @@ func TestExifInFiveFormats(t *testing.T) {
 }
 
 func TestDisplayP3BecomesSRGB(t *testing.T) {
-	f, err := os.Open("testdata/p3.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, rows := reftable.Rows(t, "testdata/p3.csv")
 	for name, allow := range map[string]float64{
 		// Both round to whole steps.
 		"colours-p3.png": 1, "colours-p3.tif": 1, "colours-p3.webp": 1,
@@ -164,12 +154,10 @@ func TestDisplayP3BecomesSRGB(t *testing.T) {
 		if !p.Profile.Converted || p.Profile.Name != "Hand-made P3" {
 			t.Errorf("%s: profile %+v", name, p.Profile)
 		}
-		for i, row := range rows[1:] {
+		for i, row := range rows {
 			var want [3]int
 			for c := range want {
-				if want[c], err = strconv.Atoi(row[3+c]); err != nil {
-					t.Fatal(err)
-				}
+				want[c] = int(reftable.Num(t, row[3+c]))
 			}
 			if d := worst(field(p, i), want); d > allow {
 				t.Errorf("%s, field %d: %.1f, want %v: %.1f apart, allowed %g", name, i, field(p, i), want, d, allow)

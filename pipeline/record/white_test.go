@@ -4,33 +4,21 @@ import (
 	"bytes"
 	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
+
+	"offtype/internal/reftable"
 )
 
 // checkColours reads the D65 and D50 columns of srgb_lab_check.csv: sRGB (IEC 61966-2-1) through XYZ to CIELAB under D65
 // and, after the linear Bradford transform, under D50; computed outside this program.
 func checkColours(t *testing.T) (d65, d50 []Lab) {
 	t.Helper()
-	f, err := os.Open("../../testdata/reference/srgb_lab_check.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, row := range rows[1:] {
+	_, rows := reftable.Rows(t, "../../testdata/reference/srgb_lab_check.csv")
+	for _, row := range rows {
 		var v [6]float64
 		for i := range v {
-			if v[i], err = strconv.ParseFloat(row[7+i], 64); err != nil {
-				t.Fatal(err)
-			}
+			v[i] = reftable.Num(t, row[7+i])
 		}
 		d65, d50 = append(d65, Lab{L: v[0], A: v[1], B: v[2]}), append(d50, Lab{L: v[3], A: v[4], B: v[5]})
 	}

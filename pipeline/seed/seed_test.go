@@ -2,13 +2,12 @@ package seed
 
 import (
 	"bytes"
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
 
+	"offtype/internal/reftable"
 	"offtype/pipeline/record"
 )
 
@@ -83,18 +82,8 @@ func TestMemoryOnly(t *testing.T) {
 
 // Plants needed against the reference table (binomial, computed in exact arithmetic).
 func TestPlanNumbers(t *testing.T) {
-	f, err := os.Open("../../testdata/reference/plants_to_see_one_offtype.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, row := range rows[1:] {
+	_, rows := reftable.Rows(t, "../../testdata/reference/plants_to_see_one_offtype.csv")
+	for _, row := range rows {
 		rate, _ := strconv.ParseFloat(row[0], 64)
 		conf, _ := strconv.ParseFloat(row[1], 64)
 		want, _ := strconv.Atoi(row[2])
