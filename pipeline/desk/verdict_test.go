@@ -156,3 +156,12 @@ func TestNoOldVerdictBesideANewMeasurement(t *testing.T) {
 		t.Errorf("the photo still marks it: %+v", s)
 	}
 }
+
+// A slip in the plan names its field.
+func TestPlanNamesTheField(t *testing.T) {
+	d, base := startDesk(t)
+	c := newClient(t, d, base)
+	if _, b := c.get("/plan?v1=X&n1=3&length=abc"); !strings.Contains(b, "Length of the row:") {
+		t.Error("the wrong field is not named")
+	}
+}

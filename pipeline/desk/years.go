@@ -206,7 +206,7 @@ func (d *Desk) planFrom(q url.Values) (*seed.Plan, error) {
 		}
 		v, err := number(q.Get(name))
 		if err != nil || v < 0 {
-			return 0, fmt.Errorf("%q is not a number", oneLine(q.Get(name), 40))
+			return 0, fmt.Errorf("%s: %q is no number that fits; write one such as 20 or 0.9", map[string]string{"rate": "share of off-types to notice", "length": "length of the row", "spacing": "from plant to plant"}[name], oneLine(q.Get(name), 40))
 		}
 		return v, nil
 	}
