@@ -19,7 +19,7 @@ func Cautions(run *record.Run) []string {
 	}
 	off, doubtful, kinds := findings(run)
 	var out []string
-	if cucurbit(species) {
+	if record.CanBeBitter(species) {
 		out = append(out, bitter(species, off || doubtful || kinds > 1 || run.Judgement.Variety == nil)...)
 	}
 	if off || doubtful || kinds > 1 {
@@ -45,7 +45,7 @@ func Danger(run *record.Run) string {
 		species = strings.ToLower(v.Species)
 	}
 	off, doubtful, kinds := findings(run)
-	if !cucurbit(species) || !(off || doubtful || kinds > 1) {
+	if !record.CanBeBitter(species) || !(off || doubtful || kinds > 1) {
 		return ""
 	}
 	if species == "" {
@@ -77,22 +77,6 @@ func judgedPlants(run *record.Run) int {
 		}
 	}
 	return n
-}
-
-// cucurbits are the genera whose off-types can be bitter.
-var cucurbits = []string{"cucurbita", "cucumis", "lagenaria", "citrullus", "luffa", "momordica", "sicana", "benincasa", "trichosanthes", "squash", "pumpkin", "gourd", "melon", "cucumber", "courgette", "zucchini", "marrow"}
-
-// cucurbit reports whether fruit of a species can hold cucurbitacins; an unknown species may.
-func cucurbit(species string) bool {
-	if species == "" {
-		return true
-	}
-	for _, c := range cucurbits {
-		if strings.Contains(species, c) {
-			return true
-		}
-	}
-	return false
 }
 
 // bitter are the warnings on bitter, toxic fruit. With found, something off-type may be on the table.

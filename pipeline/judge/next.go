@@ -1,10 +1,6 @@
 package judge
 
-import (
-	"strings"
-
-	"offtype/pipeline/record"
-)
+import "offtype/pipeline/record"
 
 // Next says what to do with a harvest now that it is judged: what to set apart, eat, compost, keep seed of and tell the
 // supplier. It points at the cautions and loosens none of them: no step calls a fruit fit to eat or a plant fit for seed.
@@ -51,7 +47,7 @@ func Next(run *record.Run) []record.Step {
 
 // eat is the step before anything doubtful goes to the kitchen.
 func eat(species string) record.Step {
-	if cucurbit(strings.ToLower(species)) {
+	if record.CanBeBitter(species) {
 		return record.Step{About: "Eat", Text: "Cook no off-type or doubtful fruit before you have tested that very fruit as the cautions say: it can be bitter and poisonous, and a photo cannot tell. Children do not taste. Do not feed, sell or give it away."}
 	}
 	return record.Step{About: "Eat", Text: "A photo cannot tell whether a strange fruit is good to eat. If you do not know what it is, do not eat, feed, sell or give it away."}

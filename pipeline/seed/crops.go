@@ -84,14 +84,3 @@ func CropOf(species string) (Crop, bool) {
 	}
 	return Crop{}, false
 }
-
-// Bitter reports whether off-types of the species can be bitter and poisonous.
-func Bitter(species string) bool {
-	s := strings.ToLower(species)
-	for _, g := range []string{"cucurbita", "cucumis", "citrullus", "lagenaria", "luffa"} {
-		if s == g || strings.HasPrefix(s, g+" ") {
-			return true
-		}
-	}
-	return false
-}

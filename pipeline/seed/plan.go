@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"offtype/cluster/lot"
+	"offtype/pipeline/record"
 )
 
 // Sowing is one variety or lot to grow.
@@ -247,7 +248,7 @@ func checklist(species string) []Step {
 		{"Harvest", []string{"Pick plant by plant; cut with the stalk.", "Lay the fruit in rows with the plant's tag at the left end, put the card beside them, and photograph.", "Keep plants without fruit in the list: they are part of the count."}},
 		{"After", []string{"Write weight, rind, Brix and taste on the bench sheet.", "Keep at least one fruit of every type until the matter is settled.", "Tell the supplier while plants still stand."}},
 	}
-	if Bitter(species) || species == "" {
+	if record.CanBeBitter(species) {
 		steps = append(steps, Step{"Before eating", []string{"Taste a raw piece of a rice grain's size of every fruit from saved or doubtful seed and spit it out. A bitter fruit is poisonous: throw it away. Children do not taste."}})
 	}
 	return steps

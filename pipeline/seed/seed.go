@@ -315,7 +315,7 @@ func liked() []string {
 
 func cautions(in Input) []string {
 	var out []string
-	if Bitter(in.Species) || in.Species == "" {
+	if record.CanBeBitter(in.Species) {
 		out = append(out, "Squash, melon and cucumber crossed with wild or ornamental kinds can be bitter and poisonous, and the bitterness shows in the next generation. Before eating fruit of saved seed, taste a raw piece of a rice grain's size, spit it out, and throw a bitter fruit away. Cooking does not help. Children do not taste.")
 	}
 	switch in.Protected {

@@ -143,6 +143,24 @@ func TestPlanLayout(t *testing.T) {
 	}
 }
 
+// The caution does not hang on how the crop is named: "squash" can be as poisonous as Cucurbita pepo.
+func TestCautionByAnyName(t *testing.T) {
+	for species, want := range map[string]bool{"squash": true, "Cucurbita pepo": true, "Momordica charantia": true, "": true, "Capsicum annuum": false} {
+		p, err := MakePlan(PlanInput{Species: species, Rate: 0.05, Confidence: 0.95, Sowings: []Sowing{{Variety: "x", Plants: 3}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		plan := false
+		for _, s := range p.Checklist {
+			plan = plan || s.When == "Before eating"
+		}
+		advice := strings.Contains(strings.Join(Decide(Input{Species: species}).Cautions, " "), "poisonous")
+		if plan != want || advice != want {
+			t.Errorf("%q: caution in the plan %v, in the advice on seed %v, want %v", species, plan, advice, want)
+		}
+	}
+}
+
 func TestTrialAndPool(t *testing.T) {
 	ripe := 3
 	rows := Trial([]TrialPlant{{Variety: "B", Number: "2", Fruits: 4, Ripe: &ripe, WeightG: num(5000), Tastes: []float64{7, 8}}, {Variety: "A", Number: "1", Fruits: 2}, {Variety: "A", Number: "3", Fruits: 2, WeightG: num(2000), KeepingDays: []float64{90}}})
