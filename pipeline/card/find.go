@@ -12,7 +12,7 @@ import (
 
 var (
 	// ErrNoCard is returned when no marker of a card was found.
-	ErrNoCard = errors.New("no scale card found; retake with the whole card in view, flat and free of glare")
+	ErrNoCard = errors.New("no scale card found; retake a sharp photo with the whole card in view, flat and free of glare")
 	// ErrPartCard is wrapped when too few markers of a card were found.
 	ErrPartCard = errors.New("retake with the whole card in view")
 )
@@ -83,6 +83,7 @@ const (
 	doubtGain         = 1.3  // ratio of residuals that doubts the lens
 	doubtFocal        = 2.5  // stated standard deviations; rounding moves it by 1.5 at most
 	doubtRMS          = 0.05 // px, below which nothing is doubted
+	doubtAnew         = 0.25 // px, above which the solution anew begins from the card's outline
 	fitBlur           = 1.4  // the step fitted is this much softer than the picture: less noise (measured)
 	minEdges          = 24
 	cardQuadTolerance = 0.10
