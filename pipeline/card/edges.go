@@ -101,22 +101,26 @@ func (im *Picture) locatePiece(c *camera.Camera, pose camera.SheetPose, scale fl
 // profile returns the mean luminance along direction n around mid + pos·n at steps of half a px up
 // to ±half, averaged over ±side px along t; span holds the places relative to the middle.
 func (im *Picture) profile(mid, t, n geom.Px, side, pos, half float64) (v, span []float64, ok bool) {
-	k := max(1, int(math.Round(2*side/0.7)))
+	k := max(1, int(math.Round(2*side/0.9)))
 	m := int(half / 0.5)
-	v, span = make([]float64, 0, 2*m+1), make([]float64, 0, 2*m+1)
-	for i := -m; i <= m; i++ {
-		d := 0.5 * float64(i)
-		sum := 0.0
-		for j := 0; j < k; j++ {
-			a := side * (2*(float64(j)+0.5)/float64(k) - 1)
-			l, in := im.luminance(mid.Add(n.Scale(pos + d)).Add(t.Scale(a)))
-			if !in {
+	first := side * (1/float64(k) - 1) // of the places along t
+	for _, d := range [2]float64{-0.5 * float64(m), 0.5 * float64(m)} {
+		for _, a := range [2]float64{first, -first} { // the corners of what is read
+			if _, in := im.luminance(mid.Add(n.Scale(pos + d)).Add(t.Scale(a))); !in {
 				return nil, nil, false
 			}
-			sum += l
 		}
-		v = append(v, sum/float64(k))
-		span = append(span, d)
+	}
+	v, span = make([]float64, 2*m+1), make([]float64, 2*m+1)
+	step := t.Scale(2 * side / float64(k))
+	for i := range v {
+		span[i] = 0.5 * float64(i-m)
+		p := mid.Add(n.Scale(pos + span[i])).Add(t.Scale(first))
+		for range k {
+			x, y := min(max(int(p.X), 0), im.W-2), min(max(int(p.Y), 0), im.H-2)
+			v[i] += im.lum(x, y, p.X-float64(x), p.Y-float64(y)) / float64(k)
+			p = p.Add(step)
+		}
 	}
 	return v, span, true
 }

@@ -41,26 +41,18 @@ type sheets struct{ cards, tags []sheet }
 
 // findSheets detects markers at growing effort until a card is complete, and groups them.
 func findSheets(im *Picture) (s sheets, err error) {
-	gray, err := vision.Gray(im.RGB, im.W, im.H)
-	if err != nil {
-		return s, fmt.Errorf("find card: %w", err)
-	}
 	long := max(im.W, im.H)
 	var cardMarks, tagMarks []vision.Marker
 	for i, side := range []int{searchSide(long), 1200, -1} {
 		if i == 1 && long <= 1200 || i == 2 && long <= 2400 {
 			continue
 		}
-		m, err := vision.DetectMarkers(gray, im.W, im.H, vision.Dict4x4x50, vision.MarkerOptions{SearchSide: side})
+		m, err := vision.DetectMarkersRGB(im.RGB, im.W, im.H, []vision.Dictionary{vision.Dict4x4x50, vision.Dict5x5x250},
+			vision.MarkerOptions{SearchSide: side})
 		if err != nil {
 			return s, fmt.Errorf("find card: %w", err)
 		}
-		cardMarks = addMarks(cardMarks, m)
-		t, err := vision.DetectMarkers(gray, im.W, im.H, vision.Dict5x5x250, vision.MarkerOptions{SearchSide: side})
-		if err != nil {
-			return s, fmt.Errorf("find card: %w", err)
-		}
-		tagMarks = addMarks(tagMarks, t)
+		cardMarks, tagMarks = addMarks(cardMarks, m[0]), addMarks(tagMarks, m[1])
 		s.cards, err = groupCards(cardMarks)
 		if err == nil && complete(s.cards) {
 			break

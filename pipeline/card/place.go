@@ -135,12 +135,21 @@ func (p *placer) doubtLens() bool {
 	if near && p.sol.RMS[0] < doubtRMS { // nothing to doubt: a freer fit could not be told from it
 		return false
 	}
-	free, err := p.solveWith(v, loose)
+	start := &p.sol.Camera
+	if !near || p.sol.RMS[0] > doubtAnew { // what was said of the lens may have led astray
+		start = nil
+	}
+	free, err := p.solveWith(v, loose, start)
 	if err != nil {
 		return false
 	}
 	if free.RMS[0] > doubtRMS {
-		if sol, err := p.solveWith(v, cut); err == nil && free.RMS[0] > doubtGain*sol.RMS[0] {
+		better := func(sol *camera.Solution, err error) bool { return err == nil && free.RMS[0] > doubtGain*sol.RMS[0] }
+		sol, err := p.solveWith(v, cut, &free.Camera)
+		if !better(sol, err) && free.RMS[0] > doubtAnew {
+			sol, err = p.solveWith(v, cut, nil)
+		}
+		if better(sol, err) {
 			p.trust(cut, sol)
 			return true
 		}
@@ -152,9 +161,14 @@ func (p *placer) doubtLens() bool {
 	return true
 }
 
-func (p *placer) solveWith(v camera.View, l camera.Lens) (*camera.Solution, error) {
+// solveWith solves for lens l, from camera start or, when that is nil, from the card's outline.
+func (p *placer) solveWith(v camera.View, l camera.Lens, start *camera.Camera) (*camera.Solution, error) {
 	v.Lens = l
-	return camera.Solve([]camera.View{v}, p.problem(), nil)
+	var from []camera.Camera
+	if start != nil {
+		from = []camera.Camera{*start}
+	}
+	return camera.Solve([]camera.View{v}, p.problem(), from)
 }
 
 func (p *placer) trust(l camera.Lens, sol *camera.Solution) {

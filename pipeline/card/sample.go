@@ -26,6 +26,16 @@ var linearLUT = func() (t [256]float64) {
 	return t
 }()
 
+// lumLUT is each channel's part of the luminance (IEC 61966-2-1).
+var lumLUT = func() (t [3][256]float64) {
+	for c, w := range [3]float64{0.2126, 0.7152, 0.0722} {
+		for i, v := range linearLUT {
+			t[c][i] = w * v
+		}
+	}
+	return t
+}()
+
 // linear returns the linear light of an encoded sRGB value, 0–1 (IEC 61966-2-1).
 func linear(v uint8) float64 { return linearLUT[v] }
 
@@ -37,12 +47,19 @@ func (im *Picture) luminance(p geom.Px) (v float64, ok bool) {
 		return 0, false
 	}
 	fx, fy := p.X-x0, p.Y-y0
-	at := func(i int) float64 {
-		return 0.2126*linearLUT[im.RGB[i]] + 0.7152*linearLUT[im.RGB[i+1]] + 0.0722*linearLUT[im.RGB[i+2]]
-	}
+	return im.lum(x, y, fx, fy), true
+}
+
+// lum is luminance between pixel (x, y) and its neighbours to the right and below, which must be in the picture.
+func (im *Picture) lum(x, y int, fx, fy float64) float64 {
 	i := 3 * (y*im.W + x)
-	j := i + 3*im.W
-	return (1-fy)*((1-fx)*at(i)+fx*at(i+3)) + fy*((1-fx)*at(j)+fx*at(j+3)), true
+	p, q := im.RGB[i:][:6], im.RGB[i+3*im.W:][:6]
+	a := lumLUT[0][p[0]] + lumLUT[1][p[1]] + lumLUT[2][p[2]]
+	b := lumLUT[0][p[3]] + lumLUT[1][p[4]] + lumLUT[2][p[5]]
+	c := lumLUT[0][q[0]] + lumLUT[1][q[1]] + lumLUT[2][q[2]]
+	d := lumLUT[0][q[3]] + lumLUT[1][q[4]] + lumLUT[2][q[5]]
+	a, c = a+fx*(b-a), c+fx*(d-c)
+	return a + fy*(c-a)
 }
 
 // PatchSample is the colour of one printed place as the photo shows it.

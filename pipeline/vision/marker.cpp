@@ -26,25 +26,53 @@ template <class P> void tune(P &p) {
     p.polygonalApproxAccuracyRate = 0.04;
 }
 
-void detect(const cv::Mat &gray, int dictionary, std::vector<int> &ids, Corners &corners) {
+#if VIS_NEW_ARUCO
+using Dictionary = cv::aruco::Dictionary;
+Dictionary dictionary_of(int d) { return cv::aruco::getPredefinedDictionary(d); }
+#else
+using Dictionary = cv::aruco::Dictionary;
+Dictionary dictionary_of(int d) { return *cv::aruco::getPredefinedDictionary(d); }
+#endif
+
+// Fills the markers of one dictionary, and the quadrilaterals that are none of it.
+void detect(const cv::Mat &gray, int dictionary, std::vector<int> &ids, Corners &corners, Corners &others) {
 #if VIS_NEW_ARUCO
     cv::aruco::DetectorParameters p;
     tune(p);
     cv::aruco::ArucoDetector d(cv::aruco::getPredefinedDictionary(dictionary), p);
-    d.detectMarkers(gray, corners, ids);
+    d.detectMarkers(gray, corners, ids, others);
 #else
     cv::Ptr<cv::aruco::DetectorParameters> p = cv::aruco::DetectorParameters::create();
     tune(*p);
-    cv::aruco::detectMarkers(gray, cv::aruco::getPredefinedDictionary(dictionary), corners, ids, p);
+    cv::aruco::detectMarkers(gray, cv::aruco::getPredefinedDictionary(dictionary), corners, ids, p, others);
 #endif
 }
 
-int cells(int dictionary) {
-#if VIS_NEW_ARUCO
-    return cv::aruco::getPredefinedDictionary(dictionary).markerSize + 2;
-#else
-    return cv::aruco::getPredefinedDictionary(dictionary)->markerSize + 2;
-#endif
+// Reads the cells of a quadrilateral as the detector does (its defaults: 4 px a cell, Otsu's threshold) and tells
+// whether they are a marker of d, whose corners it then turns into order.
+bool identify(const cv::Mat &gray, const Dictionary &d, std::vector<cv::Point2f> &c, int &id) {
+    const int cell = 4, n = d.markerSize + 2, side = cell * n;
+    const float far = float(side - 1);
+    std::vector<cv::Point2f> to = {{0, 0}, {far, 0}, {far, far}, {0, far}};
+    cv::Mat flat, bits = cv::Mat::zeros(n, n, CV_8UC1);
+    cv::warpPerspective(gray, flat, cv::getPerspectiveTransform(c, to), cv::Size(side, side), cv::INTER_NEAREST);
+    cv::Scalar mean, sd;
+    cv::meanStdDev(flat(cv::Rect(cell / 2, cell / 2, side - cell, side - cell)), mean, sd);
+    if (sd[0] < 5) return false;
+    cv::threshold(flat, flat, 125, 255, cv::THRESH_BINARY | cv::THRESH_OTSU);
+    int border = 0;
+    for (int y = 0; y < n; y++)
+        for (int x = 0; x < n; x++) {
+            if (2 * cv::countNonZero(flat(cv::Rect(x * cell, y * cell, cell, cell))) <= cell * cell) continue;
+            bits.at<uint8_t>(y, x) = 1;
+            if (x == 0 || y == 0 || x == n - 1 || y == n - 1) border++;
+        }
+    if (border > int(0.35 * d.markerSize * d.markerSize)) return false;
+    int turn = 0;
+    cv::Mat inner = bits(cv::Rect(1, 1, d.markerSize, d.markerSize));
+    if (!d.identify(inner, id, turn, 0.6)) return false;
+    std::rotate(c.begin(), c.begin() + (4 - turn) % 4, c.end());
+    return true;
 }
 
 float shortest_side(const std::vector<cv::Point2f> &c) {
@@ -62,41 +90,76 @@ void refine(const cv::Mat &gray, std::vector<cv::Point2f> &points, int half) {
         if (!(cv::norm(points[i] - before[i]) <= half)) points[i] = before[i];
 }
 
+cv::Mat grey(const cv::Mat &m) {
+    if (m.channels() == 1) return m;
+    cv::Mat g;
+    cv::cvtColor(m, g, cv::COLOR_RGB2GRAY);
+    return g;
+}
+
+// The same in a large picture: only the surroundings of the points are turned to grey.
+void refine_in(const cv::Mat &full, std::vector<cv::Point2f> &points, int half) {
+    cv::Rect box = cv::boundingRect(points);
+    int margin = 2 * half + 8;
+    box = cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) &
+          cv::Rect(0, 0, full.cols, full.rows);
+    if (box.width < 2 * half + 5 || box.height < 2 * half + 5) return;
+    cv::Mat gray = grey(full(box));
+    cv::Point2f at(float(box.x), float(box.y));
+    for (cv::Point2f &p : points) p -= at;
+    refine(gray, points, half);
+    for (cv::Point2f &p : points) p += at;
+}
+
 }  // namespace
 
-char *vis_markers(const uint8_t *data, int w, int h, int dictionary, int max_side, int max, int *ids_out,
-                  float *corners_out, int *found) {
+char *vis_markers(const uint8_t *data, int w, int h, int channels, const int *dictionaries, int count, int max_side, int max,
+                  int *which_out, int *ids_out, float *corners_out, int *found) {
     *found = 0;
     return vis::guard([&] {
-        cv::Mat full(h, w, CV_8UC1, const_cast<uint8_t *>(data)), search = full;
+        cv::Mat full(h, w, CV_8UC(channels), const_cast<uint8_t *>(data)), search;
         // A whole factor: reducing is then fast, and pixels map exactly.
         int k = max_side > 0 ? std::max(1, std::max(w, h) / max_side) : 1;
         if (k > 1 && w >= k && h >= k) {
             cv::Size to(w / k, h / k);
-            cv::resize(full(cv::Rect(0, 0, to.width * k, to.height * k)), search, to, 0, 0, cv::INTER_AREA);
+            cv::Mat small;
+            cv::resize(full(cv::Rect(0, 0, to.width * k, to.height * k)), small, to, 0, 0, cv::INTER_AREA);
+            search = grey(small);
         } else {
             k = 1;
+            search = grey(full);
         }
-        std::vector<int> ids;
-        Corners corners;
-        detect(search, dictionary, ids, corners);
-        int n = cells(dictionary);
-        for (size_t i = 0; i < ids.size() && *found < max; i++) {
-            std::vector<cv::Point2f> c = corners[i];
+        auto put = [&](int which, int id, std::vector<cv::Point2f> c, int n) {
+            if (*found >= max) return;
             // Two steps: first at the size searched, then on the full picture with a window of
             // less than half a cell, so that no inner corner of the marker is in it.
             int half = std::max(2, std::min(5, int(0.4f * shortest_side(c) / n)));
             refine(search, c, half);
             if (k > 1) {
                 for (cv::Point2f &p : c) p = cv::Point2f((p.x + 0.5f) * k - 0.5f, (p.y + 0.5f) * k - 0.5f);
-                refine(full, c, std::max(2, std::min(9, int(0.4f * shortest_side(c) / n))));
+                refine_in(full, c, std::max(2, std::min(9, int(0.4f * shortest_side(c) / n))));
             }
-            ids_out[*found] = ids[i];
+            which_out[*found] = which;
+            ids_out[*found] = id;
             for (int j = 0; j < 4; j++) {
                 corners_out[8 * *found + 2 * j] = c[j].x;
                 corners_out[8 * *found + 2 * j + 1] = c[j].y;
             }
             ++*found;
+        };
+        std::vector<int> ids;
+        Corners corners, others;
+        detect(search, dictionaries[0], ids, corners, others);
+        int n = dictionary_of(dictionaries[0]).markerSize + 2;
+        for (size_t i = 0; i < ids.size(); i++) put(0, ids[i], corners[i], n);
+        // The search for quadrilaterals costs most; what it found is read by the other dictionaries too.
+        for (int j = 1; j < count; j++) {
+            Dictionary d = dictionary_of(dictionaries[j]);
+            for (const std::vector<cv::Point2f> &q : others) {
+                std::vector<cv::Point2f> c = q;
+                int id = 0;
+                if (identify(search, d, c, id)) put(j, id, c, d.markerSize + 2);
+            }
         }
     });
 }

@@ -59,14 +59,33 @@ type MarkerOptions struct {
 // of sub-pixel accuracy. Markers come in the order of detection; one number may come twice when
 // it is printed twice. A picture without markers gives none and no error.
 func DetectMarkers(gray []uint8, w, h int, d Dictionary, o MarkerOptions) ([]Marker, error) {
-	if err := checkSize(gray, w, h, 1); err != nil {
+	m, err := detectMarkers(gray, w, h, 1, []Dictionary{d}, o)
+	if err != nil {
 		return nil, err
 	}
-	if d.count() == 0 {
-		return nil, fmt.Errorf("marker dictionary %d: not known", d)
+	return m[0], nil
+}
+
+// DetectMarkersRGB is DetectMarkers in an RGB picture for several dictionaries at once, which
+// costs little more than one; the markers of each come apart.
+func DetectMarkersRGB(rgb []uint8, w, h int, ds []Dictionary, o MarkerOptions) ([][]Marker, error) {
+	return detectMarkers(rgb, w, h, 3, ds, o)
+}
+
+func detectMarkers(pix []uint8, w, h, channels int, ds []Dictionary, o MarkerOptions) ([][]Marker, error) {
+	if err := checkSize(pix, w, h, channels); err != nil {
+		return nil, err
 	}
-	if w < 16 || h < 16 {
-		return nil, nil
+	numbers := make([]C.int, len(ds))
+	for i, d := range ds {
+		if d.count() == 0 {
+			return nil, fmt.Errorf("marker dictionary %d: not known", d)
+		}
+		numbers[i] = C.int(d)
+	}
+	out := make([][]Marker, len(ds))
+	if w < 16 || h < 16 || len(ds) == 0 {
+		return out, nil
 	}
 	side, most := o.SearchSide, o.Max
 	if side == 0 {
@@ -75,19 +94,19 @@ func DetectMarkers(gray []uint8, w, h int, d Dictionary, o MarkerOptions) ([]Mar
 	if most <= 0 {
 		most = 300
 	}
-	ids, corners := make([]C.int, most), make([]C.float, 8*most)
+	which, ids, corners := make([]C.int, most), make([]C.int, most), make([]C.float, 8*most)
 	var found C.int
-	err := fail("find markers", C.vis_markers(bytesOf(gray), C.int(w), C.int(h), C.int(d), C.int(side),
-		C.int(most), unsafe.SliceData(ids), unsafe.SliceData(corners), &found))
+	err := fail("find markers", C.vis_markers(bytesOf(pix), C.int(w), C.int(h), C.int(channels), unsafe.SliceData(numbers),
+		C.int(len(ds)), C.int(side), C.int(most), unsafe.SliceData(which), unsafe.SliceData(ids), unsafe.SliceData(corners), &found))
 	if err != nil {
 		return nil, err
 	}
-	out := make([]Marker, int(found))
-	for i := range out {
-		out[i].ID = int(ids[i])
+	for i := range int(found) {
+		m := Marker{ID: int(ids[i])}
 		for k := range 4 {
-			out[i].Corners[k] = [2]float64{float64(corners[8*i+2*k]), float64(corners[8*i+2*k+1])}
+			m.Corners[k] = [2]float64{float64(corners[8*i+2*k]), float64(corners[8*i+2*k+1])}
 		}
+		out[which[i]] = append(out[which[i]], m)
 	}
 	return out, nil
 }

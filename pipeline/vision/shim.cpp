@@ -51,3 +51,10 @@ char *vis_reduce(const uint8_t *in, int w, int h, int channels, uint8_t *out, in
         cv::resize(from, to, to.size(), 0, 0, cv::INTER_AREA);
     });
 }
+
+char *vis_shrink(const uint8_t *in, int w, int h, int channels, int k, uint8_t *out) {
+    return vis::guard([&] {
+        cv::Mat from(h, w, CV_8UC(channels), const_cast<uint8_t *>(in)), to(h / k, w / k, CV_8UC(channels), out);
+        cv::resize(from(cv::Rect(0, 0, to.cols * k, to.rows * k)), to, to.size(), 0, 0, cv::INTER_AREA);
+    });
+}

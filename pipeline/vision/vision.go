@@ -73,6 +73,21 @@ func Reduce(pix []uint8, w, h, channels, ow, oh int) ([]uint8, error) {
 		bytesOf(out), C.int(ow), C.int(oh)))
 }
 
+// Shrink returns the picture reduced by the whole factor k by averaging over k × k pixels, with its
+// size: w/k × h/k, what is left over at the right and below cut off. The pixel (x, y) of the result
+// has its centre at ((x+½)·k − ½, (y+½)·k − ½) of the picture given.
+func Shrink(pix []uint8, w, h, channels, k int) (out []uint8, ow, oh int, err error) {
+	if channels < 1 || channels > 4 || k < 1 || w < k || h < k {
+		return nil, 0, 0, fmt.Errorf("shrink %d×%d×%d by %d: %w", w, h, channels, k, ErrSize)
+	}
+	if err := checkSize(pix, w, h, channels); err != nil {
+		return nil, 0, 0, err
+	}
+	ow, oh = w/k, h/k
+	out = make([]uint8, ow*oh*channels)
+	return out, ow, oh, fail("shrink", C.vis_shrink(bytesOf(pix), C.int(w), C.int(h), C.int(channels), C.int(k), bytesOf(out)))
+}
+
 // checkSize reports whether a picture of these sizes lies in pix.
 func checkSize(pix []uint8, w, h, channels int) error {
 	if w < 1 || h < 1 || w > maxSide || h > maxSide || len(pix) != w*h*channels || len(pix) > math.MaxInt32 {
