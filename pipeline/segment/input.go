@@ -1,6 +1,10 @@
 package segment
 
-import "math"
+import (
+	"math"
+
+	"offtype/pipeline/vision"
+)
 
 // input is the network's input: planes R, G, B of h × w values 0–1, padded with the edge's colour.
 type input struct {
@@ -15,6 +19,11 @@ func scaleInput(im Image, longSide int) input {
 	s := float64(longSide) / float64(max(im.Width, im.Height))
 	cw, ch := max(1, int(math.Round(float64(im.Width)*s))), max(1, int(math.Round(float64(im.Height)*s)))
 	in := input{w: (cw + 31) / 32 * 32, h: (ch + 31) / 32 * 32, scale: s}
+	if k := int(1 / (leftToWeigh * s)); k > 1 { // whole pixels first, which is quick
+		if pix, w, h, err := vision.Shrink(im.Pix, im.Width, im.Height, 3, k); err == nil {
+			im, s = Image{pix, w, h}, s*float64(k)
+		}
+	}
 	in.data = make([]float32, 3*in.w*in.h)
 	xs := axisWeights(cw, im.Width, s)
 	ys := axisWeights(ch, im.Height, s)
@@ -44,6 +53,9 @@ func scaleInput(im Image, longSide int) input {
 	in.pad(cw, ch)
 	return in
 }
+
+// leftToWeigh is the factor that is left, at least, for averaging with weights after whole pixels were averaged.
+const leftToWeigh = 1.9
 
 // pad repeats the last column and row.
 func (in *input) pad(cw, ch int) {
