@@ -27,7 +27,7 @@ type Known struct {
 
 // DefaultOptions returns the options the simulation in docs/grouping.md was made with.
 func DefaultOptions() Options {
-	return Options{Margin: -1, Tagged: 1, Further: 2.75, Unsure: 0.9, Stability: 100, Seed: 1}
+	return Options{Margin: -2, Tagged: 1, Further: 2.75, Unsure: 0.9, Stability: 100, Seed: 1}
 }
 
 // Member is the place of a row in the grouping.

@@ -6,20 +6,31 @@ import "math"
 const (
 	// priorFruit: the usual correlations of traits count as much as those of this many fruit.
 	priorFruit = 60.0
+	// alikeMean, alikeSD: how alike fruit of one plant are, and the standard deviation of its logit: 0.14–0.53 in 95 of 100
+	// varieties. From memory, no source. Without it a few plants of two types pass for one type whose plants differ a lot.
+	alikeMean, alikeSD = 0.3, 0.5
 	// mostGroups is the largest number of groups looked for.
 	mostGroups = 12
 )
 
 var (
-	alikeness = []float64{0.05, 0.2, 0.35, 0.5, 0.65} // tried: correlation of fruit of one plant
+	alikeness = []float64{0.05, 0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75} // tried: correlation of fruit of one plant
 	pulls     = []float64{0.06, 0.2, 0.6, 2}          // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
 )
 
 // setting is how much fruit of one plant are alike beyond their type (the intraclass correlation), how far
-// the centres of types lie apart, and how wide types spread in this harvest compared with the usual spreads.
+// the centres of types lie apart, how wide types spread in this harvest compared with the usual spreads, and in
+// which traits types differ (columns; nil: in all).
 type setting struct {
 	alike, pull float64
 	spread      spreads
+	only        []int
+}
+
+// everywhere is s with types that may differ in all traits.
+func (s setting) everywhere() setting {
+	s.only = nil
+	return s
 }
 
 // space holds the unit means in coordinates in which the score of a partition is cheap.
@@ -33,10 +44,11 @@ type setting struct {
 //	g = Σk κ/(κ+Wk)·Sk, V = Σk κ·Wk/(κ+Wk)
 //
 // plus the log prior of the partition (every size of every group equally likely: a Dirichlet-
-// multinomial with parameter 1). In coordinates with C = 1 the determinant is one of size K+1.
+// multinomial with parameter 1). In coordinates with C = 1 the determinant is one of size K+1. Where types differ in
+// some traits only (see differs), p counts those and y and C hold nothing else.
 type space struct {
 	p    int
-	nu   float64 // ν+n
+	nu   float64 // ν+n, less a trait that is left out
 	at   setting
 	pull float64 // κ
 	y    [][]float64
@@ -51,9 +63,13 @@ func (h *harvest) space(s setting) *space {
 	sp := &space{p: h.p, w: pool.w, y: make([][]float64, len(h.units)), pull: s.pull, nu: nu, at: s}
 	c := h.usual(s.spread)
 	c.plus(1, pool.all)
+	if s.only != nil {
+		c = c.sub(s.only)
+		sp.p, sp.nu = len(s.only), nu-float64(h.p-len(s.only))
+	}
 	sp.low, _ = c.cholesky()
 	for i, u := range h.units {
-		sp.y[i] = append([]float64(nil), u.mean...)
+		sp.y[i] = entries(u.mean, s.only)
 		sp.low.solveLower(sp.y[i])
 	}
 	return sp

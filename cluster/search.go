@@ -42,7 +42,7 @@ func (h *harvest) search(keep int, margin limit, start setting) found {
 	most := min(len(h.units), max(mostGroups, keep))
 	s := start
 	for pass := range 3 {
-		sp := h.space(s)
+		sp := h.space(s.everywhere())
 		low, _ := h.prior.cholesky()
 		if pass > 0 {
 			low, _ = h.covariance(sp, sp.partition(f.best.of), s).cholesky()
@@ -105,8 +105,9 @@ func (h *harvest) offer(f *found, sp *space, of []int) bool {
 		return false
 	}
 	if len(of) <= mostRefined {
-		p := sp.partition(best.of)
-		sp.refine(p, 8)
+		own := h.space(best.at)
+		p := own.partition(best.of)
+		own.refine(p, 8)
 		try(p.of)
 	}
 	if old := f.byK[k]; old == nil || best.score > old.score+1e-6 {
@@ -174,29 +175,31 @@ func (h *harvest) profile(of []int, k int, from spreads, least float64) *candida
 	}
 	nu0, nu := h.degrees()
 	as := h.accounts(of, k)
+	score := make([]float64, len(as))
+	var only []int
 	was := -1
-	var best float64
-	for range 3 {
+	for range 4 {
 		at := 0
-		best = math.Inf(-1)
+		var now []int
 		for i := range as {
-			if v := h.at(&as[i], th, nu0, nu); v > best {
-				best, at = v, i
+			var o []int
+			if score[i], o = h.at(&as[i], th, nu0, nu); i == 0 || score[i] > score[at] {
+				at, now = i, o
 			}
 		}
-		if at == was {
+		done := at == was && slices.Equal(now, only)
+		was, only = at, now
+		if done {
 			break
 		}
-		was = at
-		th = h.settle(&as[at], th, nu0, nu)
+		th = h.settle(&as[at], th, only, nu0, nu)
 	}
-	c := &candidate{of: of, k: k, at: setting{as[was].alike, as[was].pull, &th}}
-	top := h.at(&as[was], th, nu0, nu)
+	c := &candidate{of: of, k: k, at: setting{as[was].pool.alike, as[was].pull, &th, only}}
 	sum := 0.0
-	for i := range as {
-		sum += math.Exp(h.at(&as[i], th, nu0, nu) - top)
+	for _, v := range score {
+		sum += math.Exp(v - score[was])
 	}
-	c.score = top + math.Log(sum/float64(len(as)))
+	c.score = score[was] + math.Log(sum/float64(len(as)))
 	if c.score < least-mostGain {
 		return nil
 	}

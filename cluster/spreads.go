@@ -63,6 +63,8 @@ type pooled struct {
 	alike float64
 	w     []float64
 	all   sym     // scatter of the fruit about nothing
+	one   sym     // scatter about one common centre
+	sum   float64 // of the weights
 	jac   float64 // terms without partition and spreads
 }
 
@@ -77,26 +79,37 @@ func (h *harvest) pool(alike float64) *pooled {
 	p := &pooled{alike: alike, w: make([]float64, len(h.units)), all: newSym(h.p)}
 	p.all.plus(1/(1-alike), h.within)
 	p.all.plus(1, h.gaps)
-	lost := 0.0
+	lost, mean := 0.0, make([]float64, h.p)
 	for i, u := range h.units {
 		m := float64(len(u.rows))
 		cm := alike + (1-alike)/m
 		p.w[i] = 1 / cm
 		p.all.rank1(p.w[i], u.mean)
+		p.sum += p.w[i]
+		for j, v := range u.mean {
+			mean[j] += p.w[i] * v
+		}
 		lost += math.Log(cm) + (m-1)*math.Log(1-alike)
 	}
-	lo := math.Log(alike/(1-alike)) - math.Log(0.3/0.7)
-	p.jac = -float64(h.p)/2*lost - lo*lo/(2*0.7*0.7)
+	off := (logit(alike) - logit(alikeMean)) / alikeSD
+	p.jac = -float64(h.p)/2*lost - off*off/2
+	p.one = p.all.clone()
+	p.one.rank1(-1/p.sum, mean)
 	h.pools[alike] = p
 	return p
 }
 
-// account is a partition at one alikeness and pull: the scatter left within types and the terms of
-// the score beside its determinant.
+func logit(x float64) float64 { return math.Log(x / (1 - x)) }
+
+// account is a partition into k types at one alikeness and pull: the scatter left within types, the part of the
+// score that each trait in which types differ costs (twice), and the terms beside those and the determinants.
 type account struct {
-	alike, pull float64
-	left        sym
-	rest        float64
+	k     int
+	pool  *pooled
+	pull  float64
+	left  sym
+	occam float64
+	rest  float64
 }
 
 // accounts makes the accounts of a partition at all alikenesses and pulls of the grid.
@@ -105,7 +118,7 @@ func (h *harvest) accounts(of []int, k int) []account {
 	if h.known != nil {
 		grid = []float64{h.known.Alike}
 	} else if !h.sisters() {
-		grid = []float64{0.3}
+		grid = []float64{alikeMean}
 	}
 	var out []account
 	n, w := make([]float64, k), make([]float64, k)
@@ -137,19 +150,19 @@ func (h *harvest) accounts(of []int, k int) []account {
 			}
 		}
 		for _, pull := range pulls {
-			a := account{alike: alike, pull: pull, left: p.all.clone(), rest: prior + p.jac}
+			a := account{k: k, pool: p, pull: pull, left: p.all.clone(), occam: math.Log(p.sum), rest: prior + p.jac}
 			clear(g)
 			v := 0.0
 			for c := range sum {
 				r := pull / (pull + w[c])
-				a.rest += float64(h.p) / 2 * math.Log(r)
+				a.occam += math.Log(r)
 				v += r * w[c]
 				a.left.rank1(-1/(pull+w[c]), sum[c])
 				for j, x := range sum[c] {
 					g[j] += r * x
 				}
 			}
-			a.rest -= float64(h.p) / 2 * math.Log(v)
+			a.occam -= math.Log(v)
 			a.left.rank1(-1/v, g)
 			out = append(out, a)
 		}
@@ -167,41 +180,54 @@ func (h *harvest) degrees() (nu0, nu float64) {
 	return nu0, nu0 + float64(n) - 1
 }
 
-// at is the score of an account under the spreads th.
-func (h *harvest) at(a *account, th []float64, nu0, nu float64) float64 {
-	c := h.usual(&th)
-	c.plus(1, a.left)
-	_, det := c.cholesky()
-	v := a.rest + believed(th) - nu/2*det
+// at is the score of an account under the spreads th, and the traits in which its types most likely differ.
+func (h *harvest) at(a *account, th []float64, nu0, nu float64) (score float64, only []int) {
+	one := h.usual(&th)
+	types := one.clone()
+	one.plus(1, a.pool.one)
+	_, det := one.cholesky()
+	score = a.rest + believed(th) - nu/2*det - float64(h.p)/2*math.Log(a.pool.sum)
 	for _, t := range th {
-		v += nu0 * t
+		score += nu0 * t
 	}
-	return v
+	if a.k < 2 {
+		return score, nil
+	}
+	types.plus(1, a.left)
+	gain, only := differs(one, types, a.occam, nu)
+	return score + gain, only
 }
 
-// settle moves the spreads to where the account's score is highest: Newton steps a trait at a time on the
-// diagonal of the second derivative, which the prior keeps well away from zero.
-func (h *harvest) settle(a *account, th []float64, nu0, nu float64) []float64 {
+// settle moves the spreads to where the account's score is highest when types differ in the traits only: Newton steps a
+// trait at a time on the diagonal of the second derivative, which the prior keeps well away from zero.
+func (h *harvest) settle(a *account, th []float64, only []int, nu0, nu float64) []float64 {
 	th = append([]float64(nil), th...)
 	if h.known != nil {
 		return th
 	}
+	every := make([]int, h.p)
+	for j := range every {
+		every[j] = j
+	}
+	nuOnly := nu - float64(h.p-len(only))
+	pulled := make([]float64, h.p) // ν × the prior's share of each spread
 	for range 6 {
 		psi := h.usual(&th)
-		c := psi.clone()
-		c.plus(1, a.left)
-		low, _ := c.cholesky()
+		one := psi.clone()
+		one.plus(1, a.pool.one)
+		clear(pulled)
+		share(pulled, nu, psi, one, every)
+		if len(only) > 0 {
+			types := psi.clone()
+			types.plus(1, a.left)
+			share(pulled, -nuOnly, psi, one, only)
+			share(pulled, nuOnly, psi, types, only)
+		}
 		m := common(th)
 		most := 0.0
-		col := make([]float64, h.p)
 		for j := range th {
-			for i := range col {
-				col[i] = psi.at(i, j)
-			}
-			low.solveLower(col)
-			low.solveUpper(col)
-			t := min(1, max(0, col[j]))
-			grad := nu0 - nu*t - (th[j]-m)/(traitSD*traitSD)
+			t := min(1, max(0, pulled[j]/nu))
+			grad := nu0 - pulled[j] - (th[j]-m)/(traitSD*traitSD)
 			step := grad / (2*nu*t*(1-t) + 1/(traitSD*traitSD))
 			step = min(0.5, max(-0.5, step))
 			th[j] += step
@@ -212,4 +238,18 @@ func (h *harvest) settle(a *account, th []float64, nu0, nu float64) []float64 {
 		}
 	}
 	return th
+}
+
+// share adds w times the diagonal of psi·c⁻¹, over the traits idx alone, to to.
+func share(to []float64, w float64, psi, c sym, idx []int) {
+	low, _ := c.sub(idx).cholesky()
+	col := make([]float64, len(idx))
+	for x, j := range idx {
+		for i, y := range idx {
+			col[i] = psi.at(y, j)
+		}
+		low.solveLower(col)
+		low.solveUpper(col)
+		to[j] += w * col[x]
+	}
 }
