@@ -1,10 +1,13 @@
 package body
 
 import (
+	"encoding/csv"
 	"math"
+	"os"
+	"strconv"
+	"strings"
 	"testing"
 
-	"offtype/internal/reftable"
 	"offtype/measure/camera"
 	"offtype/measure/geom"
 )
@@ -12,14 +15,30 @@ import (
 // table reads a reference table: a comment line with the source, a header, numbers.
 func table(t *testing.T, name string) [][]float64 {
 	t.Helper()
-	_, rows := reftable.Rows(t, "../../testdata/reference/"+name)
+	raw, err := os.ReadFile("../../testdata/reference/" + name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := csv.NewReader(strings.NewReader(string(raw)))
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
 	var out [][]float64
-	for _, row := range rows {
+	for _, row := range rows[1:] {
 		var v []float64
 		for _, c := range row {
-			v = append(v, reftable.Num(t, c))
+			x, err := strconv.ParseFloat(c, 64)
+			if err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+			v = append(v, x)
 		}
 		out = append(out, v)
+	}
+	if len(out) == 0 {
+		t.Fatalf("%s: no rows", name)
 	}
 	return out
 }

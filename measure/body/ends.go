@@ -21,6 +21,10 @@ type mark struct {
 }
 
 const (
+	baseBefore = 0.04 // how far before the stem end, on the picture of the axis, a stalk's base is seen / greatest radius
+	baseSpread = 0.07 // and how that differs between fruit; all views of one share it
+	baseFront  = 0.5  // cosine from which on the stalk points at the camera and is seen whole
+
 	sureEnd   = 0.6  // from here on a named end is believed
 	clearVote = 0.25 // vote below which the stem end is called unsure
 	oneSpot   = 0.3  // two ends nearer than this share of the outline's size are one and the same
@@ -132,7 +136,13 @@ func (t *task) ends(m *model, row []float64, grad bool, f sink) {
 		}
 		add(side, k.sigma)
 		if facing > 0.1 {
-			add(dir, k.sigma*(1+12*math.Max(0, 0.3-facing))) // less the more it is seen from the side
+			// what is seen of a stalk's base is the border on the camera's side of it
+			mm := v.Camera.MMPerPx(p)
+			if end == 0 && facing < baseFront {
+				at = at.Sub(dir.Scale(baseBefore * m.prof.rho0 / mm))
+			}
+			sd := math.Hypot(k.sigma, baseSpread*m.prof.rho0/mm) * math.Sqrt(float64(len(t.views)))
+			add(dir, sd*(1+12*math.Max(0, 0.3-facing))) // less the more it is seen from the side
 		}
 	}
 }
