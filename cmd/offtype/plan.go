@@ -167,6 +167,9 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 	var out []seed.TrialPlant
 	for _, p := range h.Plants {
 		x := seed.TrialPlant{Variety: lots[p.Lot].Variety, Lot: p.Lot, Number: p.Number, Fruits: counted[p.Number], Ripe: p.RipeCount, WeightG: p.WeightG}
+		if v := run.Judgement.Variety; x.Variety == "" && x.Lot == "" && v != nil {
+			x.Variety = v.Name // nothing was written down: what the harvest was compared with
+		}
 		if p.FruitCount != nil {
 			x.Fruits = *p.FruitCount
 		}

@@ -46,6 +46,9 @@ func (c *seedCmd) Run(e *env) error {
 	for _, s := range a.Sentences {
 		fmt.Fprintln(e.out, s)
 	}
+	if strings.Contains(strings.Join(a.Sentences, " "), "Write the distance") {
+		fmt.Fprintf(e.out, "Write it down with: offtype book add planting %q isolation_m=METRES\n", c.Harvest)
+	}
 	for _, d := range a.Plants {
 		fmt.Fprintf(e.out, "\nplant %s: %s\n", d.Plant, d.Fit)
 		for _, r := range d.Reasons {

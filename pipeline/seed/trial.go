@@ -38,7 +38,7 @@ func Trial(ps []TrialPlant) []TrialRow {
 	type sums struct{ weight, weighed, ripe, of, taste, tastes, keep, keeps float64 }
 	sum := map[string]*sums{}
 	for _, p := range ps {
-		name := or(p.Variety, or(p.Lot, "not named"))
+		name := or(p.Variety, or(p.Lot, "variety not written down"))
 		r := by[name]
 		if r == nil {
 			r = &TrialRow{Variety: name, Lots: []string{}}
