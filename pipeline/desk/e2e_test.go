@@ -25,13 +25,20 @@ func scenePath(t testing.TB, name string) string {
 }
 
 // From an empty book: photos in, one outline corrected, one fruit moved, a weight written down, the
-// verdict read, the report taken away; every view without a violation.
+// verdict read, the report taken away; every view without a violation. Each step needs those before it.
 func TestWholeJob(t *testing.T) {
 	if testing.Short() {
 		t.Skip("measures photos")
 	}
 	d, base := startDesk(t)
 	u := newUser(t, base)
+	for _, step := range []func(*testing.T, *Desk, *user){describeVariety, firstLook, bringPhotos, correctOutlines, numberFruit, moveFruit, weighFruit, readVerdict, otherViews, joinPhotos} {
+		step(t, d, u)
+	}
+}
+
+// describeVariety puts the description of the demo variety beside the harvests.
+func describeVariety(t *testing.T, d *Desk, u *user) {
 	if err := os.MkdirAll(d.varietyDir(), 0o700); err != nil {
 		t.Fatal(err)
 	}
@@ -42,12 +49,18 @@ func TestWholeJob(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(d.varietyDir(), "hollin-tan.yaml"), yaml, 0o600); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// firstLook opens the page of an empty book.
+func firstLook(t *testing.T, d *Desk, u *user) {
 	start := time.Now()
 	u.open("/")
 	t.Logf("first view after %v", time.Since(start))
 	u.look("home")
+}
 
-	// a harvest with two photos
+// bringPhotos makes a harvest, sends two photos and what is none, and says what they are.
+func bringPhotos(t *testing.T, d *Desk, u *user) {
 	u.open("/table")
 	u.look("table")
 	u.do("make the harvest", chromedp.SendKeys("input[name=name]", "2026 squash"), chromedp.Click("form button.main"), chromedp.WaitVisible("#drop"))
@@ -60,8 +73,10 @@ func TestWholeJob(t *testing.T) {
 	u.do("say what they are", chromedp.SetValue("select[name=variety]", "hollin-tan"), chromedp.SetValue("select[name=stage]", "cured"), chromedp.Click("details.panel button"))
 	u.until(`/said=saved/.test(location.href) && document.readyState==="complete"`, 20*time.Second)
 	u.until(`/All photos are through/.test(document.getElementById("photolist").innerText)`, 2*time.Minute)
+}
 
-	// the table: choose a fruit, take its outline away, take that back, draw one again
+// correctOutlines takes an outline away, takes that back, and draws one again, clicked point by point.
+func correctOutlines(t *testing.T, d *Desk, u *user) {
 	u.open("/h/2026-squash/table")
 	u.until(`document.querySelectorAll("#photo .fruit").length>3`, 5*time.Second)
 	n := u.text(`document.querySelectorAll("#photo .fruit").length`)
@@ -91,8 +106,10 @@ func TestWholeJob(t *testing.T) {
 	if b, err := os.ReadFile(filepath.Join(d.Folder(), "harvests", "2026-squash", "photos", "demo-2026-table-1.jpg.fix.json")); err != nil || !strings.Contains(string(b), "redraw") {
 		t.Errorf("the correction is not beside the photo: %v %s", err, b)
 	}
+}
 
-	// numbers written on the fruit: type, Enter, the next one is chosen
+// numberFruit types the numbers written on the fruit: Enter, and the next one is chosen. It ends with how smoothly the table zooms.
+func numberFruit(t *testing.T, d *Desk, u *user) {
 	u.do("plant numbers", chromedp.Click("[data-tool=numbers]"), chromedp.WaitVisible("#number"), chromedp.KeyEvent("31\r32\r33\r"))
 	u.until(`document.getElementById("numbersaid").textContent==="Saved."`, 60*time.Second)
 	u.look("numbers")
@@ -103,10 +120,11 @@ func TestWholeJob(t *testing.T) {
 		u.do("undo", chromedp.Click("[data-tool=undo]"))
 		u.until(`document.querySelector("[data-tool=undo]").innerText!=="`+strings.ReplaceAll(n, "\n", " ")+`"`, 60*time.Second)
 	}
-
 	frames(t, u)
+}
 
-	// groups: move a fruit with the menu, then ask about unsure ones
+// moveFruit moves a fruit to another group with the menu and back with the mouse, then looks at the unsure ones.
+func moveFruit(t *testing.T, d *Desk, u *user) {
 	u.until(`fetch("/h/2026-squash/photos/list").then(r=>r.text()).then(t=>window.through=/All photos are through/.test(t)),window.through`, 2*time.Minute)
 	u.open("/h/2026-squash/groups")
 	u.until(`document.querySelectorAll(".cut img").length>8`, 30*time.Second)
@@ -118,8 +136,10 @@ func TestWholeJob(t *testing.T) {
 	u.until(`document.querySelectorAll(".cuts")[0].children.length===`+first, 20*time.Second)
 	u.open("/h/2026-squash/unsure")
 	u.look("unsure")
+}
 
-	// a weight and a slip
+// weighFruit writes a weight down, and one that cannot be.
+func weighFruit(t *testing.T, d *Desk, u *user) {
 	u.open("/h/2026-squash/observe")
 	u.do("weigh", chromedp.SendKeys("table.grid tbody tr:first-child input[name=value]", "1450\r"))
 	u.until(`/saved/.test(document.querySelector("table.grid tbody tr").innerText)`, 20*time.Second)
@@ -129,7 +149,10 @@ func TestWholeJob(t *testing.T) {
 	u.do("slip", chromedp.KeyEvent("1450 kg\r"))
 	u.until(`document.querySelector("table.grid td.bad")`, 20*time.Second)
 	u.look("observe")
+}
 
+// readVerdict reads the verdict, decides on a plant by hand and takes the report away.
+func readVerdict(t *testing.T, d *Desk, u *user) {
 	u.open("/h/2026-squash/verdict")
 	if s := u.text(`document.querySelector("main").innerText`); !strings.Contains(s, "Hollin Tan") || !strings.Contains(s, "off-type") {
 		t.Errorf("the verdict does not name the variety and the off-types: %.400s", s)
@@ -141,7 +164,10 @@ func TestWholeJob(t *testing.T) {
 	u.look("report")
 	u.do("take the report away", chromedp.Evaluate[chromedp.Void](`fetch("/h/2026-squash/file/report.html").then(r=>r.text()).then(t=>{window.rep=t})`))
 	u.until(`window.rep && /<svg/.test(window.rep)`, 20*time.Second)
+}
 
+// otherViews looks at every view that has not been seen yet.
+func otherViews(t *testing.T, d *Desk, u *user) {
 	run, err := d.book.LoadRun(t.Context(), "2026 squash")
 	if err != nil {
 		t.Fatal(err)
@@ -158,10 +184,12 @@ func TestWholeJob(t *testing.T) {
 		u.open(v.path)
 		u.look(v.name)
 	}
+}
 
-	// the fruit of two photos counted as those of one table, and a result that was moved away
+// joinPhotos counts the fruit of two photos as those of one table, and opens a result that was moved away.
+func joinPhotos(t *testing.T, d *Desk, u *user) {
 	h := d.harvest("2026-squash")
-	if s, b := newClient(t, d, base).post("/h/2026-squash/same", url.Values{"photo": {h.Photos[0].Key, h.Photos[1].Key}}); s != http.StatusSeeOther {
+	if s, b := newClient(t, d, u.base).post("/h/2026-squash/same", url.Values{"photo": {h.Photos[0].Key, h.Photos[1].Key}}); s != http.StatusSeeOther {
 		t.Fatal(s, b)
 	}
 	settled(t, h)

@@ -48,7 +48,7 @@
         text.textContent = t; text.className = "bad"; bar.remove();
         const b = document.createElement("button");
         b.type = "button"; b.textContent = again ? "Send again" : "Take off the list";
-        b.setAttribute("aria-label", again ? "Send again: " + file.name : "Take " + file.name + " off the list");
+        b.setAttribute("aria-label", again ? "Send again: " + file.name : "Take off the list: " + file.name);
         b.onclick = () => { li.remove(); if (again) take([file]); };
         li.append(b);
       };
