@@ -134,21 +134,34 @@ func (c *planCmd) trial(e *env) error {
 	if c.JSON {
 		return writeJSON(e.out, rows)
 	}
-	show := func(x *float64, f string) string {
-		if x == nil {
-			return "–"
-		}
-		return fmt.Sprintf(f, *x)
-	}
 	for _, r := range rows {
-		ripe := "–"
-		if r.Ripe != nil {
-			ripe = fmt.Sprintf("%.0f %%", 100**r.Ripe)
-		}
-		fmt.Fprintf(e.out, "%s: %d plants, %d fruit, %s a plant, ripe %s, taste %s, keeping %s %s\n", r.Variety, r.Plants, r.Fruits,
-			show(r.YieldG, "%.0f g"), ripe, show(r.Taste, "%.1f of 9"), show(r.KeepingDays, "%.0f days"), r.Note)
+		fmt.Fprintln(e.out, trialLine(&r))
 	}
 	return nil
+}
+
+// trialLine says what is known of a variety in the trial and what is not.
+func trialLine(r *seed.TrialRow) string {
+	s := fmt.Sprintf("%s: %s, %d fruit", r.Variety, record.Count(r.Plants, "plant", "plants"), r.Fruits)
+	var missing []string
+	say := func(v *float64, scale float64, format, name string) {
+		if v == nil {
+			missing = append(missing, name)
+			return
+		}
+		s += ", " + fmt.Sprintf(format, scale**v)
+	}
+	say(r.YieldG, 1, "%.0f g a plant", "weight")
+	say(r.Ripe, 100, "%.0f %% ripe", "ripeness")
+	say(r.Taste, 1, "taste %.1f of 9", "taste")
+	say(r.KeepingDays, 1, "kept %.0f days", "keeping")
+	if len(missing) > 0 {
+		s += "; not written down: " + strings.Join(missing, ", ")
+	}
+	if r.Note != "" {
+		s += "; " + r.Note
+	}
+	return s
 }
 
 // trialPlants puts what was counted and observed under each plant.
