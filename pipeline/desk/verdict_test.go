@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"net/url"
 	"os"
 	"strings"
 	"testing"
@@ -163,5 +164,25 @@ func TestPlanNamesTheField(t *testing.T) {
 	c := newClient(t, d, base)
 	if _, b := c.get("/plan?v1=X&n1=3&length=abc"); !strings.Contains(b, "Length of the row:") {
 		t.Error("the wrong field is not named")
+	}
+}
+
+// A card that was not printed at 100 % can be told on the page, as with --card-length.
+func TestRulerOnTheCard(t *testing.T) {
+	d, c := withHarvest(t)
+	h := d.harvest("2026-squash")
+	for _, x := range []struct {
+		text string
+		want float64
+		code int
+	}{{"97,5", 97.5, http.StatusSeeOther}, {"12", 97.5, http.StatusUnprocessableEntity}, {"wide", 97.5, http.StatusUnprocessableEntity}, {"", 0, http.StatusSeeOther}} {
+		if s, b := c.post("/h/2026-squash/camera", url.Values{"ruler": {x.text}}); s != x.code {
+			t.Errorf("%q: %d %s", x.text, s, b)
+		}
+		h.mu.Lock()
+		if got := h.shot(&savedPhoto{File: "a.jpg"}).CardLength; got != x.want {
+			t.Errorf("%q: measured with %v mm, want %v", x.text, got, x.want)
+		}
+		h.mu.Unlock()
 	}
 }

@@ -89,6 +89,9 @@ func (h *harvest) shot(p *savedPhoto) pipeline.Shot {
 			}
 		}
 	}
+	if h.Ruler > 0 {
+		x.CardLength = h.Ruler
+	}
 	return x
 }
 
