@@ -85,6 +85,9 @@ func Merge(ctx context.Context, dirs []string, o Options) (*Result, error) {
 	seen := map[int]string{}
 	var first *manifest
 	for _, d := range dirs {
+		if sameFolder(d, o.Out) {
+			return nil, usageError{fmt.Errorf("--out %s: this is the folder of a share, which would be lost as one; name another folder", o.Out)}
+		}
 		m, err := readManifest(d)
 		if err != nil {
 			return nil, err
@@ -135,6 +138,13 @@ func Merge(ctx context.Context, dirs []string, o Options) (*Result, error) {
 	return res, err
 }
 
+// sameFolder reports whether two names lead to one folder.
+func sameFolder(a, b string) bool {
+	x, errX := os.Stat(a)
+	y, errY := os.Stat(b)
+	return errX == nil && errY == nil && os.SameFile(x, y)
+}
+
 // fits reports why a share cannot be put together with the first.
 func fits(first, m *manifest, dir string, seen map[int]string) error {
 	switch {
@@ -156,7 +166,7 @@ func fits(first, m *manifest, dir string, seen map[int]string) error {
 
 // copyPart brings a stored result into another result folder.
 func copyPart(from, to string, p *Part) error {
-	if p.Key == "" || filepath.Clean(from) == filepath.Clean(to) {
+	if p.Key == "" {
 		return nil
 	}
 	for _, ending := range []string{".jpg", ".json"} {

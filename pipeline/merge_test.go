@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -75,6 +76,15 @@ func TestMergedFolderIsARun(t *testing.T) {
 	}
 	if ps, err := Listed(out); err != nil || len(ps) != 1 {
 		t.Errorf("listed: %v, %v", ps, err)
+	}
+}
+
+// A share stays a share: merging into its folder would make it the whole run, and another merge would fail.
+func TestMergeKeepsItsShares(t *testing.T) {
+	share := t.TempDir()
+	touchBytes(t, filepath.Join(share, "parts", "run.json"), []byte(`{"ShardI": 1, "ShardN": 1, "Parts": []}`))
+	if _, err := Merge(t.Context(), []string{share}, Options{Out: filepath.Join(share, "parts", "..")}); !errors.Is(err, ErrUsage) || !strings.Contains(err.Error(), "another folder") {
+		t.Errorf("merging into a share: %v", err)
 	}
 }
 

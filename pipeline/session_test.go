@@ -107,18 +107,17 @@ func TestSessionCorrect(t *testing.T) {
 func TestSessionPlants(t *testing.T) {
 	s, x, first := measuredSession(t)
 	fixes := &segment.Fixes{Version: 1}
-	var got *Part
-	var err error
 	for i := range 3 {
 		at := segment.Point{first.Fruits[i].X, first.Fruits[i].Y}
 		fixes.Fixes = append(fixes.Fixes, segment.Fix{Op: "plant", At: &at, Plant: []string{"7", "8", "0"}[i]})
-		if got, err = s.Correct(x, fixes); err != nil {
+		if _, err := s.Correct(x, fixes); err != nil {
 			t.Fatal(err)
 		}
 	}
 	at := segment.Point{first.Fruits[3].X, first.Fruits[3].Y}
 	fixes.Fixes = append(fixes.Fixes, segment.Fix{Op: "drop", At: &at}) // and then an outline goes
-	if got, err = s.Correct(x, fixes); err != nil {
+	got, err := s.Correct(x, fixes)
+	if err != nil {
 		t.Fatal(err)
 	}
 	fresh := fromScratch(t, s, x, fixes)
