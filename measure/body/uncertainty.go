@@ -49,6 +49,27 @@ func (t *task) offset(m *model) float64 {
 	return best
 }
 
+// blurPx is over how much of its length an outline's points go together, px: a tip of radius of curvature R is
+// blunted by blurPx²/2R, or mostBlunt of the length.
+const (
+	blurPx    = 5
+	mostBlunt = 0.03
+)
+
+// blunted is the standard uncertainty of how much of a tip the outline cuts off, in the sharpest view, mm.
+func (t *task) blunted(m *model, end int) float64 {
+	c, l := m.prof.c0, m.mid.L
+	if end == 1 {
+		c = m.prof.c1
+	}
+	e, _ := m.prof.smooth(float64(end))
+	mm := math.Inf(1)
+	for i := range t.views {
+		mm = math.Min(mm, m.fr.o.Sub(t.eyes[i]).Norm()/t.views[i].Camera.Focal)
+	}
+	return math.Min(mostBlunt*l, blurPx*blurPx*mm*mm*c*l/(2*e)) // R = e/(c·l)
+}
+
 // marked reports whether a sure mark names the end.
 func (t *task) marked(m *model, end int) bool {
 	for i := range t.marks {
@@ -109,6 +130,9 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 	}
 	if over := t.slant(m, 0) - obliqueTan; over > 0 {
 		tips += math.Pow(obliqueDoubt*over*v[qLength], 2)
+	}
+	for end := range 2 {
+		tips += math.Pow(t.blunted(m, end), 2)
 	}
 	edge := 2 * math.Pow(t.offset(m), 2) // two sides
 	tips += edge
