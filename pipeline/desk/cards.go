@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 
@@ -67,20 +66,7 @@ func (d *Desk) cardFiles(cards []int) map[int]string {
 }
 
 // lensNames lists the lens files.
-func (d *Desk) lensNames() []string {
-	es, err := os.ReadDir(d.lensDir())
-	if err != nil {
-		return nil
-	}
-	var out []string
-	for _, e := range es {
-		if s, ok := strings.CutSuffix(e.Name(), ".json"); ok && idPattern.MatchString(s) {
-			out = append(out, s)
-		}
-	}
-	sort.Strings(out)
-	return out
-}
+func (d *Desk) lensNames() []string { return namesIn(d.lensDir(), ".json") }
 
 // lensFile returns the lens file of the name, empty when there is none.
 func (d *Desk) lensFile(name string) string {

@@ -4,7 +4,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"sort"
+	"slices"
 	"strings"
 )
 
@@ -13,29 +13,25 @@ import (
 
 func (d *Desk) varietyDir() string { return filepath.Join(d.dir, "varieties") }
 
-func (d *Desk) varietyNames() []string {
-	es, err := os.ReadDir(d.varietyDir())
+func (d *Desk) varietyNames() []string { return namesIn(d.varietyDir(), ".yaml") }
+
+// namesIn lists the files of a folder that have the ending, without it, in order of names.
+func namesIn(dir, ending string) []string {
+	es, err := os.ReadDir(dir)
 	if err != nil {
 		return nil
 	}
 	var out []string
 	for _, e := range es {
-		if s, ok := strings.CutSuffix(e.Name(), ".yaml"); ok && idPattern.MatchString(s) {
+		if s, ok := strings.CutSuffix(e.Name(), ending); ok && idPattern.MatchString(s) {
 			out = append(out, s)
 		}
 	}
-	sort.Strings(out)
+	slices.Sort(out)
 	return out
 }
 
-func (d *Desk) hasVariety(name string) bool {
-	for _, v := range d.varietyNames() {
-		if v == name {
-			return true
-		}
-	}
-	return false
-}
+func (d *Desk) hasVariety(name string) bool { return slices.Contains(d.varietyNames(), name) }
 
 // varietyFile returns the file of the harvest's description, or nothing; the caller holds mu.
 func (h *harvest) varietyFile() string {

@@ -117,13 +117,14 @@ func (d *Document) builder() (*docBuilder, error) {
 	if err != nil {
 		return nil, err
 	}
-	if d.MostPhotos == 0 {
-		d.MostPhotos = 60
+	own := *d // the caller's stays as it is
+	if own.MostPhotos == 0 {
+		own.MostPhotos = 60
 	}
-	if d.MostSheets == 0 {
-		d.MostSheets = 300
+	if own.MostSheets == 0 {
+		own.MostSheets = 300
 	}
-	b := &docBuilder{doc: d, run: d.Run, desc: d.Description, t: t, widths: map[int]bool{}, views: map[record.Key]*view{},
+	b := &docBuilder{doc: &own, run: d.Run, desc: d.Description, t: t, widths: map[int]bool{}, views: map[record.Key]*view{},
 		member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{}}
 	for _, m := range d.Run.Groups {
 		b.member[m.Key] = m

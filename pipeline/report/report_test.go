@@ -179,6 +179,19 @@ func TestSheets(t *testing.T) {
 	}
 }
 
+// A sheet for the bench takes nothing from the report that is made of the same document after it.
+func TestSheetLeavesTheDocument(t *testing.T) {
+	d := synthetic(9).doc()
+	before := *d
+	var b bytes.Buffer
+	if err := d.WallSheet(&b); err != nil {
+		t.Fatal(err)
+	}
+	if d.MostPhotos != before.MostPhotos || d.MostSheets != before.MostSheets {
+		t.Errorf("after the sheet the report would show %d photos and %d sheets, was %d and %d", d.MostPhotos, d.MostSheets, before.MostPhotos, before.MostSheets)
+	}
+}
+
 func TestUnknownChoices(t *testing.T) {
 	d := synthetic(1).doc()
 	d.Language = "xx"

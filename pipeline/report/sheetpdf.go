@@ -14,15 +14,21 @@ type BenchColumn struct {
 	Words      []string // states to choose from
 }
 
+// sheet prepares one of the short documents: every fruit has its picture, photos are hardly shown.
+func (d *Document) sheet() (*docBuilder, error) {
+	b, err := d.builder()
+	if err != nil {
+		return nil, err
+	}
+	b.doc.MostPhotos, b.doc.MostSheets = 1, max(len(d.Run.Fruits), 1)
+	return b, b.pictures()
+}
+
 // BenchSheet writes a sheet to be filled in at the bench: a small picture of each fruit, its number
 // and an empty box for each observation.
 func (d *Document) BenchSheet(w io.Writer, cols []BenchColumn) error {
-	b, err := d.builder()
+	b, err := d.sheet()
 	if err != nil {
-		return err
-	}
-	d.MostPhotos, d.MostSheets = 1, max(len(d.Run.Fruits), 1)
-	if err := b.pictures(); err != nil {
 		return err
 	}
 	t := &b.t.Sheet
@@ -74,12 +80,8 @@ func (d *Document) BenchSheet(w io.Writer, cols []BenchColumn) error {
 
 // WallSheet writes a summary on one page: the finding, a picture of each group, the plants' verdicts.
 func (d *Document) WallSheet(w io.Writer) error {
-	b, err := d.builder()
+	b, err := d.sheet()
 	if err != nil {
-		return err
-	}
-	d.MostPhotos, d.MostSheets = 1, max(len(d.Run.Fruits), 1)
-	if err := b.pictures(); err != nil {
 		return err
 	}
 	t := &b.t.Sheet
