@@ -15,7 +15,6 @@ import (
 	"offtype/pipeline/book"
 	"offtype/pipeline/compare"
 	"offtype/pipeline/desk"
-	"offtype/pipeline/judge"
 	"offtype/pipeline/lens"
 	"offtype/pipeline/report"
 	"offtype/pipeline/seed"
@@ -107,11 +106,7 @@ func deskDocument(ctx context.Context, of desk.ReportOf, made time.Time) (*repor
 			return nil, err
 		}
 	}
-	if d.Description, err = sameDescription(d.Run, v, ""); err != nil {
-		return nil, err
-	}
-	d.Cautions = judge.Cautions(d.Run)
-	return d, nil
+	return d, explain(d, v, "")
 }
 
 func deskReport(ctx context.Context, of desk.ReportOf, made time.Time) (pdf, page []byte, err error) {

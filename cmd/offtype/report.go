@@ -129,10 +129,7 @@ func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error)
 			return nil, "", usage(err)
 		}
 	}
-	if err := judge.Pictures(d.Run); err != nil {
-		return nil, "", err
-	}
-	if d.Description, err = sameDescription(d.Run, kept, c.Variety); err != nil {
+	if err := explain(d, kept, c.Variety); err != nil {
 		return nil, "", err
 	}
 	if d.Description == nil && d.Run.Judgement.Variety != nil {
@@ -149,8 +146,18 @@ func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error)
 	if len(c.Control) > 0 {
 		d.Entered.Controls = c.Control
 	}
-	d.Cautions = judge.Cautions(d.Run)
 	return d, dir, nil
+}
+
+// explain adds what a run that was read back lacks: how its groups were found, the description that its verdicts used
+// (kept; named when the user named its file) and the cautions.
+func explain(d *report.Document, kept *judge.Variety, named string) (err error) {
+	if err := judge.Pictures(d.Run); err != nil {
+		return err
+	}
+	d.Description, err = sameDescription(d.Run, kept, named)
+	d.Cautions = judge.Cautions(d.Run)
+	return err
 }
 
 // sameDescription returns the description when it is the one that the verdicts used.

@@ -6,6 +6,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"offtype/pipeline/desk"
 )
 
 // pdfText is the text of a PDF; the test is skipped where pdftotext is missing.
@@ -129,5 +132,27 @@ func TestReportFailures(t *testing.T) {
 				t.Errorf("status %d, said %q; want %d and %q", code, errs, c.code, c.want)
 			}
 		})
+	}
+}
+
+// The page makes the same report as the command.
+func TestDeskReportIsThatOfTheCommand(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "h.book")
+	ok(t, "run", "--from", handTable(t, 3, 8, 4), "--out", filepath.Join(dir, "r"), "--book", file, "--harvest", "autumn", "-q")
+	ok(t, "report", "autumn", "--book", file, "--out", filepath.Join(dir, "r.pdf"), "--date", "2026-11-01")
+	want, err := os.ReadFile(filepath.Join(dir, "r.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, got, err := deskReport(t.Context(), desk.ReportOf{Book: file, Harvest: "autumn"}, time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(got) != string(want) {
+		t.Errorf("%d bytes from the page, %d from the command", len(got), len(want))
+	}
+	if !strings.Contains(string(got), `id="likeness"`) {
+		t.Error("the report does not show how alike the fruit are")
 	}
 }
