@@ -75,9 +75,9 @@ func randomShape(r *rand.Rand) (shape, string) {
 		s.t = []float64{0, 0.22, 0.42, 0.72, 0.87, 1}
 		s.r = []float64{neck * (0.7 + 0.3*r.Float64()), neck, neck + 0.12*r.Float64(), 1, full(e1), e1}
 	}
-	cap := func() float64 { return math.Min(0.45, 0.12*math.Exp(0.4*r.NormFloat64())) }
+	rounded := func() float64 { return math.Min(0.45, 0.12*math.Exp(0.4*r.NormFloat64())) }
 	pow := func() float64 { return 1.8 + 0.5*r.Float64() }
-	s.cap0, s.cap1, s.pow0, s.pow1 = cap(), cap(), pow(), pow()
+	s.cap0, s.cap1, s.pow0, s.pow1 = rounded(), rounded(), pow(), pow()
 	if r.Float64() < 0.25 {
 		s.ribs, s.depth, s.ph = 10, 0.03+0.1*r.Float64(), 2*math.Pi*r.Float64()
 		if r.Float64() < 0.4 {
@@ -237,29 +237,9 @@ func (s *shape) see(r *rand.Rand, c *camera.Camera, rings [][]geom.Vec3, truth *
 		}
 		discs = append(discs, a)
 	}
-	lo, hi := geom.Bounds(slices.Concat(discs...))
-	if !(lo.X > 5 && lo.Y > 5 && hi.X < 2394 && hi.Y < 1794) {
+	var ok bool
+	if v.Outline, v.Edge, ok = silhouette(discs, stub); !ok {
 		return v, false
-	}
-	x0, y0 := int(lo.X)-4, int(lo.Y)-4
-	im := image.NewGray(image.Rect(0, 0, int(hi.X)-x0+6, int(hi.Y)-y0+6))
-	quad := make([]geom.Px, 4)
-	for i := 0; i+1 < len(rings); i++ {
-		a, b := discs[i], discs[i+1]
-		for k := range a {
-			l := (k + 1) % len(a)
-			quad[0], quad[1], quad[2], quad[3] = a[k], a[l], b[l], b[k]
-			fill(im, quad, float64(x0), float64(y0))
-		}
-	}
-	if stub {
-		fill(im, discs[len(discs)-1], float64(x0), float64(y0))
-	}
-	pts, edge := Trace(im, 1)
-	v.Outline, v.Edge = Smooth(pts, 4), edge
-	for i := range v.Outline {
-		v.Outline[i].X += float64(x0)
-		v.Outline[i].Y += float64(y0)
 	}
 	o := Options{NoisePx: 0.35, StepNoise: 10 + r.Intn(25), StemPx: 3, Rng: r}
 	if known || r.Float64() < 0.4 {
@@ -287,6 +267,40 @@ func (s *shape) see(r *rand.Rand, c *camera.Camera, rings [][]geom.Vec3, truth *
 	}
 	noise(v.Outline, o)
 	return v, true
+}
+
+// silhouette draws the body between the rings of discs and traces its outline; with stub the last one is a stalk's base
+// and is drawn by itself. False: it reaches out of the picture.
+func silhouette(discs [][]geom.Px, stub bool) (outline []geom.Px, edge []geom.Edge, ok bool) {
+	lo, hi := geom.Bounds(slices.Concat(discs...))
+	if !(lo.X > 5 && lo.Y > 5 && hi.X < 2394 && hi.Y < 1794) {
+		return nil, nil, false
+	}
+	x0, y0 := int(lo.X)-4, int(lo.Y)-4
+	im := image.NewGray(image.Rect(0, 0, int(hi.X)-x0+6, int(hi.Y)-y0+6))
+	rings := discs
+	if stub {
+		rings = discs[:len(discs)-1]
+	}
+	quad := make([]geom.Px, 4)
+	for i := 0; i+1 < len(rings); i++ {
+		a, b := rings[i], rings[i+1]
+		for k := range a {
+			l := (k + 1) % len(a)
+			quad[0], quad[1], quad[2], quad[3] = a[k], a[l], b[l], b[k]
+			fill(im, quad, float64(x0), float64(y0))
+		}
+	}
+	if stub {
+		fill(im, discs[len(discs)-1], float64(x0), float64(y0))
+	}
+	pts, edge := Trace(im, 1)
+	outline = Smooth(pts, 4)
+	for i := range outline {
+		outline[i].X += float64(x0)
+		outline[i].Y += float64(y0)
+	}
+	return outline, edge, true
 }
 
 // fill sets the pixels whose centres lie inside the polygon, shifted by (−x0, −y0).
