@@ -76,7 +76,14 @@ func TestBookYear(t *testing.T) {
 	if out := ok(t, "book", "show", bk); !strings.Contains(out, "2026: season 2026, lot L26, Invented Neck, 0 photos, 32 fruit") {
 		t.Errorf("show: %s", out)
 	}
+	observeByHand(t, dir, bk)
+	compareYears(t, dir, bk)
+	adviseOnSeed(t, bk)
+	exportAndImport(t, dir, bk)
+}
 
+// observeByHand writes observations down by command and by sheet, a slip and a wrong word among them.
+func observeByHand(t *testing.T, dir, bk string) {
 	ok(t, "observe", bk, "2026", "bench/1", "weight", "1100", "g", "--date", "2026-10-05")
 	if _, errs, code := offtype(t, "observe", bk, "2026", "bench/2", "weight", "1100", "kg"); code != exitUsage || !strings.Contains(errs, "meant in g") {
 		t.Errorf("slip: status %d, %s", code, errs)
@@ -91,9 +98,12 @@ func TestBookYear(t *testing.T) {
 	if code != exitPartly || !strings.Contains(out, "2 observations added") || !strings.Contains(errs, "none of") {
 		t.Errorf("sheet: status %d\n%s%s", code, out, errs)
 	}
+}
 
+// compareYears compares the two harvests of the book and their result folders.
+func compareYears(t *testing.T, dir, bk string) {
 	cmp := filepath.Join(dir, "cmp")
-	out = ok(t, "compare", bk, "2025", "2026", "--out", cmp)
+	out := ok(t, "compare", bk, "2025", "2026", "--out", cmp)
 	if !strings.Contains(out, "plant 3; 4 fruit) is new") {
 		t.Errorf("compare does not name the new type:\n%s", out)
 	}
@@ -118,17 +128,23 @@ func TestBookYear(t *testing.T) {
 	if out = ok(t, "compare", filepath.Join(dir, "r25"), filepath.Join(dir, "r26"), "--out", cmp); !strings.Contains(out, "plant 3; 4 fruit) is new") {
 		t.Errorf("compare of folders:\n%s", out)
 	}
+}
 
-	if out = ok(t, "seed", bk, "2026", "--species", "Cucurbita moschata"); !strings.Contains(out, "plant 1: cannot tell") || !strings.Contains(out, "Take care") {
+// adviseOnSeed asks which plants are fit for seed, for the trial table and for the count of a lot.
+func adviseOnSeed(t *testing.T, bk string) {
+	if out := ok(t, "seed", bk, "2026", "--species", "Cucurbita moschata"); !strings.Contains(out, "plant 1: cannot tell") || !strings.Contains(out, "Take care") {
 		t.Errorf("seed:\n%s", out)
 	}
-	if out = ok(t, "plan", bk, "--trial", "2026"); !strings.Contains(out, "Invented Neck: 8 plants, 32 fruit") {
+	if out := ok(t, "plan", bk, "--trial", "2026"); !strings.Contains(out, "Invented Neck: 8 plants, 32 fruit") {
 		t.Errorf("trial: %s", out)
 	}
-	if out = ok(t, "plan", bk, "--pool", "A123"); !strings.Contains(out, "No plant of lot A123 was judged yet") {
+	if out := ok(t, "plan", bk, "--pool", "A123"); !strings.Contains(out, "No plant of lot A123 was judged yet") {
 		t.Errorf("pool: %s", out)
 	}
+}
 
+// exportAndImport takes the book through every format and makes a copy.
+func exportAndImport(t *testing.T, dir, bk string) {
 	for _, to := range []string{"out.xlsx", "out.json", "package"} {
 		ok(t, "book", "export", bk, filepath.Join(dir, to))
 		n := "--book=" + filepath.Join(dir, to+".book")
