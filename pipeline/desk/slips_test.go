@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"os"
@@ -8,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"offtype/cluster/reference"
 	"offtype/pipeline/book"
@@ -173,5 +175,27 @@ func TestMotherPlantIsShown(t *testing.T) {
 	}
 	if _, b := c.get("/book/plant"); !strings.Contains(b, "2025 squash/7") || !strings.Contains(b, "marbled") {
 		t.Error("the list of plants lacks the plant")
+	}
+}
+
+// The newest harvest stands first, also when summer time ended in between or the computer travelled.
+func TestNewestHarvestFirst(t *testing.T) {
+	d, _ := withHarvest(t)
+	for i, at := range []time.Time{
+		time.Date(2026, 10, 25, 2, 30, 0, 0, time.FixedZone("summer", 2*3600)), time.Date(2026, 10, 25, 2, 10, 0, 0, time.FixedZone("winter", 3600)), time.Date(2026, 10, 24, 22, 0, 0, 0, time.FixedZone("west", -5*3600)),
+	} {
+		d.opt.Now = func() time.Time { return at }
+		if _, err := d.newHarvest(fmt.Sprintf("later %d", i)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var names []string
+	for _, h := range d.list() {
+		if strings.HasPrefix(h.Name, "later") {
+			names = append(names, h.Name)
+		}
+	}
+	if !slices.Equal(names, []string{"later 2", "later 1", "later 0"}) {
+		t.Errorf("order %q, want the last made first", names)
 	}
 }

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -8,7 +9,6 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
-	"sort"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -217,13 +217,16 @@ func (d *Desk) list() []*harvest {
 	for _, h := range d.harvests {
 		out = append(out, h)
 	}
-	sort.Slice(out, func(i, j int) bool {
-		if out[i].Made != out[j].Made {
-			return out[i].Made > out[j].Made
-		}
-		return out[i].ID < out[j].ID
+	slices.SortFunc(out, func(a, b *harvest) int {
+		return cmp.Or(b.madeAt().Compare(a.madeAt()), strings.Compare(a.ID, b.ID))
 	})
 	return out
+}
+
+// madeAt is when the harvest was made; what is written down bears the time zone of that day.
+func (h *harvest) madeAt() time.Time {
+	t, _ := time.Parse(time.RFC3339, h.Made) // of a damaged file: very old
+	return t
 }
 
 func (d *Desk) harvest(id string) *harvest {
