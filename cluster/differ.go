@@ -1,6 +1,10 @@
 package cluster
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/combin"
+)
 
 // Types of one harvest differ in some traits and agree in the others: a variety is distinct by one trait
 // or a few, not by all. In which traits is not known; every number of them is thought equally likely, and every
@@ -32,7 +36,7 @@ func differs(one, types sym, occam, nu float64) (gain float64, only []int) {
 	top, size, total := math.Inf(-1), 0, 0.0
 	inS := 0.0 // ln det of types ÷ one over the traits in S
 	for s := 1; s <= p; s++ {
-		fixed := float64(s)/2*occam - math.Log(float64(p)) - lnChoose(p, s)
+		fixed := float64(s)/2*occam - math.Log(float64(p)) - combin.LogGeneralizedBinomial(float64(p), float64(s))
 		half := (nu - float64(p-s)) / 2
 		least, at := math.Inf(1), 0
 		for i, j := range out {
@@ -66,10 +70,6 @@ func (s sym) condition(k int, out []int) {
 			s.a[i*s.n+j] -= f * s.at(k, j)
 		}
 	}
-}
-
-func lnChoose(n, k int) float64 {
-	return lgamma(float64(n+1)) - lgamma(float64(k+1)) - lgamma(float64(n-k+1))
 }
 
 // entries returns the values of x at idx, all when idx is nil.

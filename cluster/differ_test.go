@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+
+	"gonum.org/v1/gonum/stat/combin"
 )
 
 // everySubset is differs by brute force: the gain of each set of traits, its prior included.
@@ -20,7 +22,7 @@ func everySubset(one, types sym, occam, nu float64) (sum float64, best []int) {
 		_, a := one.sub(s).cholesky()
 		_, b := types.sub(s).cholesky()
 		n := len(s)
-		v := float64(n)/2*occam - (nu-float64(p-n))/2*(b-a) - math.Log(float64(p)) - lnChoose(p, n)
+		v := float64(n)/2*occam - (nu-float64(p-n))/2*(b-a) - math.Log(float64(p)) - combin.LogGeneralizedBinomial(float64(p), float64(n))
 		sum += math.Exp(v)
 		if v > top {
 			top, best = v, s

@@ -1,8 +1,8 @@
 // Package cluster puts fruit into phenotype groups from a table of traits: numbers in, numbers out.
 //
 // A group ("type") is a set of fruit whose traits agree within the spread that fruit of one variety
-// show. The number of groups, one included, is the one with the highest posterior score of the whole
-// partition (see Group); fruit of one plant stay together unless the evidence against it is strong.
+// show. The number of groups, one included, is the smallest that no larger one beats in the posterior score of the
+// whole partition by a margin (see Find); fruit of one plant stay together unless the evidence against it is strong.
 //
 // Working scale. Every trait is turned into a scale on which the spread within a type is about the
 // same for small and large values (logarithm for sizes, square root for the bend, and so on), and is

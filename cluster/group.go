@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Options of Group. The zero value is not useful; start from DefaultOptions.
+// Options of Find. The zero value is not useful; start from DefaultOptions.
 type Options struct {
 	Groups    int     // number of groups asked for; 0: found from the fruit
 	Margin    float64 // log units by which two groups must beat one, fruit without tags

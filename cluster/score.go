@@ -15,7 +15,7 @@ const (
 
 var (
 	alikeness = []float64{0.05, 0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75} // tried: correlation of fruit of one plant
-	pulls     = []float64{0.06, 0.2, 0.6, 2}          // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
+	pulls     = []float64{0.06, 0.2, 0.6, 2}                              // tried: κ, centres of types lie about 1/√κ spreads apart in a trait
 )
 
 // setting is how much fruit of one plant are alike beyond their type (the intraclass correlation), how far

@@ -70,20 +70,59 @@ func (f Finding) say(c Count, s Standard, most int) []string {
 		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type.", seen, c.Off, isAre(c.Off)))
 	}
 	out = append(out, fmt.Sprintf("The rate in the whole seed lot lies between %s and %s (%.0f %% confidence, exact binomial interval), if these plants are a fair sample of it.", percent(f.Low), percent(f.High), 100*f.Confidence))
-	rule := fmt.Sprintf("The common rule (%s off-types accepted, %s probability) allows %d in %s", percent(s.Off), percent(s.Acceptance), f.Allowed, seen)
+	rule := fmt.Sprintf("%s (%s off-types accepted, %s probability) allows %d in %s", s.name(), percent(s.Off), percent(s.Acceptance), f.Allowed, seen)
 	switch {
 	case f.Within:
-		five, ten := Accept(c.Seen, f.Allowed, 0.05), Accept(c.Seen, f.Allowed, 0.10)
-		out = append(out, rule+fmt.Sprintf(": within it. That is weak evidence on so few plants: a lot with 5 %% off-types would pass %.0f times in 100, one with 10 %% %.0f times.", 100*five, 100*ten))
+		out = append(out, rule+": within it. "+strength(c.Seen, f.Allowed))
 	case f.Open:
 		out = append(out, rule+": whether the lot is within it depends on the plants that could not be decided.")
 	default:
 		out = append(out, rule+": the lot is outside it.")
 	}
 	if c.Off == 0 && most == 0 {
-		out = append(out, fmt.Sprintf("With 5 %% off-types in the lot, %s would have shown at least one with a chance of %.0f %%; %d plants are needed for 95 %%.", seen, 100*ChanceToSee(c.Seen, 0.05), PlantsToSee(0.05, 0.95)))
+		need := PlantsToSee(0.05, 0.95)
+		s := fmt.Sprintf("With 5 %% off-types in the lot, %s would have shown at least one with a chance of %s", seen, chance(ChanceToSee(c.Seen, 0.05)))
+		if c.Seen < need {
+			s += fmt.Sprintf("; %d plants are needed for 95 %%", need)
+		}
+		out = append(out, s+".")
 	}
 	return out
+}
+
+// name is how the rule is called in a sentence.
+func (s Standard) name() string {
+	if s == CommonStandard {
+		return "The common rule"
+	}
+	return "The rule you set"
+}
+
+// strength tells how often worse lots would pass as well.
+func strength(plants, allowed int) string {
+	five, ten := Accept(plants, allowed, 0.05), Accept(plants, allowed, 0.10)
+	times := func(p float64) string {
+		if p < 0.005 {
+			return "less than once"
+		}
+		if n := math.Round(100 * p); n != 1 {
+			return fmt.Sprintf("%.0f times", n)
+		}
+		return "once"
+	}
+	s := fmt.Sprintf("a lot with 5 %% off-types would pass %s in 100, one with 10 %% %s.", times(five), times(ten))
+	if five > 0.05 {
+		return "That is weak evidence on so few plants: " + s
+	}
+	return "A" + s[1:]
+}
+
+// chance writes a probability that is never certain.
+func chance(p float64) string {
+	if p >= 0.995 {
+		return "more than 99 %"
+	}
+	return percent(p)
 }
 
 func isAre(n int) string {

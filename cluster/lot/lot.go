@@ -12,6 +12,7 @@ import (
 	"strconv"
 
 	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat/combin"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -151,7 +152,7 @@ func ChanceToSee(n int, rate float64) float64 { return -math.Expm1(float64(n) * 
 func Fisher(a, b, c, d int) (two, less, greater float64) {
 	row, col, n := a+b, a+c, a+b+c+d
 	lp := func(x int) float64 {
-		return lchoose(col, x) + lchoose(n-col, row-x) - lchoose(n, row)
+		return lnChoose(col, x) + lnChoose(n-col, row-x) - lnChoose(n, row)
 	}
 	seen := lp(a)
 	for x := max(0, row+col-n); x <= min(row, col); x++ {
@@ -169,12 +170,7 @@ func Fisher(a, b, c, d int) (two, less, greater float64) {
 	return min(1, two), min(1, less), min(1, greater)
 }
 
-func lchoose(n, k int) float64 {
-	a, _ := math.Lgamma(float64(n + 1))
-	b, _ := math.Lgamma(float64(k + 1))
-	c, _ := math.Lgamma(float64(n - k + 1))
-	return a - b - c
-}
+func lnChoose(n, k int) float64 { return combin.LogGeneralizedBinomial(float64(n), float64(k)) }
 
 // AllowFalse is the low end of a rate when a share wrong of the true plants are called off-type by chance: calls are
 // r + (1 − r)·wrong, so that a low end of the calls of low means (low − wrong) / (1 − wrong), at least 0.

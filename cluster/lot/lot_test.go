@@ -208,3 +208,32 @@ func TestAllowFalse(t *testing.T) {
 		}
 	}
 }
+
+// What is said follows the number of plants and the rule, not the usual case.
+func TestSentencesFitTheCount(t *testing.T) {
+	for _, c := range []struct {
+		count     Count
+		std       Standard
+		want, not []string
+	}{
+		{Count{Seen: 4}, CommonStandard, []string{"The common rule (1 %", "weak evidence on so few plants", "would pass 81 times in 100", "59 plants are needed"}, nil}, // 0.95⁴ = 0.8145
+		{Count{Seen: 400, Off: 1, Most: 1}, CommonStandard, []string{"A lot with 5 % off-types would pass less than once in 100"}, []string{"so few plants"}},
+		{Count{Seen: 120}, Standard{0.02, 0.95}, []string{"The rule you set (2 %", "more than 99 %"}, []string{"common rule", "are needed"}},
+	} {
+		f, err := Judge(c.count, c.std, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := strings.Join(f.Sentences, " ")
+		for _, w := range c.want {
+			if !strings.Contains(s, w) {
+				t.Errorf("%+v: %q is missing in %q", c.count, w, s)
+			}
+		}
+		for _, w := range c.not {
+			if strings.Contains(s, w) {
+				t.Errorf("%+v: %q should not be in %q", c.count, w, s)
+			}
+		}
+	}
+}

@@ -15,12 +15,12 @@ import (
 type Options struct {
 	Stage  string                        // of the fruit; empty: not said, all traits are judged
 	Alpha  float64                       // share of true plants that may be called off-type; 0.01
-	Double float64                       // plants with p below this and above Alpha are doubtful; 0.02
+	Doubt  float64                       // plants with p below this and above Alpha are doubtful; 0.02
 	DeltaE func(a, b [3]float64) float64 // CIEDE2000; nil: colours are told in words only
 }
 
 // DefaultOptions returns the stated rate of the contract.
-func DefaultOptions() Options { return Options{Alpha: 0.01, Double: 0.02} }
+func DefaultOptions() Options { return Options{Alpha: 0.01, Doubt: 0.02} }
 
 // Call is what a unit was found to be.
 type Call int
@@ -239,7 +239,7 @@ func (j *judge) call(p float64) Call {
 	switch {
 	case p < j.o.Alpha:
 		return OffType
-	case p < j.o.Double:
+	case p < j.o.Doubt:
 		return Doubtful
 	}
 	return True

@@ -94,8 +94,8 @@ func (l Leaning) Sentence(other string) string {
 const LeanLimits = "A hint with limits: dominant traits put a cross wholly on one side, traits hang on many genes, and a photo cannot prove a parent."
 
 // Cause says what pattern of off-types fits which cause, as hints. groups is the number of off-type
-// groups, plants the number of off-type plants, alike whether the largest off-type group is as uniform as the variety
-// (within-type spread), other the name of a described variety that the off-types match in every trait compared, or empty.
+// groups, plants the number of off-type plants, other the name of a described variety that the off-types match in every
+// trait compared, or empty.
 //
 // From memory, textbook genetics, not checked against a source: the fruit is the mother plant's tissue, so this year's
 // off-type shows last year's seed; first-generation crosses with one pollen parent look alike; their

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"offtype/cluster"
 )
 
@@ -165,25 +167,13 @@ func learn(fs []Fruit, tr cluster.Trait, value func(*Fruit) Measured) (c compone
 	usual := tr.Spread * tr.Spread
 	const wPrior = 8.0
 	w := (wPrior*(1-betweenPlants)*usual + ssw) / (wPrior + float64(n) - p)
-	sm := stdev2(means)
+	sm := 0.0 // variance of the plant means
+	if len(means) > 1 {
+		sm = stat.Variance(means, nil)
+	}
 	b := (usualPlants*betweenPlants*usual + (p-1)*max(0, sm-w*inv)) / (usualPlants + p - 1)
 	c.sd, c.plants = math.Sqrt(w+b), math.Sqrt(b)
 	return c, true
-}
-
-// stdev2 is the sample variance, 0 for fewer than two values.
-func stdev2(v []float64) float64 {
-	if len(v) < 2 {
-		return 0
-	}
-	m, s := 0.0, 0.0
-	for _, x := range v {
-		m += x / float64(len(v))
-	}
-	for _, x := range v {
-		s += (x - m) * (x - m)
-	}
-	return s / float64(len(v)-1)
 }
 
 // learnTraits fills the measured traits.

@@ -2,11 +2,10 @@ package reference
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
-
-	"offtype/cluster"
 )
 
 // speaks: the least distance of a trait, in standard deviations, that is worth a sentence.
@@ -105,17 +104,14 @@ func (j *judge) traitReason(d Deviation) string {
 		bound, over = "from "+figure(dm.low, unit), d.Value-dm.low
 	default:
 		return fmt.Sprintf("%s than plants of the variety are on average (mean %s, measured %s)",
-			by(dm.trait, d.Value-d.Mean), figure(d.Mean, unit), figure(d.Value, unit))
+			dm.trait.Differs(d.Value-d.Mean), figure(d.Mean, unit), figure(d.Value, unit))
 	}
-	s := fmt.Sprintf("%s than the description allows (%s", by(dm.trait, over), bound)
+	s := fmt.Sprintf("%s than the description allows (%s", dm.trait.Differs(over), bound)
 	if unit == "" {
 		s += ", measured " + figure(d.Value, unit)
 	}
 	return s + ")"
 }
-
-// by is the comparative with its figure.
-func by(tr cluster.Trait, diff float64) string { return tr.Differs(diff) }
 
 // colourReason tells how the main colour differs.
 func (j *judge) colourReason(fs []Fruit, rows []int) string {
@@ -163,25 +159,32 @@ func ColourWords(a, b [3]float64) []string {
 	return out
 }
 
-// wrongPattern is a sentence when most fruit show a pattern that the description does not name.
+// wrongPattern is a sentence when more fruit show patterns that the description does not name than show one that
+// it names.
 func (j *judge) wrongPattern(fs []Fruit, rows []int) string {
 	if len(j.d.Pattern) == 0 {
 		return ""
 	}
 	votes := map[string]int{}
-	top := ""
+	named, other := 0, 0
 	for _, r := range rows {
-		p := fs[r].Pattern
-		if p == "" {
-			continue
-		}
-		votes[p]++
-		if top == "" || votes[p] > votes[top] {
-			top = p
+		switch p := fs[r].Pattern; {
+		case p == "":
+		case slices.Contains(j.d.Pattern, p):
+			named++
+		default:
+			votes[p]++
+			other++
 		}
 	}
-	if top == "" || slices.Contains(j.d.Pattern, top) {
+	if other <= named {
 		return ""
+	}
+	top := ""
+	for _, p := range slices.Sorted(maps.Keys(votes)) {
+		if votes[p] > votes[top] {
+			top = p
+		}
 	}
 	name := func(p string) string {
 		if p == "none" {

@@ -329,3 +329,23 @@ func FuzzParse(f *testing.F) {
 		d.Judge([]Fruit{typical(), NoFruit()}, DefaultOptions()) // must not panic
 	})
 }
+
+// A plant shows a wrong pattern only when more of its fruit do than do not, whichever comes first.
+func TestWrongPatternByMajority(t *testing.T) {
+	d := &Description{Pattern: []string{"stripes"}}
+	for _, c := range []struct {
+		shown string // a letter a fruit: s stripes, n none, p patches, - not told
+		want  string
+	}{{"sn", ""}, {"ns", ""}, {"nns", "shows no pattern; the description says stripes"}, {"--", ""}, {"spnp", "shows patches; the description says stripes"}, {"sspn", ""}} {
+		var fs []Fruit
+		var rows []int
+		for i, r := range c.shown {
+			f := NoFruit()
+			f.Pattern = map[rune]string{'s': "stripes", 'n': "none", 'p': "patches"}[r]
+			fs, rows = append(fs, f), append(rows, i)
+		}
+		if got := (&judge{d: d}).wrongPattern(fs, rows); got != c.want {
+			t.Errorf("%s: %q, want %q", c.shown, got, c.want)
+		}
+	}
+}

@@ -61,7 +61,7 @@ func (j *judging) compare() {
 		in = append(in, j.fruits[i])
 	}
 	ro := reference.DefaultOptions()
-	ro.Alpha, ro.Double, ro.Stage, ro.DeltaE = j.o.Alpha, 2*j.o.Alpha, j.o.Stage, deltaE
+	ro.Alpha, ro.Doubt, ro.Stage, ro.DeltaE = j.o.Alpha, 2*j.o.Alpha, j.o.Stage, deltaE
 	d := j.v.Description
 	j.found = d.Judge(in, ro)
 	j.groups = make([]reference.Verdict, len(j.g.Groups))
