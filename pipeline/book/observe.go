@@ -234,21 +234,6 @@ func (b *Book) AddDecision(ctx context.Context, harvest string, s Subject, kind,
 	return nil
 }
 
-// AddCorrection keeps the text of a correction made to a photo's outlines.
-func (b *Book) AddCorrection(ctx context.Context, harvest, photo, sha256, body, by string) error {
-	return b.write(ctx, func(tx *sql.Tx) error {
-		hid, err := harvestID(ctx, tx, harvest)
-		if err != nil {
-			return err
-		}
-		if sha256 == "" {
-			sha256 = "name:" + photo
-		}
-		_, err = insert(ctx, tx, "INSERT INTO corrections (harvest_id, photo_key, photo, body, made, made_by) VALUES (?, ?, ?, ?, ?, ?)", hid, sha256, photo, body, b.stamp(), by)
-		return err
-	})
-}
-
 // AddNote writes a note about an entry of a kind, or about the whole book (kind "book", no name).
 func (b *Book) AddNote(ctx context.Context, kind, name, text, by string) error {
 	if strings.TrimSpace(text) == "" {

@@ -35,7 +35,7 @@ var tableOrder = []struct{ name, about string }{
 	{"outlines", "outlines in photo pixels, packed"},
 	{"memberships", "groups"},
 	{"verdicts", "verdicts with reasons"},
-	{"corrections", "corrections of outlines made by hand"},
+	{"corrections", "not in use: corrections of outlines lie beside the photos"},
 	{"observations", "observations by hand"},
 	{"decisions", "decisions by hand"},
 	{"notes", "notes"},
