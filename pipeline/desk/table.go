@@ -105,9 +105,13 @@ func (d *Desk) firstTable(w http.ResponseWriter, r *http.Request, h *harvest) {
 		key = h.Photos[0].Key
 	}
 	for i := range h.Photos {
-		if l := h.live[h.Photos[i].Key]; l.part != nil {
+		l := h.live[h.Photos[i].Key]
+		if l.part != nil {
 			key = h.Photos[i].Key
 			break
+		}
+		if _, first := h.photo(key); first != nil && first.state == failed { // rather one that is still to come
+			key = h.Photos[i].Key
 		}
 	}
 	h.mu.Unlock()

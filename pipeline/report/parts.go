@@ -222,9 +222,9 @@ const (
 	stripHeight = 120 // px, of the tallest fruit there
 )
 
-// strip shows one fruit of each judged group at the top of the page, so that it is seen at a glance what is off-type.
+// strip shows one fruit of each group at the top of the page, so that it is seen at a glance what is off-type.
 func (b *builder) strip() {
-	if b.run.Judgement.Variety == nil || len(b.run.Judgement.Groups) < 2 {
+	if len(b.run.Judgement.Groups) < 2 {
 		return
 	}
 	tall := 1
