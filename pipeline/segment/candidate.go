@@ -155,6 +155,9 @@ func (c *candidate) fruit(im Image, m *Maps, opt Options) Fruit {
 	return f
 }
 
+// weakEdge is the share of free points without a usable edge from which an outline is noted for it.
+const weakEdge = 0.25
+
 // notes sets the short codes that docs/outlines.md explains.
 func (c *candidate) notes(im Image, m *Maps, contact int, f *Fruit) {
 	add := func(when bool, code string) {
@@ -170,6 +173,6 @@ func (c *candidate) notes(im Image, m *Maps, contact int, f *Fruit) {
 	add(!c.cut && near, "near-edge")
 	add(share > 0.02, "touches")
 	add(share > 0.3, "partly-hidden")
-	add(c.bad > 0.25, "weak-edge")
+	add(c.bad > weakEdge, "weak-edge")
 	add(f.StemBase != nil && f.StemBy < 0.5, "stem-unsure")
 }

@@ -71,6 +71,12 @@ func (c *candidate) pieceOf(cand []*candidate, m *Maps, f Fruit, opt Options) st
 	return ""
 }
 
+// isTable says that a doubtful outline that runs out of the picture, with hardly an edge of its own
+// and the table's colours inside, is a piece of a table as lively as a fruit's skin (leaves, stones).
+func (c *candidate) isTable(f Fruit, own *ownColours, opt Options) bool {
+	return f.Confidence < opt.UnsureBelow && c.cut && c.bad > weakEdge && own.tableShare(c.grid, c.reg) > 0.7
+}
+
 // ramp is 0 below lo, 1 above hi, straight between.
 func ramp(v, lo, hi float64) float64 { return clamp((v-lo)/(hi-lo), 0, 1) }
 

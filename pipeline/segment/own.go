@@ -1,6 +1,9 @@
 package segment
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // recolour lets the photo's own colours speak: the colours of the cells that the network is sure
 // are table, and of those it is sure are fruit, shift the doubtful cells' body probability. Colours
@@ -49,7 +52,7 @@ func (m *Maps) recolour(im Image, opt Options) *ownColours {
 		doubt := 4 * q * (1 - q) // 1 at p = 0.5, 0.36 at 0.1 or 0.9, 0.04 at 0.01
 		m.Body[i] = sigmoid(float32(math.Log(q/(1-q)) + opt.OwnColours*math.Sqrt(doubt)*float64(llr[i])))
 	}
-	return &ownColours{f, out}
+	return &ownColours{f, out, usual(thin(table, 3000), out)}
 }
 
 // near reports whether cell i or one of the eight about it is so.
@@ -65,10 +68,38 @@ func (m *Maps) near(i int, so func(i int) bool) bool {
 	return false
 }
 
-// ownColours are the cells' colours and the table's palette.
+// ownColours are the cells' colours and the table's palette; usual is the distance to the palette
+// that nineteen of twenty table cells stay below.
 type ownColours struct {
 	cell  []feature
 	table palette
+	usual float32
+}
+
+// usual returns the distance to the palette that 95 % of the samples stay below.
+func usual(s []feature, p palette) float32 {
+	d := make([]float32, len(s))
+	for i, f := range s {
+		d[i] = p.distance(f)
+	}
+	slices.Sort(d)
+	return d[len(d)*19/20]
+}
+
+// tableShare returns the share of a region's cells whose colour the table has, 0 without colours.
+func (own *ownColours) tableShare(g *regions, r *region) float64 {
+	if own == nil {
+		return 0
+	}
+	n := 0
+	for y := r.box.y0; y <= r.box.y1; y++ {
+		for x := r.box.x0; x <= r.box.x1; x++ {
+			if i := y*g.w + x; g.label[i] == r.id && own.table.distance(own.cell[i]) <= own.usual {
+				n++
+			}
+		}
+	}
+	return float64(n) / float64(max(r.cells, 1))
 }
 
 // grow adds to each region the cells next to it that have its own colours, not the table's, and

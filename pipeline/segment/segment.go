@@ -147,6 +147,9 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 		if why == "" {
 			why = c.pieceOf(cand, m, f, opt)
 		}
+		if why == "" && c.isTable(f, own, opt) {
+			why = "no edge, and the table's colours inside"
+		}
 		if why != "" {
 			res.Rejected = append(res.Rejected, Rejected{f.Outline, why})
 			continue

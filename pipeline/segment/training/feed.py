@@ -59,11 +59,44 @@ class Feed:
 
 
 @torch.no_grad()
+def lay(rgb, hits, share=.3):
+    """Cuts the fruit and stalks out of some pictures and lays them on another ground: that of the last, bare picture or
+    a plain one, with a soft shadow or none. Light, colour and sharpness of fruit and ground no longer agree, as when
+    a lamp or a flash lights the fruit alone; nothing but the outline itself then says what is fruit."""
+    n, _, h, w = rgb.shape
+    r = lambda lo, hi: lo + (hi - lo) * float(torch.rand(()))
+    for i in range(n - 1):
+        if r(0, 1) > share:
+            continue
+        a = torch.nn.functional.avg_pool2d((hits[i:i + 1, None] > 0).float(), 2)
+        a = photo.gauss(a, torch.tensor([r(.05, .9)], device=a.device))
+        if r(0, 1) < .55:
+            g = rgb[n - 1:n]
+            g = g.flip(2) if r(0, 1) < .5 else g
+            g = g.flip(3) if r(0, 1) < .5 else g
+            g = g.roll((int(r(0, h)), int(r(0, w))), (2, 3)) if r(0, 1) < .3 else g
+        else:   # plain: one colour, black more often than others, a slow change and a little grain
+            c = torch.rand(3, device=a.device) ** 1.5 * r(.02, .9) if r(0, 1) < .5 else torch.full((3,), r(.002, .9) ** 2, device=a.device) * (.9 + .2 * torch.rand(3, device=a.device))
+            slow = torch.nn.functional.interpolate(torch.rand(1, 1, int(r(2, 9)), int(r(2, 9)), device=a.device), size=(h, w), mode="bicubic", align_corners=False)
+            g = c.view(1, 3, 1, 1) * (1 + r(0, .8) ** 2 * (slow - .5)) * (1 + r(0, .3) ** 2 * torch.randn(1, 1, h, w, device=a.device))
+        g = g.clamp_min(0)
+        if r(0, 1) < .6:   # soft shadow, off to one side
+            k = a
+            for _ in range(int(r(1, 4))):
+                k = photo.gauss(k, torch.tensor([r(1.5, 4.5)], device=a.device))
+            k = k.roll((int(r(-14, 14)), int(r(-14, 14))), (2, 3))
+            g = g * (1 - r(.1, .9) * k)
+        m = rgb[i:i + 1] * 2 ** r(-1.2, 1.2) * torch.exp(.12 * torch.randn(1, 3, 1, 1, device=a.device))
+        rgb[i:i + 1] = a * m + (1 - a) * g
+    return rgb
+
+
+@torch.no_grad()
 def make(trace, bank, packed, crop, to, shots=1):
     """(photographs (N, shots, 3, H, W) uint8, targets half, ids uint8) of packed scenes, on the device `to`."""
     rgb, hits = trace(bank, packed, crop)
     t, ids = targets.build(hits, packed[3])
-    rgb = torch.nan_to_num(rgb).clamp(0, 8)
+    rgb = lay(torch.nan_to_num(rgb).clamp(0, 8), hits)
     y = torch.stack([(photo.take(rgb.clone()) * 255).round().to(torch.uint8) for _ in range(shots)], 1)
     return y.to(to), t.half().to(to), ids.to(torch.uint8).to(to)
 

@@ -14,12 +14,18 @@ class Variety:
         p = bank.polys[self.shape]
         self.slim = float(np.ptp(p[:, 0]) / (2 * p[:, 1].max()))
         self.ax, self.ar = np.exp(rng.normal(0, .08)), np.exp(rng.normal(0, .08))
-        self.bend = u(.2, 2.3) if self.slim > 1.5 and rng.random() < .42 else 0.0
+        self.bend = u(.2, 2.3) if self.slim > 1.5 and rng.random() < (.42 if self.slim < 2.6 else .65) else 0.0
         self.bend_from = rng.choice([0.0, u(.3, .6)])
         self.ribs, self.rib_depth, self.rib_sharp = 0, 0, 1
-        if rng.random() < .45:
+        flat, long = self.slim < .8, self.bend > .5 and self.slim > 2.6
+        if rng.random() < (.75 if flat else .5 if long else .45):
             self.ribs = int(rng.integers(3, 6) if rng.random() < .25 else rng.integers(7, 21))
             self.rib_depth, self.rib_sharp = u(.02, .3) ** 1.3 + .01, u(.7, 5)
+            if long:   # four or five blunt edges
+                self.ribs, self.rib_depth, self.rib_sharp = int(rng.integers(4, 6)), u(.03, .12), u(.6, 1.4)
+            elif flat and rng.random() < .5:   # scalloped rim
+                self.ribs, self.rib_depth, self.rib_sharp = int(rng.integers(7, 15)), u(.06, .25), u(.8, 2.5)
+        self.tuber = rng.random() < .1
         self.warts = u(.02, .12) if rng.random() < .12 else 0
         self.pose = rng.choice(["side", "up", "down", "any"], p=[.5, .18, .04, .28] if self.slim > .9 else [.2, .48, .06, .26])
         self.flat = u(.62, 1.4) if rng.random() < .16 else 1.0
@@ -77,6 +83,8 @@ def individual(rng, bank, v):
     r["ribs"], r["rib_depth"], r["rib_sharp"] = v.ribs, v.rib_depth * j(.2), v.rib_sharp
     big = 1 / max(b.half, 1)
     r["w1"], r["f1"] = abs(rng.normal(0, .035 if rng.random() < .85 else .1)), rng.uniform(.8, 2.2) * big
+    if v.tuber:
+        r["w1"], r["f1"] = rng.uniform(.08, .25), rng.uniform(.8, 2.6) * big
     r["end_r"] *= rng.random(2) < .85
     if v.warts:
         r["w2"], r["f2"] = v.warts, rng.uniform(4, 12) * big
@@ -122,6 +130,18 @@ def stalk(rng, bank, v, b, ident):
     elif rng.random() < .35:   # the cut face in another colour
         r["pattern"], r["pp"] = 7, [0, rng.uniform(.02, .12), 1, 0, .1]; r["second"] = C.pick(rng, C.STRAWS + C.WOODS, .3)
     return fill(r, rng, s, ident, 1)
+
+
+def stray(rng, bank, at, size):
+    """A piece of stalk or twig lying on the table: no fruit and no fruit's stalk."""
+    s = Body(bank, bank.fruit + int(rng.integers(bank.stalk)), size, bend=rng.uniform(.1, 1.4) if rng.random() < .6 else 0)
+    s.ar = min(1.0, .22 * size / max(s.radius, 1e-3)) * rng.uniform(.3, 1)
+    settle(s, rng, "side", 0)
+    s.c[:2] = at
+    r = np.zeros((), dtype("solid"))
+    r["base"] = C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3); r["second"], r["third"] = C.near(rng, r["base"], .5), C.near(rng, r["base"], .7)
+    r["mottle"], r["mottle_f"], r["shine"], r["gloss"], r["w1"], r["f1"] = .3, 4, 12, .02, .08, 3 / max(s.half, 1)
+    return s, fill(r, rng, s, 0, 2)
 
 
 def hand(rng, bank, at, to):

@@ -4,7 +4,7 @@ import colours as C
 from layout import dtype
 
 KINDS = ["cloudy", "planks", "weave", "mesh", "strands", "folds", "corrugated", "tiles", "gravel", "print"]
-SHARE = [.16, .17, .13, .07, .15, .10, .05, .04, .06, .07]
+SHARE = [.14, .15, .13, .07, .17, .09, .04, .04, .11, .06]
 
 
 def ground(rng):
@@ -29,7 +29,7 @@ def ground(rng):
         g["scale"], g["relief"] = np.exp(u(.3, 2.6)), u(0, 1)
         p[:5] = u(.4, 2), u(.1, 1), u(-.4, .4), rng.choice([0, u(80, 400)]), rng.integers(2)
         if rng.random() < .5:   # black ground cover
-            g["ca"] = g["cb"] = C.lin((35, 35, 37)); wild = None
+            g["ca"] = g["cb"] = C.lin((35, 35, 37)) * u(.25, 1.2); wild = None
     elif name == "mesh":
         table = C.EARTHS + C.GREYS
         g["scale"], g["relief"] = np.exp(u(2, 4)), u(.1, .4)
@@ -54,8 +54,8 @@ def ground(rng):
         p[:4] = u(.25, 1.2), rng.integers(2), u(1, 9), u(0, 1)
     elif name == "gravel":
         table = C.GREYS + C.EARTHS + C.WOODS
-        g["scale"], g["relief"] = np.exp(u(1.2, 3.6)), u(.3, 1)
-        p[:2] = u(.5, 1.6), u(.3, 1)
+        g["scale"], g["relief"] = np.exp(u(1.2, 3.6) if rng.random() < .7 else u(3, 4.2)), u(.3, 1)   # up to stones of 65 mm
+        p[:2] = u(.5, 1.6), u(.3, 1.6)
     else:
         table = C.SHEETS
         g["scale"], g["relief"] = np.exp(u(2.3, 5)), 0

@@ -1,4 +1,7 @@
-"""The outline network: a small U-shaped net of plain convolutions (see ../model/README.md for its inputs and outputs)."""
+"""The outline network: a small U-shaped net of plain convolutions (see ../model/README.md for its inputs and outputs).
+
+It works at a quarter of the input's size and coarser; the maps come out at half the size, four cells from each place.
+"""
 import torch
 from torch import nn
 
@@ -13,42 +16,50 @@ def conv(a, b, k=3, stride=1):
 class Block(nn.Module):
     """Residual pair of 3x3 convolutions."""
 
-    def __init__(self, c, mid=None):
+    def __init__(self, c):
         super().__init__()
-        mid = mid or c
-        self.a = conv(c, mid)
-        self.b = nn.Sequential(nn.Conv2d(mid, c, 3, 1, 1, bias=False), nn.BatchNorm2d(c))
+        self.a = conv(c, c)
+        self.b = nn.Sequential(nn.Conv2d(c, c, 3, 1, 1, bias=False), nn.BatchNorm2d(c))
 
     def forward(self, x):
         return torch.relu(x + self.b(self.a(x)))
 
 
-class Net(nn.Module):
-    def __init__(self, w=(24, 40, 64, 96, 128), blocks=(0, 1, 2, 3, 3)):
+class Wide(nn.Module):
+    """Residual 3x3 convolution with holes, for a wider view."""
+
+    def __init__(self, c, holes):
         super().__init__()
-        self.config = dict(w=tuple(w), blocks=tuple(blocks))
-        first = nn.Conv2d(3, w[0], 5, 2, 2, bias=False)
-        self.register_buffer("mean", torch.tensor(MEAN).view(1, 3, 1, 1)); self.register_buffer("std", torch.tensor(STD).view(1, 3, 1, 1))
-        self.stem = nn.Sequential(first, nn.BatchNorm2d(w[0]), nn.ReLU(inplace=True))
-        self.down = nn.ModuleList()
-        for i in range(1, 5):
-            self.down.append(nn.Sequential(conv(w[i - 1], w[i], 3, 2), *[Block(w[i]) for _ in range(blocks[i])]))
-        self.wide = nn.Sequential(nn.Conv2d(w[4], w[4], 3, 1, 4, 4, bias=False), nn.BatchNorm2d(w[4]), nn.ReLU(inplace=True))
-        self.squeeze, self.fuse = nn.ModuleList(), nn.ModuleList()
-        for i in range(4, 0, -1):
-            self.squeeze.append(conv(w[i], w[i - 1], 1))
-            self.fuse.append(conv(w[i - 1], w[i - 1]) if i == 1 else Block(w[i - 1]))
-        self.up = nn.Upsample(scale_factor=2, mode="nearest")
-        self.head = nn.Sequential(conv(w[0], w[0]), nn.Conv2d(w[0], OUT, 1))
-        with torch.no_grad():   # rare things start as rare
-            self.head[1].bias.copy_(torch.tensor([-1.5, -4, -4, 0, 0, 0, -5, -5]))
+        self.a = nn.Sequential(nn.Conv2d(c, c, 3, 1, holes, holes, bias=False), nn.BatchNorm2d(c), nn.ReLU(inplace=True))
 
     def forward(self, x):
-        x = (x - self.mean) / self.std
-        f = [self.stem(x)]
+        return x + self.a(x)
+
+
+class Net(nn.Module):
+    """w: channels at 1/2, 1/4 ... 1/32 of the input; blocks: Blocks after each way down; joins: Blocks (2), one
+    convolution (1) on the way up, from 1/16 to 1/4; first: size of the first kernel."""
+
+    def __init__(self, w=(16, 32, 64, 96, 128), blocks=(0, 0, 2, 2, 2), joins=(2, 1, 1), first=3):
+        super().__init__()
+        self.config = dict(w=tuple(w), blocks=tuple(blocks), joins=tuple(joins), first=first)
+        self.register_buffer("mean", torch.tensor(MEAN).view(1, 3, 1, 1)); self.register_buffer("std", torch.tensor(STD).view(1, 3, 1, 1))
+        self.stem = conv(3, w[0], first, 2)
+        self.down = nn.ModuleList(nn.Sequential(conv(w[i - 1], w[i], 3, 2), *[Block(w[i]) for _ in range(blocks[i])]) for i in range(1, 5))
+        self.wide = nn.Sequential(Wide(w[4], 4), Wide(w[4], 2))
+        self.squeeze = nn.ModuleList(conv(w[i], w[i - 1], 1) for i in (4, 3, 2))
+        self.fuse = nn.ModuleList(Block(w[i]) if j == 2 else conv(w[i], w[i]) for i, j in zip((3, 2, 1), joins))
+        self.up = nn.Upsample(scale_factor=2, mode="nearest")
+        self.head = nn.ConvTranspose2d(w[1], OUT, 2, 2)
+        with torch.no_grad():   # rare things start as rare
+            self.head.bias.copy_(torch.tensor([-1.5, -4, -4, 0, 0, 0, -5, -5]))
+
+    def forward(self, x):
+        x = self.stem((x - self.mean) / self.std)
+        f = []
         for d in self.down:
-            f.append(d(f[-1]))
-        y = f[-1] + self.wide(f[-1])
-        for i, (s, u) in enumerate(zip(self.squeeze, self.fuse)):
-            y = u(self.up(s(y)) + f[3 - i])
+            x = d(x); f.append(x)
+        y = self.wide(x)
+        for s, u, skip in zip(self.squeeze, self.fuse, f[2::-1]):
+            y = u(self.up(s(y)) + skip)
         return self.head(y)

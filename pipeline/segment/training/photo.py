@@ -91,11 +91,31 @@ def take(x, strength=1.0):
     c = v(g(.35).clamp(-.9, .9)) * v(on(.7))
     y = y - c * torch.sin(2 * math.pi * y) / (2 * math.pi)
     y = y.clamp(1e-4, 1) ** v(torch.exp(g(.1)))
-    y = y + v(u(0, .9) * on(.6)) * (y - gauss(y, u(.7, 1.6)))
+    small = None
+    if float(torch.rand(())) < .5:   # some of these pictures have fewer pixels than the network looks at
+        small = on(.5).bool()
+        k = int(torch.randint(5, 8, ())) * h // 8 // 16 * 16
+        if bool(small.any()):
+            less = F.interpolate(y[small], size=(k, k), mode="area")
+            less = finish(less)
+            y[small] = F.interpolate(less, size=(h, w), mode="bilinear", align_corners=False)
+    if small is None or not bool(small.all()):
+        k = slice(None) if small is None else ~small
+        y[k] = finish(y[k])
+    return torch.round(y.clamp(0, 1) * 255) / 255
+
+
+def finish(y):
+    """Sharpening, grey and JPEG, as the camera's own software does it."""
+    n, dev = len(y), y.device
+    u = lambda lo, hi: lo + (hi - lo) * torch.rand(n, device=dev)
+    on = lambda p: (torch.rand(n, device=dev) < p).float()
+    v = lambda t: t.view(n, 1, 1, 1)
+    y = y + v(u(0, 1.1) * on(.6)) * (y - gauss(y, u(.7, 1.6)))
     y = y.clamp(0, 1)
     grey = v(on(.04))
     y = y * (1 - grey) + y.mean(1, keepdim=True) * grey
     bad = on(.4).bool()
     if bool(bad.any()):
         y[bad] = jpeg(y[bad], torch.exp(u(math.log(30), math.log(92)))[bad])
-    return torch.round(y.clamp(0, 1) * 255) / 255
+    return y

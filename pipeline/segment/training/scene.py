@@ -48,6 +48,8 @@ def lights(rng, s, at):
         return [np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)]
     if kind == "sun":
         L[0]["pos"], L[0]["col"], L[0]["size"], n = direction(16, 80), C.light(rng, rng.normal(.08, .08)) * u(.8, 2.2), np.exp(u(-5.5, -2.6)), 1
+        if rng.random() < .3:   # clear air: deep shadows
+            sky *= u(.2, .6)
     elif kind == "dull":
         sky *= 2.5
         L[0]["pos"], L[0]["col"], L[0]["size"], n = direction(50, 90), C.light(rng) * u(.1, .5), u(.3, .8), 1
@@ -117,12 +119,19 @@ def decals(rng, at, span, tops, small, rims):
         for k in range(n):
             add(6, (l * u(.8, 1), w), C.anything(rng), C.anything(rng), gloss=u(0, .3), z=z, c=c + (k - n / 2) * 2.05 * w * np.array([-np.sin(a), np.cos(a)]) + rng.normal(0, .1, 2) * l)
             out[-1]["rot"] = a + rng.normal(0, .05)
-    if rims and rng.random() < .3:   # straws, twigs and knots beside the fruit, which look like stalks
-        for _ in range(rng.integers(1, 8)):
+    if rims and rng.random() < .4:   # straws, twigs and knots beside the fruit, which look like stalks
+        for _ in range(rng.integers(1, 10)):
             r = rims[rng.integers(len(rims))]
             b = u(0, 6.28); c = np.array(r[:2]) + r[2] * u(.7, 1.25) * np.array([np.cos(b), np.sin(b)])
             k = np.clip(r[2] * np.exp(rng.normal(-1.6, .5)), 3, 60)
             add(6 if rng.random() < .75 else 3, (k, np.clip(k * u(.06, .4), .7, 9)) if rng.random() < .8 else (k * .4, k * .4), C.pick(rng, C.STRAWS + C.WOODS + C.GREENS + C.EARTHS, .35), C.anything(rng), z=u(1, 12) if rng.random() < .7 else u(2, 2 + 2 * r[2]), c=c)
+    if rims and rng.random() < .22:   # bent blades of grass and straws, under, against and over the fruit
+        table = [C.GREENS, C.STRAWS, C.GREENS + C.STRAWS][rng.integers(3)]
+        for _ in range(rng.integers(2, 14)):
+            r = rims[rng.integers(len(rims))]
+            k = np.clip(r[2] * np.exp(rng.normal(-.3, .5)), 8, 120)
+            c = np.array(r[:2]) + rng.normal(0, .8, 2) * r[2]
+            add(7, (k, np.clip(k * u(.01, .06), .4, 4)), C.pick(rng, table, .35), C.pick(rng, table, .4), (u(0, .3) * k, u(.6, 2.5) * k, 0, 0), z=u(.5, 8) if rng.random() < .7 else u(2, 2 + 2 * r[2]), c=c)
     return out
 
 
@@ -178,8 +187,9 @@ def place(rng, bank, varieties, n, at, span):
     return placed
 
 
-def scene(rng, bank, crop):
-    """(scene record, solids, decals, ends) of one random scene; ends: rows ident, stem x y facing, blossom x y facing."""
+def scene(rng, bank, crop, bare=False):
+    """(scene record, solids, decals, ends) of one random scene; ends: rows ident, stem x y facing, blossom x y facing.
+    A bare scene is an empty table, on which fruit of other scenes are laid (feed.lay)."""
     u = rng.uniform
     s = np.zeros((), dtype("scene"))
     big = rng.random() < .2
@@ -189,7 +199,7 @@ def scene(rng, bank, crop):
     s["ga"], s["gb"], s["seed"] = ground(rng), ground(rng), rng.integers(1 << 20)
     if rng.random() < .13:
         a = u(0, 6.28); s["edge"] = [np.cos(a), np.sin(a), np.cos(a) * at[0] + np.sin(a) * at[1] + u(-.1, .5) * span]; s["drop"] = u(60, 900)
-    n = 0 if rng.random() < .05 else 1 if rng.random() < (.5 if big else .1) else int(rng.integers(2, 1 + int(np.clip(1.1 * (crop / px) ** 2, 3, 30))))
+    n = 0 if bare else 1 if rng.random() < (.5 if big else .1) else int(rng.integers(2, 1 + int(np.clip(1.1 * (crop / px) ** 2, 3, 30))))
     size = float(np.clip(px * mmpp, 16, 520))
     var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"]) for k in range(rng.choice([1, 2, 3, 4, 6], p=[.4, .28, .16, .1, .06]))]
     placed = place(rng, bank, var, n, at, span) if n else []
@@ -208,16 +218,24 @@ def scene(rng, bank, crop):
             b, r = F.other(rng, bank, np.exp(u(3.3, 5.8)), at + u(-.6, .6, 2) * span)
             if all(b.gap(q[0]) > 0 for q in placed):
                 solids.append(r)
+    if rims and rng.random() < .2:
+        for _ in range(rng.integers(1, 4)):
+            r = rims[rng.integers(len(rims))]; a = u(0, 6.28)
+            b, q = F.stray(rng, bank, np.array(r[:2]) + r[2] * u(.9, 1.8) * np.array([np.cos(a), np.sin(a)]), np.clip(r[2] * u(.2, .9), 4, 90))
+            if all(b.gap(o[0]) > -.3 for o in placed):
+                solids.append(q)
     lights(rng, s, at)
+    if bare and rng.random() < .6:
+        return s, [], [], []
     return s, solids, decals(rng, at, span, tops, mmpp, rims), ends
 
 
 def batch(seed, bank, n, crop):
-    """n scenes packed for the tracer: (scenes, solids, decals, ends list)."""
+    """n scenes packed for the tracer, the last one bare: (scenes, solids, decals, ends list)."""
     rng = np.random.default_rng(seed)
     S, so, de, en = [], [], [], []
-    for _ in range(n):
-        s, a, b, e = scene(rng, bank, crop)
+    for i in range(n):
+        s, a, b, e = scene(rng, bank, crop, i == n - 1)
         s["solid0"], s["solids"], s["decal0"], s["decals"] = len(so), len(a), len(de), len(b)
         S.append(s); so += a; de += b; en.append(np.array(e, np.float32).reshape(-1, 7))
     pack = lambda x, k: np.array(x, dtype(k)) if len(x) else np.zeros(1, dtype(k))

@@ -9,6 +9,7 @@ import argparse
 import copy
 import math
 import os
+import re
 import time
 import torch
 import torch.nn.functional as F
@@ -76,12 +77,33 @@ def sheet(path, y, t, out=None):
     Image.fromarray((im.permute(1, 2, 0) * 255).byte().cpu().numpy()).save(path, quality=88)
 
 
+def warm(net, old):
+    """Copies what fits from the weights `old` of this net or of the first one, which went back up to half size."""
+    new = net.state_dict()
+    names = lambda k: (k, k.replace("wide.0.a.", "wide."), re.sub(r"^(fuse\.\d\.)(\d)", r"\1a.\2", k))
+    n = 0
+    for k, v in new.items():
+        s = next((old[m] for m in names(k) if m in old), None)
+        if s is None:
+            continue
+        if k == "stem.0.weight" and s.shape[2] > v.shape[2]:   # a larger first kernel: its middle
+            c = (s.shape[2] - v.shape[2]) // 2
+            s = s[:, :, c:-c, c:-c]
+        if s.shape == v.shape:
+            v.copy_(s); n += 1
+    if "wide.1.a.1.weight" not in old:
+        new["wide.1.a.1.weight"].zero_()   # the second wide view starts as nothing
+    net.load_state_dict(new)
+    return "%d of %d tensors taken over" % (n, len(new))
+
+
 def arguments():
     a = argparse.ArgumentParser()
     a.add_argument("--out", default="out"); a.add_argument("--init"); a.add_argument("--seconds", type=float, default=400)
     a.add_argument("--crop", type=int, default=512); a.add_argument("--batch", type=int, default=32); a.add_argument("--pool", type=int, default=6000)
     a.add_argument("--lr", type=float, default=3e-3); a.add_argument("--seed", type=int, default=1); a.add_argument("--workers", type=int, default=14)
-    a.add_argument("--width", type=int, nargs=5, default=[16, 32, 64, 96, 128]); a.add_argument("--blocks", type=int, nargs=5, default=[0, 1, 2, 2, 2])
+    a.add_argument("--width", type=int, nargs=5, default=[16, 32, 64, 96, 128]); a.add_argument("--blocks", type=int, nargs=5, default=[0, 0, 2, 2, 2])
+    a.add_argument("--joins", type=int, nargs=3, default=[2, 1, 1])
     a.add_argument("--part", type=float, nargs=2, default=[0, 1], help="which part of the cosine schedule this run takes")
     a.add_argument("--wait", type=int, default=600, help="crops in the pool before training starts")
     a.add_argument("--shots", type=int, default=3, help="photographs of each rendered crop")
@@ -117,9 +139,9 @@ def main():
 
     if gpus:
         torch.cuda.set_device(dev)
-    net = Net(o.width, o.blocks)
+    net = Net(o.width, o.blocks, o.joins)
     if o.init:
-        net.load_state_dict(torch.load(o.init, map_location="cpu")["net"])
+        say(warm(net, torch.load(o.init, map_location="cpu")["net"]))
     net = net.to(dev).to(memory_format=torch.channels_last)
     mean = copy.deepcopy(net).eval()
     averaged, current = ([v for v in m.state_dict().values() if v.dtype.is_floating_point] for m in (mean, net))
