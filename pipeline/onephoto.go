@@ -45,10 +45,11 @@ func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot be read (%v); check its permissions", plainErr(err))
 	}
-	if s.photo, err = photo.ReadBytes(s.job.in.Path, data, photo.Options{MaxPixels: m.opt.MaxPixels}); err != nil {
+	if s.photo, err = photo.ReadBytes(s.job.in.Path, data, photo.Options{MaxPixels: m.opt.MaxPixels, Space: m.space()}); err != nil {
 		return nil, nil, err
 	}
 	data = nil
+	defer m.done(s)
 	if err := m.place(s); err != nil {
 		return nil, nil, err
 	}
@@ -72,6 +73,29 @@ func (m *measurer) part(s *shot) *Part {
 		p.Modes = s.found.Solution.Modes(cameraModes)
 	}
 	return p
+}
+
+// space returns the pixel array of a photo that is done with, or nil.
+func (m *measurer) space() []uint8 {
+	select {
+	case p := <-m.pixels:
+		return p
+	default:
+		return nil
+	}
+}
+
+// done keeps the photo's pixel array for the next, unless it is uncommonly large.
+func (m *measurer) done(s *shot) {
+	const most = 3 * 24_000_000
+	if cap(s.photo.Pix) > most {
+		return
+	}
+	select {
+	case m.pixels <- s.photo.Pix:
+		s.photo.Pix = nil
+	default:
+	}
 }
 
 // PreviewOf makes the small picture that pages show, a JPEG without metadata.

@@ -55,6 +55,25 @@ func readPart(out, key string) (*Part, bool) {
 	return &p, true
 }
 
+// readHead is readPart without the fruit and cameras, which are checked for sound JSON only.
+func readHead(out, key string) (*Part, bool) {
+	b, err := os.ReadFile(partPath(out, key, ".json"))
+	if err != nil {
+		return nil, false
+	}
+	var p struct {
+		Key   string
+		Photo record.Photo
+	}
+	if json.Unmarshal(b, &p) != nil || p.Key != key {
+		return nil, false
+	}
+	if _, err := os.Stat(partPath(out, key, ".jpg")); err != nil && p.Photo.Status == record.StatusOK {
+		return nil, false
+	}
+	return &Part{Key: p.Key, Photo: p.Photo}, true
+}
+
 // full reads what is stored of a photo of the run, with its outlines, under the photo's name in this run.
 func (p *Part) full(out string) (*Part, error) {
 	q, ok := readPart(out, p.Key)

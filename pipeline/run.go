@@ -212,7 +212,7 @@ func (m *measurer) one(ctx context.Context, j *job) {
 	}
 	key := partKey(j.sha, m.settings, fixHash, m.opt.Program)
 	if !m.opt.Again {
-		if p, ok := readPart(m.opt.Out, key); ok {
+		if p, ok := readHead(m.opt.Out, key); ok {
 			j.kept = true
 			j.keepLean(p)
 			return

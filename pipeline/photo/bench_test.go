@@ -43,7 +43,7 @@ func BenchmarkRead12MP(b *testing.B) {
 	b.Run("bare decode", func(b *testing.B) { // the floor
 		b.ReportAllocs()
 		for b.Loop() {
-			if _, _, err := vision.DecodeJPEG(plain, head); err != nil {
+			if _, _, err := vision.DecodeJPEG(plain, head, nil); err != nil {
 				b.Fatal(err)
 			}
 		}

@@ -26,7 +26,7 @@ func decodeJPEG(data []byte, o Options) (*raw, error) {
 	if err := checkPixels(head.Width, head.Height, len(data), o); err != nil {
 		return nil, err
 	}
-	pix, warning, err := vision.DecodeJPEG(data, head)
+	pix, warning, err := vision.DecodeJPEG(data, head, o.Space)
 	if err != nil {
 		return nil, decodeError(err)
 	}

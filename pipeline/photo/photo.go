@@ -67,6 +67,10 @@ type Profile struct {
 type Options struct {
 	MaxPixels int   // width times height; default 120 000 000
 	MaxBytes  int64 // of the file; default 1 GiB
+
+	// Space, which may be nil, is an array that nobody uses any more: a JPEG's pixels are put
+	// there when they fit, which spares the system finding as much memory for each photo.
+	Space []uint8
 }
 
 // DefaultOptions returns the limits of the program: 120 megapixels (the largest medium-format

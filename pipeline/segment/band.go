@@ -49,17 +49,18 @@ func codeLUT() *lut {
 	return &l
 }
 
-// spare keeps the arrays of bands that are done with.
-var spare sync.Pool
+// bands and inputs keep arrays that are done with.
+var bands, inputs sync.Pool
 
 // release lets the band's array be used again.
 func (b *band) release() {
-	spare.Put(&b.v)
+	bands.Put(&b.v)
 	b.v = nil
 }
 
-func bandArray(n int) []float32 {
-	if p, ok := spare.Get().(*[]float32); ok && cap(*p) >= n {
+// takeArray returns an array of n numbers with any content.
+func takeArray(from *sync.Pool, n int) []float32 {
+	if p, ok := from.Get().(*[]float32); ok && cap(*p) >= n {
 		return (*p)[:n]
 	}
 	return make([]float32, n)
@@ -71,7 +72,7 @@ func bandArray(n int) []float32 {
 func unroll(im Image, l *lut, line, nor []geom.Px, reach, step float64) *band {
 	b := &band{n: len(line), half: int(math.Ceil(reach / step)), step: step}
 	rows := b.rows()
-	b.v = bandArray(3 * rows * b.n)
+	b.v = takeArray(&bands, 3*rows*b.n)
 	maxX, maxY := float64(im.Width-1), float64(im.Height-1)
 	stride := 3 * im.Width
 	for i, p := range line {

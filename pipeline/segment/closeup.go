@@ -45,6 +45,7 @@ func (m *Maps) closer(im Image, net Net, keepOut [][]geom.Px, opt Options) error
 func runNet(im Image, net Net, longSide int) (*Maps, error) {
 	in := scaleInput(im, longSide)
 	out, shape, err := net.Forward(in.data, []int{1, 3, in.h, in.w})
+	inputs.Put(&in.data)
 	if err != nil {
 		return nil, fmt.Errorf("outline network: %w", err)
 	}

@@ -19,21 +19,17 @@ func scaleInput(im Image, longSide int) input {
 	s := float64(longSide) / float64(max(im.Width, im.Height))
 	cw, ch := max(1, int(math.Round(float64(im.Width)*s))), max(1, int(math.Round(float64(im.Height)*s)))
 	in := input{w: (cw + 31) / 32 * 32, h: (ch + 31) / 32 * 32, scale: s}
-	if k := int(1 / (leftToWeigh * s)); k > 1 { // whole pixels first, which is quick
-		if pix, w, h, err := vision.Shrink(im.Pix, im.Width, im.Height, 3, k); err == nil {
-			im, s = Image{pix, w, h}, s*float64(k)
-		}
-	}
-	in.data = make([]float32, 3*in.w*in.h)
-	xs := axisWeights(cw, im.Width, s)
-	ys := axisWeights(ch, im.Height, s)
-	row := make([]float32, 3*im.Width)
+	src := shrunk{im: im, k: max(1, min(int(1/(leftToWeigh*s)), im.Width, im.Height))} // whole pixels first, which is quick
+	s *= float64(src.k)
+	in.data = takeArray(&inputs, 3*in.w*in.h)
+	xs := axisWeights(cw, im.Width/src.k, s)
+	ys := axisWeights(ch, im.Height/src.k, s)
+	row := make([]float32, 3*(im.Width/src.k))
 	plane := in.w * in.h
 	for y := range ch {
 		clear(row)
 		for k, wgt := range ys[y].w {
-			src := im.Pix[3*im.Width*(ys[y].from+k):][:3*im.Width]
-			for i, v := range src {
+			for i, v := range src.row(ys[y].from + k)[:len(row)] {
 				row[i] += wgt * float32(v)
 			}
 		}
@@ -52,6 +48,35 @@ func scaleInput(im Image, longSide int) input {
 	}
 	in.pad(cw, ch)
 	return in
+}
+
+// shrunk is a photo reduced by the whole factor k, made a strip at a time: its pixels would take as
+// much memory as the network's input.
+type shrunk struct {
+	im    Image
+	k     int
+	strip []uint8
+	from  int // first row in strip
+	rows  int
+}
+
+// row returns row y of the reduced photo, good until the next call.
+func (s *shrunk) row(y int) []uint8 {
+	if s.k == 1 {
+		return s.im.Pix[3*s.im.Width*y:][:3*s.im.Width]
+	}
+	w := s.im.Width / s.k
+	if y < s.from || y >= s.from+s.rows {
+		const most = 64
+		s.from, s.rows = y, min(most, s.im.Height/s.k-y)
+		wide := 3 * s.im.Width * s.k
+		pix, _, _, err := vision.Shrink(s.im.Pix[wide*y:][:wide*s.rows], s.im.Width, s.rows*s.k, 3, s.k)
+		if err != nil { // the sizes are right, so only for want of memory
+			panic(err)
+		}
+		s.strip = pix
+	}
+	return s.strip[3*w*(y-s.from):][:3*w]
 }
 
 // leftToWeigh is the factor that is left, at least, for averaging with weights after whole pixels were averaged.

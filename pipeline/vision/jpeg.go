@@ -38,7 +38,9 @@ func ReadJPEGHeader(data []byte) (JPEGHeader, error) {
 //
 // warning is what the library complained of while it still gave a picture, such as missing data
 // at the end ("premature end"): rows may be grey or shifted. It is empty for a sound file.
-func DecodeJPEG(data []byte, header JPEGHeader) (pix []uint8, warning string, err error) {
+//
+// space, which may be nil, becomes the picture's array when it is large enough.
+func DecodeJPEG(data []byte, header JPEGHeader, space []uint8) (pix []uint8, warning string, err error) {
 	channels, four := 3, C.int(0)
 	if header.FourInks {
 		channels, four = 4, 1
@@ -47,7 +49,12 @@ func DecodeJPEG(data []byte, header JPEGHeader) (pix []uint8, warning string, er
 	if w < 1 || h < 1 || w > maxSide || h > maxSide || w*h*channels > math.MaxInt32 || len(data) == 0 {
 		return nil, "", fmt.Errorf("jpeg of %d×%d: %w", w, h, ErrSize)
 	}
-	pix = make([]uint8, w*h*channels)
+	if n := w * h * channels; cap(space) >= n {
+		pix = space[:n]
+		clear(pix) // nothing of another photo may show where this one's data are damaged
+	} else {
+		pix = make([]uint8, n)
+	}
 	var warn *C.char
 	err = fail("decode jpeg", C.vis_jpeg_decode(bytesOf(data), C.size_t(len(data)), C.int(w), C.int(h), four,
 		bytesOf(pix), &warn))

@@ -24,7 +24,7 @@ func sceneGray(t testing.TB, name string) (gray []uint8, w, h int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pix, warning, err := DecodeJPEG(data, head)
+	pix, warning, err := DecodeJPEG(data, head, nil)
 	if err != nil || warning != "" {
 		t.Fatalf("%s: %v, warning %q", name, err, warning)
 	}
@@ -51,7 +51,7 @@ func TestJPEGThereAndBack(t *testing.T) {
 	if err != nil || head != (JPEGHeader{Width: w, Height: h}) {
 		t.Fatalf("header %+v, %v", head, err)
 	}
-	got, warning, err := DecodeJPEG(data, head)
+	got, warning, err := DecodeJPEG(data, head, nil)
 	if err != nil || warning != "" {
 		t.Fatalf("%v, warning %q", err, warning)
 	}
@@ -69,7 +69,7 @@ func TestJPEGCutOffIsWarnedOf(t *testing.T) {
 		t.Fatal(err)
 	}
 	for part := 1; part < 10; part++ {
-		_, warning, err := DecodeJPEG(data[:len(data)*part/10], head)
+		_, warning, err := DecodeJPEG(data[:len(data)*part/10], head, nil)
 		if err == nil && warning == "" {
 			t.Errorf("%d/10 of the file: no error, no warning", part)
 		}
@@ -81,7 +81,7 @@ func TestBrokenInputIsAnError(t *testing.T) {
 		if _, err := ReadJPEGHeader(data); err == nil {
 			t.Errorf("header of %q: no error", data)
 		}
-		if _, _, err := DecodeJPEG(data, JPEGHeader{Width: 8, Height: 8}); err == nil {
+		if _, _, err := DecodeJPEG(data, JPEGHeader{Width: 8, Height: 8}, nil); err == nil {
 			t.Errorf("decoding of %q: no error", data)
 		}
 		if x, err := OpenHEIC(data); err == nil {
@@ -93,7 +93,7 @@ func TestBrokenInputIsAnError(t *testing.T) {
 			t.Errorf("network of %q: no error", data)
 		}
 	}
-	if _, _, err := DecodeJPEG([]byte{0xFF, 0xD8}, JPEGHeader{Width: 1 << 20, Height: 1 << 20}); !errors.Is(err, ErrSize) {
+	if _, _, err := DecodeJPEG([]byte{0xFF, 0xD8}, JPEGHeader{Width: 1 << 20, Height: 1 << 20}, nil); !errors.Is(err, ErrSize) {
 		t.Errorf("huge size: %v, want ErrSize", err)
 	}
 	if _, err := EncodeJPEG(make([]uint8, 11), 2, 2, 90); !errors.Is(err, ErrSize) {
@@ -110,7 +110,7 @@ func TestBrokenInputIsAnError(t *testing.T) {
 // The header's size may be false only within a test: the decoder must not write past the slice.
 func TestDecodeRefusesAnotherSize(t *testing.T) {
 	data := sceneBytes(t, "demo-2026-table-1")
-	if _, _, err := DecodeJPEG(data, JPEGHeader{Width: 100, Height: 50}); err == nil {
+	if _, _, err := DecodeJPEG(data, JPEGHeader{Width: 100, Height: 50}, nil); err == nil {
 		t.Error("a slice smaller than the picture was accepted")
 	}
 }
@@ -124,7 +124,7 @@ func BenchmarkDecodeJPEG(b *testing.B) {
 	b.ReportAllocs()
 	b.SetBytes(int64(head.Width * head.Height))
 	for b.Loop() {
-		if _, _, err := DecodeJPEG(data, head); err != nil {
+		if _, _, err := DecodeJPEG(data, head, nil); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -31,9 +31,9 @@ char *vis_net_forward(vis_net *p, const float *in, const int *shape, int dims, c
         if (wanted.empty()) wanted = p->net.getUnconnectedOutLayersNames();
         std::vector<cv::Mat> results;
         p->net.forward(results, wanted);
-        for (cv::Mat &m : results) {
-            cv::Mat f;
-            m.convertTo(f, CV_32F);
+        for (cv::Mat &m : results) { // they stay the network's own until its next run
+            cv::Mat f = m;
+            if (m.depth() != CV_32F) m.convertTo(f, CV_32F);
             if (f.dims > 8) throw std::runtime_error("a result has more than 8 dimensions");
             p->results.push_back(f.isContinuous() ? f : f.clone());
         }
@@ -51,6 +51,7 @@ int vis_net_result_shape(vis_net *p, int i, int *shape, int max) {
 void vis_net_result_copy(vis_net *p, int i, float *out) {
     const cv::Mat &m = p->results[i];
     std::memcpy(out, m.ptr<float>(), m.total() * sizeof(float));
+    p->results[i].release();
 }
 
 void vis_net_close(vis_net *p) { delete p; }
