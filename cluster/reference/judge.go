@@ -237,6 +237,8 @@ func few(n int) string {
 
 func (j *judge) call(p float64) Call {
 	switch {
+	case math.IsNaN(p):
+		return NotJudged // never a pass by default
 	case p < j.o.Alpha:
 		return OffType
 	case p < j.o.Doubt:

@@ -218,6 +218,11 @@ func fromRange(r *Range, tr cluster.Trait) dim {
 	d := dim{trait: tr, low: math.NaN(), high: math.NaN(), size: tr.Kind == cluster.Size}
 	w := tr.Scale.Work
 	usual := tr.Spread
+	if tr.Scale == cluster.Log && r.Low != nil && *r.Low <= 0 { // "0 to 250 mm" is "up to 250 mm"
+		upTo := *r
+		upTo.Low = nil
+		r = &upTo
+	}
 	switch {
 	case r.Mean != nil:
 		d.mean = w(*r.Mean)

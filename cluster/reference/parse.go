@@ -12,6 +12,8 @@ import (
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
+
+	"offtype/cluster"
 )
 
 // SyntaxError is a fault of a description, with the line it stands on (0: the whole file).
@@ -52,8 +54,8 @@ func Parse(b []byte) (*Description, error) {
 	c.colour("skin", d.Skin)
 	c.colour("second", d.Second)
 	if m := d.Marks; m != nil {
-		if len(m.Mean) != 3 || len(m.Spread) != 3 || len(m.PlantsSpread) != 3 {
-			c.fail("$.marks", "marks needs mean, spread and plants_spread of three numbers each", "take the block out: the second colour with its share says the same")
+		if len(m.Mean) != 3 || slices.ContainsFunc(m.Mean, func(x float64) bool { return !finite(x) }) || !spreads(m.Spread) || !spreads(m.PlantsSpread) {
+			c.fail("$.marks", "marks needs mean, spread and plants_spread of three numbers each, spreads of 0 or more", "take the block out: the second colour with its share says the same")
 		}
 		if m.Striped != nil {
 			c.ranged("$.marks.striped", "striped", "", m.Striped, 0, 1)
@@ -175,7 +177,22 @@ func (c *checker) trait(e entry) {
 	if e.r == nil {
 		return
 	}
-	c.ranged("$.traits."+e.name, e.name, e.trait.Unit, e.r, e.least, e.most)
+	path := "$.traits." + e.name
+	c.ranged(path, e.name, e.trait.Unit, e.r, e.least, e.most)
+	if e.trait.Scale != cluster.Log {
+		return
+	}
+	for _, v := range []struct {
+		key string
+		v   *float64
+	}{{"mean", e.r.Mean}, {"high", e.r.High}} {
+		if v.v != nil && *v.v <= 0 {
+			c.fail(path+"."+v.key, fmt.Sprintf("%s %s is %v", e.name, v.key, *v.v), "it must be above 0")
+		}
+	}
+	if e.r.Low != nil && *e.r.Low <= 0 && e.r.Mean == nil && e.r.High == nil {
+		c.fail(path+".low", fmt.Sprintf("%s low is %v, which every fruit exceeds", e.name, *e.r.Low), "give high or mean too, or a low above 0")
+	}
 }
 
 func (c *checker) ranged(path, name, unit string, r *Range, least, most float64) {
@@ -190,7 +207,7 @@ func (c *checker) ranged(path, name, unit string, r *Range, least, most float64)
 		key string
 		v   *float64
 	}{{"low", r.Low}, {"high", r.High}, {"mean", r.Mean}} {
-		if v.v != nil && (math.IsNaN(*v.v) || *v.v < least || *v.v > most) {
+		if v.v != nil && (!finite(*v.v) || *v.v < least || *v.v > most) {
 			c.fail(path+"."+v.key, fmt.Sprintf("%s %s is %v", name, v.key, *v.v), fmt.Sprintf("it must lie between %v and %v", least, most))
 		}
 	}
@@ -198,7 +215,7 @@ func (c *checker) ranged(path, name, unit string, r *Range, least, most float64)
 		key string
 		v   *float64
 	}{{"spread", r.Spread}, {"plants_spread", r.PlantsSpread}} {
-		if v.v != nil && !(*v.v >= 0) {
+		if v.v != nil && !(*v.v >= 0 && finite(*v.v)) {
 			c.fail(path+"."+v.key, fmt.Sprintf("%s %s is %v", name, v.key, *v.v), "a spread is 0 or more")
 		}
 	}
@@ -226,15 +243,15 @@ func (c *checker) colour(key string, k *Colour) {
 		return
 	}
 	path := "$." + key
-	if len(k.Lab) != 3 || !(k.Lab[0] >= 0 && k.Lab[0] <= 100) || math.Abs(k.Lab[1]) > 128 || math.Abs(k.Lab[2]) > 128 {
+	if len(k.Lab) != 3 || !(k.Lab[0] >= 0 && k.Lab[0] <= 100 && math.Abs(k.Lab[1]) <= 128 && math.Abs(k.Lab[2]) <= 128) {
 		c.fail(path+".lab", key+": lab needs three numbers, lightness 0–100 and two from −128 to 128", "write lab: [70, 13, 36]")
 	}
 	for _, s := range [][]float64{k.Spread, k.PlantsSpread} {
-		if s != nil && (len(s) != 3 || min(s[0], s[1], s[2]) < 0) {
+		if s != nil && !spreads(s) {
 			c.fail(path, key+": a spread needs three numbers, 0 or more", "write spread: [3, 3, 4] or take it out")
 		}
 	}
-	if k.Tolerance != nil && !(*k.Tolerance > 0) {
+	if k.Tolerance != nil && !(*k.Tolerance > 0 && finite(*k.Tolerance)) {
 		c.fail(path+".tolerance", fmt.Sprintf("tolerance of %s is %v", key, *k.Tolerance), "a tolerance is a colour difference above 0, such as 6")
 	}
 	if k.Share != nil {
@@ -245,6 +262,13 @@ func (c *checker) colour(key string, k *Colour) {
 	}
 	c.weight(path, key, k.Weight)
 	c.stage(path+".stage", k.Stage)
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+// spreads reports three finite numbers of 0 or more.
+func spreads(s []float64) bool {
+	return len(s) == 3 && !slices.ContainsFunc(s, func(x float64) bool { return !finite(x) || x < 0 })
 }
 
 // says reports whether the description describes anything.

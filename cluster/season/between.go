@@ -1,6 +1,10 @@
 package season
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/combin"
+)
 
 // maxTables bounds the tables that Between counts one by one.
 const maxTables = 2_000_000
@@ -13,17 +17,17 @@ const maxTables = 2_000_000
 // Source: G. H. Freeman, J. H. Halton, Biometrika 38 (1951) 141–149; with two growers it is Fisher's
 // exact test.
 func Between(x, n []int) float64 {
+	if len(x) < 2 || len(x) != len(n) {
+		return math.NaN()
+	}
 	total, plants := 0, 0
 	for i := range x {
 		total, plants = total+x[i], plants+n[i]
 	}
-	if len(x) < 2 || len(x) != len(n) {
-		return math.NaN()
-	}
 	logP := func(x []int) float64 {
-		s := -lchoose(plants, total)
+		s := -lnChoose(plants, total)
 		for i := range x {
-			s += lchoose(n[i], x[i])
+			s += lnChoose(n[i], x[i])
 		}
 		return s
 	}
@@ -59,9 +63,4 @@ func Between(x, n []int) float64 {
 	return math.Min(1, p)
 }
 
-func lchoose(n, k int) float64 {
-	a, _ := math.Lgamma(float64(n + 1))
-	b, _ := math.Lgamma(float64(k + 1))
-	c, _ := math.Lgamma(float64(n - k + 1))
-	return a - b - c
-}
+func lnChoose(n, k int) float64 { return combin.LogGeneralizedBinomial(float64(n), float64(k)) }

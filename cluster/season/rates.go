@@ -9,7 +9,7 @@ import (
 // Rate compares a share of plants between two harvests.
 type Rate struct {
 	XA, NA, XB, NB int
-	LowA, HighA    float64 // Clopper–Pearson, 95 %
+	LowA, HighA    float64 // Clopper–Pearson at Options.Confidence
 	LowB, HighB    float64
 	P              float64 // Fisher's exact test, two-sided
 	PAdjusted      float64 // Holm; set by Settle

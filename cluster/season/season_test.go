@@ -331,3 +331,9 @@ func TestBetween(t *testing.T) {
 		t.Error("one grower gave a p")
 	}
 }
+
+func TestBetweenWithoutPairs(t *testing.T) {
+	if p := Between([]int{1, 2}, []int{3}); !math.IsNaN(p) {
+		t.Errorf("two counts of one grower: p %v", p)
+	}
+}
