@@ -207,6 +207,7 @@ func group(run *record.Run, fs []reference.Fruit, o Options) (g groupsFound, err
 	}
 	r.Mixed = stillMixed(r.Mixed, turns)
 	run.Grouping = grouping(run, r)
+	run.Grouping.Given = o.Groups
 	for i := range run.Fruits {
 		if t := turns[i]; t != asMeasured {
 			fs[i] = turnedFruit(fs[i], t)

@@ -14,6 +14,7 @@ type Grouping struct {
 	MixedPlant []string     // plants whose fruit look like more than one type
 	Repeats    []int        // of each group: repeats with plants or fruit drawn anew from this harvest
 	Again      []int        // of each group: repeats in which three quarters of it or more came together again
+	Given      int          // number of groups that was asked for; 0: it was found
 }
 
 // Join is a step of the tree: A and B are leaves (below the number of rows n) or step A−n.

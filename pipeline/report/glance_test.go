@@ -77,3 +77,25 @@ func TestOnePageAPhotoTwice(t *testing.T) {
 		}
 	}
 }
+
+// The page says whether the number of groups was found or asked for, and nothing where it does not know.
+func TestWhoChoseTheGroups(t *testing.T) {
+	s := synthetic(8)
+	for _, c := range []struct {
+		g         *record.Grouping
+		want, not string
+	}{
+		{nil, "stand in one row.</p>", "asked for"},
+		{&record.Grouping{}, "was not given: it was found", "asked for"},
+		{&record.Grouping{Given: 2}, "2 groups: that many were asked for", "not given"},
+	} {
+		s.run.Grouping = c.g
+		pages, err := HTML(s.run, s.doc().Load, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text := string(pages[0].Data); !strings.Contains(text, c.want) || strings.Contains(text, c.not) {
+			t.Errorf("%+v: %q is not said, or %q is", c.g, c.want, c.not)
+		}
+	}
+}

@@ -187,6 +187,13 @@ func newBuilder(run *record.Run, load Loader, o Options) *builder {
 	}
 	t := english
 	t.FruitIntro = fmt.Sprintf(t.FruitIntro, o.White)
+	switch g := run.Grouping; {
+	case g == nil:
+	case g.Given > 0:
+		t.GroupsIntro += " " + fmt.Sprintf(t.GroupsGiven, record.Count(g.Given, "group", "groups"))
+	default:
+		t.GroupsIntro += " " + t.GroupsFound
+	}
 	p := &page{Lang: t.Lang, CSS: template.CSS(pageStyle), T: t, FruitHead: t.FruitHead, Method: t.MethodText, Limits: t.LimitText,
 		Cautions: o.Cautions, Next: o.Next, Headline: run.Headline(), Title: o.Title, Program: run.Program}
 	b.page = p

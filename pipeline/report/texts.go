@@ -2,12 +2,12 @@ package report
 
 // texts are the words of the page, in one place, so that another language is another value.
 type texts struct {
-	Lang, Kicker, Contents, Groups, GroupsIntro, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
-	Next, Sure, ReadCautions, PhotoIntro                                                                       string
-	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit           string
-	FruitHead                                                                                                  []string
-	MethodText, LimitText                                                                                      []string
-	Like                                                                                                       *likeTexts
+	Lang, Kicker, Contents, Groups, GroupsIntro, GroupsFound, GroupsGiven, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
+	Next, Sure, ReadCautions, PhotoIntro                                                                                                 string
+	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit                                     string
+	FruitHead                                                                                                                            []string
+	MethodText, LimitText                                                                                                                []string
+	Like                                                                                                                                 *likeTexts
 }
 
 var english = texts{
@@ -18,9 +18,10 @@ var english = texts{
 	Photos: "Photos", Photo: "Photo", Fruit: "Fruit", Verdict: "Verdict", Why: "Why", Cautions: "Cautions", Method: "How it was measured",
 	Limits: "What photos cannot tell", LookAt: "Please look at this", OneScale: "All cut-outs are at one scale, stem end up.",
 	State: "State", Card: "Card", Scale: "mm a pixel", Tilt: "Tilt", Height: "Camera height", CardFit: "Card fit, px", ColourFit: "Colour fit, ΔE00",
-	GroupsIntro: "Fruit that look alike stand in one row. The number of groups was not given: it was found from size, shape, colour and pattern.",
-	FruitIntro:  "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera. Empty means not measured. Colours are CIELAB, white %s, 2° observer: L is lightness, a runs from green to red, b from blue to yellow. ΔE00 is the size of a colour difference: 1 is hardly seen side by side, 10 is plain to see.",
-	FruitHead:   []string{"Photo", "No.", "Plant", "Group", "Length, mm", "Width, mm", "Length / width", "Shape", "Skin colour", "Pattern", "Verdict", "Notes"},
+	GroupsIntro: "Fruit that look alike stand in one row.",
+	GroupsFound: "The number of groups was not given: it was found from size, shape, colour and pattern.", GroupsGiven: "%s: that many were asked for, so that like fruit may be parted or unlike fruit joined.",
+	FruitIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera. Empty means not measured. Colours are CIELAB, white %s, 2° observer: L is lightness, a runs from green to red, b from blue to yellow. ΔE00 is the size of a colour difference: 1 is hardly seen side by side, 10 is plain to see.",
+	FruitHead:  []string{"Photo", "No.", "Plant", "Group", "Length, mm", "Width, mm", "Length / width", "Shape", "Skin colour", "Pattern", "Verdict", "Notes"},
 	MethodText: []string{
 		"The printed scale card gives the scale, the place of the camera and the colour of the light. Each fruit is outlined without its stalk. A rounded body that rests on the table is fitted to the outline as the camera saw it, so that a fruit near the edge of the picture is not read too large.",
 		"Length runs along the straight line from the base of the stalk to the blossom end. Width is the greatest diameter across it. The skin colour is the main colour: what is left when marks, the spot where it lay on the soil, shine and the stalk are taken away.",
