@@ -194,7 +194,7 @@ func newBuilder(run *record.Run, load Loader, o Options) *builder {
 	default:
 		t.GroupsIntro += " " + t.GroupsFound
 	}
-	p := &page{Lang: t.Lang, CSS: template.CSS(pageStyle), T: t, FruitHead: t.FruitHead, Method: t.MethodText, Limits: t.LimitText,
+	p := &page{Lang: t.Lang, CSS: template.CSS(pageStyle), T: t, FruitHead: t.FruitHead, Method: methodText(run, &t), Limits: t.LimitText,
 		Cautions: o.Cautions, Next: o.Next, Headline: run.Headline(), Title: o.Title, Program: run.Program}
 	b.page = p
 	if p.Title == "" {

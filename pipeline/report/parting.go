@@ -60,7 +60,7 @@ func (b *docBuilder) advice() []block {
 // method says how it was measured and gives what is needed to check the evidence.
 func (b *docBuilder) method() []block {
 	bs := []block{heading{b.t.MethodPart, 1, "method"}}
-	for _, s := range b.t.Page.MethodText {
+	for _, s := range methodText(b.run, b.t.Page) {
 		bs = append(bs, para{s, plain})
 	}
 	bs = append(bs, para{b.t.Drawn, plain}, heading{text: b.t.Page.Limits, level: 2}, list{items: b.t.Page.LimitText})

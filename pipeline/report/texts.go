@@ -6,6 +6,7 @@ type texts struct {
 	Next, Sure, ReadCautions, PhotoIntro                                                                                                 string
 	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit                                     string
 	FruitHead                                                                                                                            []string
+	ScaleFrom                                                                                                                            [4]string // card, coin or line, no scale, table
 	MethodText, LimitText                                                                                                                []string
 	Like                                                                                                                                 *likeTexts
 }
@@ -22,8 +23,14 @@ var english = texts{
 	GroupsFound: "The number of groups was not given: it was found from size, shape, colour and pattern.", GroupsGiven: "%s: that many were asked for, so that like fruit may be parted or unlike fruit joined.",
 	FruitIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera. Empty means not measured. Colours are CIELAB, white %s, 2° observer: L is lightness, a runs from green to red, b from blue to yellow. ΔE00 is the size of a colour difference: 1 is hardly seen side by side, 10 is plain to see.",
 	FruitHead:  []string{"Photo", "No.", "Plant", "Group", "Length, mm", "Width, mm", "Length / width", "Shape", "Skin colour", "Pattern", "Verdict", "Notes"},
+	ScaleFrom: [4]string{
+		"The printed scale card gives the scale, the place of the camera and the colour of the light.",
+		"In a photo without a card a coin or a line of known length gives the scale: its sizes are less certain and its colours doubtful.",
+		"A photo without any scale gives shapes and patterns only.",
+		"The numbers come from a table, not from photos.",
+	},
 	MethodText: []string{
-		"The printed scale card gives the scale, the place of the camera and the colour of the light. Each fruit is outlined without its stalk. A rounded body that rests on the table is fitted to the outline as the camera saw it, so that a fruit near the edge of the picture is not read too large.",
+		"Each fruit is outlined without its stalk. A rounded body that rests on the table is fitted to the outline as the camera saw it, so that a fruit near the edge of the picture is not read too large.",
 		"Length runs along the straight line from the base of the stalk to the blossom end. Width is the greatest diameter across it. The skin colour is the main colour: what is left when marks, the spot where it lay on the soil, shine and the stalk are taken away.",
 		"Groups are found with a mixture model. It may also find that all fruit are one group. Verdicts compare each fruit, plant and group with the variety's description. All fruit of one plant come from the same mother plant, so the seed lot is counted in plants.",
 	},
