@@ -59,8 +59,6 @@ type cardCheck struct {
 	Uneven   float64      `json:"uneven_percent"` // spread of the light over its paper
 	Advice   []string     `json:"advice"`
 	Patches  []patchCheck `json:"patches"`
-
-	far bool // too far from that card to be judged by it
 }
 
 // Run checks the cards of all photos.
@@ -177,8 +175,7 @@ func checkPhoto(in pipeline.Input, inks map[int]map[string]colour.Lab) ([]cardCh
 		if ref >= 0 && inks[c.Number] == nil {
 			b := &found.Cards[ref]
 			fitTo, r.By = b.Samples(inks[b.Number]), &b.Number
-			d, ok := apart(&found.Camera, c, b)
-			r.ApartMM, r.far = d, !ok || d > maxApartMM
+			r.ApartMM = apart(&found.Camera, c, b)
 		}
 		cal, err := colour.Calibrate(fitTo, frame, colour.DefaultOptions())
 		if err != nil {
@@ -194,14 +191,15 @@ func checkPhoto(in pipeline.Input, inks map[int]map[string]colour.Lab) ([]cardCh
 // by more than the inks.
 const maxApartMM = 450
 
-// apart returns the distance of the middles of two cards on the table, mm; false when one is not on it.
-func apart(cam *camera.Camera, a, b *card.Card) (float64, bool) {
+// apart returns the distance of the middles of two cards on the table, mm; a kilometre when one is not on it, since
+// JSON has no infinity.
+func apart(cam *camera.Camera, a, b *card.Card) float64 {
 	p, ok := cam.OnPlane(geom.Centroid(a.Quad), 0)
 	q, ok2 := cam.OnPlane(geom.Centroid(b.Quad), 0)
 	if !ok || !ok2 {
-		return 0, false
+		return 1e6
 	}
-	return p.Sub(q).Norm(), true
+	return p.Sub(q).Norm()
 }
 
 // fill compares the samples with what they should be.
@@ -250,9 +248,10 @@ func (r *cardCheck) advise(cal *colour.Calibration) {
 	}
 	say(r.Uneven > 100*colour.DefaultOptions().MaxUneven, "the light on the card was uneven: retake the photo in open shade or even light, with no shadow on the card")
 	say(slices.Contains(cal.Reasons, "card-too-bright-or-dark"), "the photo is too bright or too dark: retake it")
-	say(r.far, "the measured card lies too far away to judge this one by it: lay the two side by side")
-	say(!r.far && r.Mean > 3 && r.Uneven <= 100*colour.DefaultOptions().MaxUneven, "the print is far from nominal: have its colours measured and use --card-colours, or print it again on matt paper without any print-quality effects")
-	say(!r.far && r.Mean > 1.5 && r.Mean <= 3, "the print is a little off: fine for comparing fruit measured with this card; to compare with others, have it measured")
+	far := r.ApartMM > maxApartMM
+	say(far, "the measured card lies too far away to judge this one by it: lay the two side by side")
+	say(!far && r.Mean > 3 && r.Uneven <= 100*colour.DefaultOptions().MaxUneven, "the print is far from nominal: have its colours measured and use --card-colours, or print it again on matt paper without any print-quality effects")
+	say(!far && r.Mean > 1.5 && r.Mean <= 3, "the print is a little off: fine for comparing fruit measured with this card; to compare with others, have it measured")
 }
 
 // spread returns the standard deviation of v (n−1), 0 when there are fewer than three.
@@ -291,7 +290,7 @@ func saveInks(file string, n int, all []cardCheck) error {
 	sum, count := map[string][3]float64{}, map[string]float64{}
 	var names []string
 	for _, r := range all {
-		if r.Card != n || r.By == nil || r.far {
+		if r.Card != n || r.By == nil || r.ApartMM > maxApartMM {
 			continue
 		}
 		for _, p := range r.Patches {
