@@ -41,3 +41,24 @@ func TestColoursOfNumbers(t *testing.T) {
 		}
 	}
 }
+
+// Words of a packet that speak of flesh, keeping or even size say nothing about the skin or the outline.
+func TestWordsAsideFromTheFruit(t *testing.T) {
+	d, err := FromWords("Deep orange flesh, tan skin, 10 cm wide, long-keeping, uniform fruit", Head{Name: "x"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.Skin == nil || d.Skin.Lab[0] != 70 || d.Skin.Lab[1] != 12 { // tan
+		t.Errorf("skin %+v, want tan", d.Skin)
+	}
+	if d.Traits.Ratio != nil || len(d.Shape) > 0 || len(d.Pattern) > 0 {
+		t.Errorf("ratio %+v, shape %v, pattern %v from words that do not say them", d.Traits.Ratio, d.Shape, d.Pattern)
+	}
+	d, err = FromWords("orange-fleshed, long, uniformly coloured, dark green", Head{Name: "x"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.Skin == nil || d.Skin.Lab[0] != 35 || d.Traits.Ratio == nil || len(d.Pattern) != 1 || d.Pattern[0] != "none" {
+		t.Errorf("skin %+v, ratio %+v, pattern %v", d.Skin, d.Traits.Ratio, d.Pattern)
+	}
+}

@@ -21,7 +21,7 @@ func FromWords(text string, head Head) (*Description, error) {
 	no := false
 	d := &Description{Format: Format, Name: head.Name, Species: head.Species, Crop: head.Crop, Version: head.Version, Stage: head.Stage,
 		Source: "words of a seed packet, not measured", Notes: []string{"Made from words, not from measurements: wide ranges, a first orientation only."}}
-	t := strings.ToLower(text)
+	t := aside.ReplaceAllString(strings.ToLower(text), " ")
 	d.Traits.Length = sizeFrom(t, `long|in length|length`)
 	d.Traits.Width = sizeFrom(t, `wide|across|in diameter|thick|broad`)
 	if d.Traits.Length == nil || d.Traits.Width == nil {
@@ -47,6 +47,9 @@ func FromWords(text string, head Head) (*Description, error) {
 	}
 	return d, nil
 }
+
+// aside are words of a packet that do not speak of the outside of the fruit: the colour of the flesh, long keeping.
+var aside = regexp.MustCompile(`(\b(dark|deep|light|pale|bright|rich|sweet)\s+)?\b\w+[\s-]+flesh\w*|\blong[\s-]+(keep|stor|season|last|vine|runn|day|harvest)\w*|\b(keep|stor)(s|ing)?\s+(very\s+)?long\w*`)
 
 var sizes = regexp.MustCompile(`(mm|cm|in|inch|inches|")\s*(in\s+)?(long|length|wide|across|diameter|thick|broad)`)
 
@@ -108,7 +111,7 @@ func colourFrom(t string) (lab [3]float64, tolerance float64, ok bool) {
 }
 
 func patternFrom(t string) []string {
-	for _, p := range []struct{ words, pattern string }{{`\bstrip`, "stripes"}, {`\bband`, "bands"}, {`\bmottl|\bmarbl`, "mottled"}, {`\bspeckl|\bspot|\bdot`, "dots"}, {`\bpatch`, "patches"}, {`\bplain|\bself[- ]colou?red|\buniform`, "none"}} {
+	for _, p := range []struct{ words, pattern string }{{`\bstrip`, "stripes"}, {`\bband`, "bands"}, {`\bmottl|\bmarbl`, "mottled"}, {`\bspeckl|\bspot|\bdot`, "dots"}, {`\bpatch`, "patches"}, {`\bplain|\bself[- ]colou?red|\buniform(ly)?[- ](in[- ])?(colou?r|skin)`, "none"}} {
 		if regexp.MustCompile(p.words).MatchString(t) {
 			return []string{p.pattern}
 		}
