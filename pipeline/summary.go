@@ -69,7 +69,12 @@ func (r *Result) Summary() Summary {
 // Text is the summary in words.
 func (s Summary) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "\n%s on %s", record.Count(s.Fruits, "fruit", "fruit"), record.Count(s.Photos-s.Failed-s.Duplicate, "photo", "photos"))
+	fmt.Fprintf(&b, "\n%s", record.Count(s.Fruits, "fruit", "fruit"))
+	if s.Photos > 0 {
+		fmt.Fprintf(&b, " on %s", record.Count(s.Photos-s.Failed-s.Duplicate, "photo", "photos"))
+	} else if s.Fruits > 0 {
+		b.WriteString(" from a table")
+	}
 	if len(s.Groups) > 0 {
 		fmt.Fprintf(&b, ", %s", record.Count(len(s.Groups), "group", "groups"))
 	}

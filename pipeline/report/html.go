@@ -194,6 +194,9 @@ func newBuilder(run *record.Run, load Loader, o Options) *builder {
 	default:
 		t.GroupsIntro += " " + t.GroupsFound
 	}
+	if len(run.Photos) == 0 && len(run.Fruits) > 0 {
+		t.Kicker = t.KickerTable
+	}
 	p := &page{Lang: t.Lang, CSS: template.CSS(pageStyle), T: t, FruitHead: t.FruitHead, Method: methodText(run, &t), Limits: t.LimitText,
 		Cautions: o.Cautions, Next: o.Next, Headline: run.Headline(), Title: o.Title, Program: run.Program}
 	b.page = p
@@ -251,7 +254,9 @@ func (b *builder) head() {
 			f = append(f, figure{fmt.Sprintf("%.0f–%.0f %%", 100**j.Lot.Low, 100**j.Lot.High), "off-types in the seed lot (95 %)"})
 		}
 	}
-	f = append(f, figure{fmt.Sprint(ok), "photos"})
+	if len(b.run.Photos) > 0 {
+		f = append(f, figure{fmt.Sprint(ok), "photos"})
+	}
 	if failed > 0 {
 		f = append(f, figure{fmt.Sprint(failed), "photos failed"})
 	}

@@ -194,6 +194,9 @@ func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, sa
 	return nil
 }
 
+// namedInHeading is how many plants the heading of a group names; more are counted.
+const namedInHeading = 12
+
 func (b *builder) groups() {
 	for _, g := range b.run.Judgement.Groups {
 		v := groupView{Number: g.Group, Reasons: g.Why(), Cuts: b.cuts[g.Group]}
@@ -203,7 +206,9 @@ func (b *builder) groups() {
 			v.Colour = "#8a8f80"
 		}
 		v.Heading = record.Count(g.Fruits, "fruit", "fruit")
-		if g.Plants > 0 {
+		if ps := b.run.PlantsOf(g.Group); len(ps) > 0 {
+			v.Heading += " of " + record.NamedPlants(ps, namedInHeading)
+		} else if g.Plants > 0 {
 			v.Heading += " of " + record.Count(g.Plants, "plant", "plants")
 		}
 		if g.Verdict != "" && g.Verdict != record.NotJudged {
@@ -212,7 +217,7 @@ func (b *builder) groups() {
 		}
 		b.page.Groups = append(b.page.Groups, v)
 	}
-	if b.pxPerMM > 0 {
+	if b.pxPerMM > 0 && len(b.cuts) > 0 {
 		b.page.ScaleBar = int(100*b.pxPerMM + .5)
 	}
 }

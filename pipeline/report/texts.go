@@ -2,20 +2,20 @@ package report
 
 // texts are the words of the page, in one place, so that another language is another value.
 type texts struct {
-	Lang, Kicker, Contents, Groups, GroupsIntro, GroupsFound, GroupsGiven, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
-	Next, Sure, ReadCautions, PhotoIntro                                                                                                 string
-	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit                                     string
-	FruitHead                                                                                                                            []string
-	ScaleFrom                                                                                                                            [4]string // card, coin or line, no scale, table
-	MethodText, LimitText                                                                                                                []string
-	Like                                                                                                                                 *likeTexts
+	Lang, Kicker, KickerTable, Contents, Groups, GroupsIntro, GroupsFound, GroupsGiven, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
+	Next, Sure, ReadCautions, PhotoIntro                                                                                                              string
+	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit                                                  string
+	FruitHead                                                                                                                                         []string
+	ScaleFrom                                                                                                                                         [4]string // card, coin or line, no scale, table
+	MethodText, LimitText                                                                                                                             []string
+	Like                                                                                                                                              *likeTexts
 }
 
 var english = texts{
 	Like: &likeEnglish,
 	Next: "What to do next", Sure: "How sure is it?", ReadCautions: "Read the cautions before anyone eats, feeds, sells or keeps seed of these fruit.",
 	PhotoIntro: "▲ off-type, ◆ doubtful, ? outline not sure. The number is the number of the fruit on its photo. Thin lines: length and width. The scale card and the plant tags have a dashed border.",
-	Lang:       "en", Kicker: "Harvest check from photos", Contents: "Contents", Groups: "Groups", Plants: "Plants", Plant: "Plant",
+	Lang:       "en", Kicker: "Harvest check from photos", KickerTable: "Harvest check from a table of numbers", Contents: "Contents", Groups: "Groups", Plants: "Plants", Plant: "Plant",
 	Photos: "Photos", Photo: "Photo", Fruit: "Fruit", Verdict: "Verdict", Why: "Why", Cautions: "Cautions", Method: "How it was measured",
 	Limits: "What photos cannot tell", LookAt: "Please look at this", OneScale: "All cut-outs are at one scale, stem end up.",
 	State: "State", Card: "Card", Scale: "mm a pixel", Tilt: "Tilt", Height: "Camera height", CardFit: "Card fit, px", ColourFit: "Colour fit, ΔE00",
