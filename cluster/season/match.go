@@ -17,13 +17,13 @@ type Pair struct {
 	Distance float64 // root mean square difference of the centres, in standard deviations within groups
 }
 
-// maxApart is the greatest distance of the centres at which two groups still count as the same type.
-// Fruit of one type differ between years by size above all; types differ by several standard deviations
-// in several traits (common practice, no source).
-const maxApart = 2.5
+// maxApart is the greatest distance of the centres at which two groups still count as the same type. Set by a simulation
+// of 13 traits with seasonal shifts of size and colour, two or four plants of four fruit on a side: one type is nearer
+// in 89 or 96 of 100 pairs of harvests, two types 6 standard deviations of a fruit apart are in 22 or 30, 8 apart in 3 or 4.
+const maxApart = 2.0
 
 // Match finds which groups of b are which groups of a: nearest centres first, each group once, none
-// farther than 2.5 standard deviations within groups. Colour counts as three more traits. Groups left over
+// farther than maxApart standard deviations within groups. Colour counts as three more traits. Groups left over
 // come last with 0 for the side that lacks them.
 func Match(a, b []Group, k int) []Pair {
 	sd := within(append(append([]Group(nil), a...), b...), k)
