@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"offtype/cluster/reference"
 	"offtype/measure/colour"
@@ -360,28 +359,6 @@ func (d *Desk) varietyFromHarvest(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	http.Redirect(w, r, "/varieties?said=made", http.StatusSeeOther)
-}
-
-// varietyFromFile keeps a description that was written or learnt elsewhere.
-func (d *Desk) varietyFromFile(w http.ResponseWriter, r *http.Request) {
-	up, err := oneFile(w, r, maxCardFile)
-	if err != nil {
-		d.printProblem(w, r, err)
-		return
-	}
-	var x *reference.Description
-	if err = errors.New("it holds no text; choose the .yaml file of a description"); utf8.Valid(up.data) {
-		x, err = reference.Parse(up.data)
-	}
-	if err == nil {
-		err = d.keepVariety("", nil, x)
-	}
-	if err != nil {
-		d.printProblem(w, r, fmt.Errorf("the file %s: %w", safeName(up.name), err))
-		return
-	}
-	w.Header().Set("HX-Redirect", "/varieties?said=saved")
-	w.WriteHeader(http.StatusCreated)
 }
 
 // varietyText gives the description's file away, for the command line.

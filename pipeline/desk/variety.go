@@ -72,3 +72,25 @@ func (d *Desk) varietyChoices() []varietyLine {
 	}
 	return out
 }
+
+// varietyFromFile keeps a description that was written or learnt elsewhere.
+func (d *Desk) varietyFromFile(w http.ResponseWriter, r *http.Request) {
+	up, err := oneFile(w, r, maxCardFile)
+	if err != nil {
+		d.printProblem(w, r, err)
+		return
+	}
+	var x *reference.Description
+	if err = errors.New("it holds no text; choose the .yaml file of a description"); utf8.Valid(up.data) {
+		x, err = reference.Parse(up.data)
+	}
+	if err == nil {
+		err = d.keepVariety("", nil, x)
+	}
+	if err != nil {
+		d.printProblem(w, r, fmt.Errorf("the file %s: %w", safeName(up.name), err))
+		return
+	}
+	w.Header().Set("HX-Redirect", "/varieties?said=saved")
+	w.WriteHeader(http.StatusCreated)
+}
