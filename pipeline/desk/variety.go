@@ -1,11 +1,16 @@
 package desk
 
 import (
+	"errors"
+	"fmt"
 	"net/http"
 	"os"
 	"path/filepath"
-	"slices"
+	"sort"
 	"strings"
+	"unicode/utf8"
+
+	"offtype/cluster/reference"
 )
 
 // Descriptions of varieties lie in the folder "varieties" beside the harvests, one YAML file each;
