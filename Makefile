@@ -50,7 +50,7 @@ vet:
 	$(GO) vet ./...
 
 lint: vet
-	@bad=$$(gofmt -l cmd pipeline measure cluster internal); \
+	@bad=$$(gofmt -l cmd pipeline measure cluster); \
 	if [ -n "$$bad" ]; then echo "not formatted:"; echo "$$bad"; exit 1; fi
 	@if command -v staticcheck >/dev/null 2>&1; then echo "staticcheck ./..."; staticcheck ./...; \
 	else echo "staticcheck is not installed: left out"; fi

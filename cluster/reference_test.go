@@ -10,7 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"offtype/internal/reftable"
+	"offtype/pipeline/reftable"
 )
 
 const referenceDir = "../testdata/reference/"

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"offtype/internal/reftable"
+	"offtype/pipeline/reftable"
 )
 
 // The tables and the programs they were computed with are named in their first line.

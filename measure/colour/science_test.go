@@ -7,7 +7,7 @@ import (
 
 	colorful "github.com/lucasb-eyer/go-colorful"
 
-	"offtype/internal/reftable"
+	"offtype/pipeline/reftable"
 )
 
 // table reads a reference file: # lines are its source, the first row names the columns.

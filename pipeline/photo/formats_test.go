@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"offtype/internal/reftable"
+	"offtype/pipeline/reftable"
 )
 
 // The chart in testdata: 4 × 3 fields of 16 px with these sRGB values; written by Pillow 9.4,

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"offtype/internal/reftable"
+	"offtype/pipeline/reftable"
 )
 
 // checkColours reads the D65 and D50 columns of srgb_lab_check.csv: sRGB (IEC 61966-2-1) through XYZ to CIELAB under D65

@@ -7,8 +7,8 @@ import (
 	"strings"
 	"testing"
 
-	"offtype/internal/reftable"
 	"offtype/pipeline/record"
+	"offtype/pipeline/reftable"
 )
 
 func num(x float64) *float64 { return &x }

@@ -1,5 +1,5 @@
 // Package reftable reads the tables that tests compare with: CSV whose lines beginning with # name the source, then a row
-// of column names. It is for tests only; measure and cluster may use it there, since it knows nothing of the program.
+// of column names. It is for tests only; those of measure and cluster may use it, since it knows nothing of the program.
 package reftable
 
 import (
