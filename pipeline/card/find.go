@@ -79,12 +79,13 @@ const (
 	sheetHeightSD     = 1.0  // mm: tags and further cards lie this level with the first (assumed)
 	offsetSD          = 0.4  // px
 	patchOffsetExtra  = 0.15
-	looseCentre       = 0.1  // of the side
-	doubtGain         = 1.3  // ratio of residuals that doubts the lens
-	doubtFocal        = 2.5  // stated standard deviations; rounding moves it by 1.5 at most
-	doubtRMS          = 0.05 // px, below which nothing is doubted
-	doubtAnew         = 0.25 // px, above which the solution anew begins from the card's outline
-	fitBlur           = 1.4  // the step fitted is this much softer than the picture: less noise (measured)
+	looseCentre       = 0.1        // of the side
+	doubtGain         = 1.3        // ratio of residuals that doubts the lens
+	doubtFocal        = 2.5        // stated standard deviations; rounding moves it by 1.5 at most
+	doubtRMS          = 0.05       // px, below which nothing is doubted
+	doubtShare        = 1. / 48000 // the same as a share of the long side: the edges of larger pictures are softer
+	doubtAnew         = 0.25       // px, above which the solution anew begins from the card's outline
+	fitBlur           = 1.4        // the step fitted is this much softer than the picture: less noise (measured)
 	minEdges          = 24
 	cardQuadTolerance = 0.10
 )

@@ -132,6 +132,7 @@ func (p *placer) doubtLens() bool {
 		zk = (p.sol.Camera.K1 - p.lens.K1.Mean) / p.lens.K1.SD
 	}
 	near := math.Max(math.Abs(z), math.Abs(zk)) < doubtFocal
+	doubtRMS := math.Max(doubtRMS, doubtShare*float64(max(p.im.W, p.im.H)))
 	if near && p.sol.RMS[0] < doubtRMS { // nothing to doubt: a freer fit could not be told from it
 		return false
 	}
