@@ -27,7 +27,7 @@ const (
 // more of them where the outline's spread about the smooth body is above ribFar sigma: then proportion does not hold.
 var ribKeep, ribKeepFar = [2]int{20, 8}, [2]int{(mostRibs - fewestRibs + 1) * ribPhases, 12}
 
-const ribFar = 1.5
+const ribFar = 1.0
 
 // tryRibs adds ribs to a straight body when the outline is scalloped, and returns the ribbed body
 // when it fits clearly better. A smooth body leans into the scallops: so every number of ribs is fitted for
