@@ -44,6 +44,7 @@ func (m *Maps) recolour(im Image, opt Options) *ownColours {
 		}
 	}
 	llr = boxBlur(llr, m.W, m.H, 1)
+	said := slices.Clone(m.Body)
 	for i, p := range m.Body {
 		if !doubtful(i) {
 			continue
@@ -52,7 +53,7 @@ func (m *Maps) recolour(im Image, opt Options) *ownColours {
 		doubt := 4 * q * (1 - q) // 1 at p = 0.5, 0.36 at 0.1 or 0.9, 0.04 at 0.01
 		m.Body[i] = sigmoid(float32(math.Log(q/(1-q)) + opt.OwnColours*math.Sqrt(doubt)*float64(llr[i])))
 	}
-	return &ownColours{f, out, usual(thin(table, 3000), out)}
+	return &ownColours{f, said, out, usual(thin(table, 3000), out)}
 }
 
 // near reports whether cell i or one of the eight about it is so.
@@ -68,10 +69,12 @@ func (m *Maps) near(i int, so func(i int) bool) bool {
 	return false
 }
 
-// ownColours are the cells' colours and the table's palette; usual is the distance to the palette
+// ownColours are the cells' colours, what the network said of their body, and the table's palette;
+// usual is the distance to the palette
 // that nineteen of twenty table cells stay below.
 type ownColours struct {
 	cell  []feature
+	said  []float32
 	table palette
 	usual float32
 }
@@ -92,13 +95,11 @@ func (own *ownColours) tableShare(g *regions, r *region) float64 {
 		return 0
 	}
 	n := 0
-	for y := r.box.y0; y <= r.box.y1; y++ {
-		for x := r.box.x0; x <= r.box.x1; x++ {
-			if i := y*g.w + x; g.label[i] == r.id && own.table.distance(own.cell[i]) <= own.usual {
-				n++
-			}
+	g.each(r, func(i int) {
+		if own.table.distance(own.cell[i]) <= own.usual {
+			n++
 		}
-	}
+	})
 	return float64(n) / float64(max(r.cells, 1))
 }
 
@@ -113,20 +114,75 @@ func (g *regions) grow(m *Maps, own *ownColours) {
 		if r.cells < speck || r.body < 0.6 {
 			continue
 		}
-		inside := make([]feature, 0, r.cells)
-		for y := r.box.y0; y <= r.box.y1; y++ {
-			for i := y*g.w + r.box.x0; i <= y*g.w+r.box.x1; i++ {
-				if g.label[i] == r.id && g.depth[i] > 1.5 {
-					inside = append(inside, own.cell[i])
-				}
-			}
-		}
-		in := newPalette(thin(inside, 800), 6)
+		in := g.innerPalette(r, own, 1.5)
 		if len(in) == 0 {
 			continue
 		}
 		for _, i := range g.reach(m, r, own, in) {
 			g.label[i] = r.id
+		}
+	}
+}
+
+// shed takes the cells of a deep shadow off each region's rim: the network is not quite sure of
+// them, and their colour is the table's in the shade and none of the region's own. A region that
+// would lose more than a fifth has a rim of another colour and stays as it was.
+func (g *regions) shed(m *Maps, own *ownColours) {
+	if own == nil {
+		return
+	}
+	const rings = 4
+	for _, r := range g.regions {
+		if r.cells < 4*speck || r.body < 0.6 {
+			continue
+		}
+		in := g.innerPalette(r, own, 2.5)
+		if len(in) == 0 {
+			continue
+		}
+		var gone []int
+		for range rings {
+			var rim []int
+			g.each(r, func(i int) {
+				open := false
+				if m.Body[i] < 0.97 {
+					g.each4(i, func(j int) { open = open || g.label[j] == 0 })
+				}
+				if open && own.table.shaded(own.cell[i])-in.distance(own.cell[i]) < -8 {
+					rim = append(rim, i)
+				}
+			})
+			for _, i := range rim {
+				g.label[i] = 0
+			}
+			gone = append(gone, rim...)
+		}
+		if 5*len(gone) > r.cells {
+			for _, i := range gone {
+				g.label[i] = r.id
+			}
+		}
+	}
+}
+
+// innerPalette returns the colours of region r farther than depth cells from its rim.
+func (g *regions) innerPalette(r *region, own *ownColours, depth float32) palette {
+	inside := make([]feature, 0, r.cells)
+	g.each(r, func(i int) {
+		if g.depth[i] > depth {
+			inside = append(inside, own.cell[i])
+		}
+	})
+	return newPalette(thin(inside, 800), 6)
+}
+
+// each calls f for the cells of region r.
+func (g *regions) each(r *region, f func(i int)) {
+	for y := r.box.y0; y <= r.box.y1; y++ {
+		for i := y*g.w + r.box.x0; i <= y*g.w+r.box.x1; i++ {
+			if g.label[i] == r.id {
+				f(i)
+			}
 		}
 	}
 }

@@ -52,6 +52,7 @@ func findRegions(m *Maps, own *ownColours, opt Options) *regions {
 	g.measure(m)
 	g.join(m)
 	g.keepLargestParts(m)
+	g.shed(m, own)
 	g.grow(m, own)
 	g.fill()
 	g.measure(m)

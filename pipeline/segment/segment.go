@@ -111,6 +111,7 @@ const speck = 16
 func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 	m.block(keepOut)
 	own := m.recolour(im, opt)
+	own.rescue(m, opt)
 	g := findRegions(m, own, opt)
 	stalks := g.findStalks(m, own)
 	res := &Result{Maps: m, Regions: g.label}
