@@ -23,7 +23,7 @@ import (
 // differ, and the most probable choice of those.
 //
 // one and types are prior plus the scatter left about one centre and about the centres of the types; each trait in S
-// costs occam/2 for the centres (at most 0 by far, usually below −2); nu are the degrees of freedom of prior and fruit.
+// costs −occam/2 for the centres (occam is negative); nu are the degrees of freedom of prior and fruit.
 // S is built up by the trait that explains most beside those in it; every set met on the way, that is p(p+1)/2 of them, counts.
 func differs(one, types sym, occam, nu float64) (gain float64, only []int) {
 	p := one.n
