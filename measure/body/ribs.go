@@ -20,6 +20,7 @@ const (
 	mostRibs   = 16
 	ribPhases  = 4
 	ribPolish  = 3   // of the best that are fitted to the end
+	ribRival   = 8   // how much worse than the best a number may fit after a few steps and still be followed
 	ribThin    = 2.5 // gain on the thinned outline below which ribs are given up
 )
 
@@ -40,36 +41,9 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	if known > 0 {
 		lo, hi = known, known
 	}
-	keep := ribKeep
-	if t.spread() > ribFar {
-		keep = ribKeepFar
-	}
-	whole := t.thin()
+	whole, far := t.thin(), t.spread() > ribFar
 	t.loose = stiff
-	scan := t.newRibScan(smooth)
-	if scan == nil {
-		t.loose, t.rays = 1, whole
-		return nil
-	}
-	var all []candidate
-	for n := lo; n <= hi; n++ {
-		for k := 0; k < ribPhases; k++ {
-			c := scan.try(n, 2*math.Pi*float64(k)/ribPhases)
-			c.cost += ribOdds(n)
-			all = append(all, c)
-		}
-	}
-	slices.SortFunc(all, byCost)
-	if scan.smooth()-all[0].cost < ribGain {
-		all = nil
-	}
-	for _, k := range keep {
-		all = all[:min(len(all), k)]
-		for i := range all {
-			all[i].cost = t.descend(all[i].m, 3) + ribOdds(all[i].m.ribs)
-		}
-		slices.SortFunc(all, byCost)
-	}
+	all := t.likelyRibs(smooth, lo, hi, far)
 	hope := len(all) > 0 && t.ribHope(all, smooth)
 	t.loose, t.rays = 1, whole
 	if !hope {
@@ -92,6 +66,42 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 		return best
 	}
 	return nil
+}
+
+// likelyRibs returns the bodies with lo to hi ribs that fit the present rays best after a few steps, best first; none when
+// no number promises enough. far: judge by proportion less.
+func (t *task) likelyRibs(smooth *model, lo, hi int, far bool) []candidate {
+	keep := ribKeep
+	if far {
+		keep = ribKeepFar
+	}
+	scan := t.newRibScan(smooth)
+	if scan == nil {
+		return nil
+	}
+	var all []candidate
+	for n := lo; n <= hi; n++ {
+		for k := 0; k < ribPhases; k++ {
+			c := scan.try(n, 2*math.Pi*float64(k)/ribPhases)
+			c.cost += ribOdds(n)
+			all = append(all, c)
+		}
+	}
+	slices.SortFunc(all, byCost)
+	if scan.smooth()-all[0].cost < ribGain {
+		return nil
+	}
+	for _, k := range keep {
+		all = all[:min(len(all), k)]
+		for i := range all {
+			all[i].cost = t.descend(all[i].m, 3) + ribOdds(all[i].m.ribs)
+		}
+		slices.SortFunc(all, byCost)
+		for len(all) > 1 && all[len(all)-1].cost > all[0].cost+ribRival {
+			all = all[:len(all)-1]
+		}
+	}
+	return all
 }
 
 // ribHope reports whether one of the ribbed bodies fits the present rays better than the smooth one by ribThin.
