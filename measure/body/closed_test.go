@@ -1,44 +1,25 @@
 package body
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
-	"strings"
 	"testing"
 
 	"offtype/measure/camera"
 	"offtype/measure/geom"
+	"offtype/pipeline/reftable"
 )
 
 // table reads a reference table: a comment line with the source, a header, numbers.
 func table(t *testing.T, name string) [][]float64 {
 	t.Helper()
-	raw, err := os.ReadFile("../../testdata/reference/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := csv.NewReader(strings.NewReader(string(raw)))
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, rows := reftable.Rows(t, "../../testdata/reference/"+name)
 	var out [][]float64
-	for _, row := range rows[1:] {
+	for _, row := range rows {
 		var v []float64
 		for _, c := range row {
-			x, err := strconv.ParseFloat(c, 64)
-			if err != nil {
-				t.Fatalf("%s: %v", name, err)
-			}
-			v = append(v, x)
+			v = append(v, reftable.Num(t, c))
 		}
 		out = append(out, v)
-	}
-	if len(out) == 0 {
-		t.Fatalf("%s: no rows", name)
 	}
 	return out
 }

@@ -8,7 +8,12 @@ import (
 	"offtype/measure/geom"
 )
 
-const cell = 4 // px between the nodes of a grid
+// Nodes of a grid lie a 64th of the fruit apart, at least leastCell px: between them straight lines are right to a
+// 4000th of the radius where the surface faces the camera.
+const (
+	leastCell = 4
+	gridParts = 64
+)
 
 // node is a point of the surface seen in a view.
 type node struct {
@@ -24,6 +29,7 @@ type grid struct {
 	once   sync.Once
 	x0, y0 int
 	w, h   int
+	cell   int // px between nodes
 	nodes  []node
 }
 
@@ -32,8 +38,8 @@ type grid struct {
 // looking from the stem end with up upwards, π/2 on top of a lying fruit), the point and the outward
 // unit normal in the table frame, mm. ok is false when the ray misses the body.
 //
-// cam is one of the fitted views' cameras for the tabled, fast answer (bilinear between nodes 4 px
-// apart, within 0.3 mm, and ray by ray near the rim); any other camera is answered ray by ray. Safe for concurrent use.
+// cam is one of the fitted views' cameras for the tabled, fast answer (bilinear between nodes a
+// 64th of the fruit apart, within 0.3 mm, and ray by ray near the rim); any other camera is answered ray by ray. Safe for concurrent use.
 func (b *Body) Surface(cam *camera.Camera, p geom.Px) (s, theta float64, point, normal geom.Vec3, ok bool) {
 	for _, g := range b.grids {
 		if g.cam == *cam {
@@ -93,6 +99,8 @@ func (b *Body) fill(g *grid) {
 			lo, hi = geom.Bounds(b.views[i].Outline)
 		}
 	}
+	cell := max(leastCell, int(math.Max(hi.X-lo.X, hi.Y-lo.Y))/gridParts)
+	g.cell = cell
 	g.x0, g.y0 = int(math.Floor(lo.X))-cell, int(math.Floor(lo.Y))-cell
 	g.w, g.h = int(hi.X-lo.X)/cell+4, int(hi.Y-lo.Y)/cell+4
 	g.nodes = make([]node, g.w*g.h)
@@ -104,7 +112,7 @@ func (b *Body) fill(g *grid) {
 }
 
 func (b *Body) fromGrid(g *grid, p geom.Px) (s, theta float64, point, normal geom.Vec3, ok bool) {
-	fx, fy := (p.X-float64(g.x0))/cell, (p.Y-float64(g.y0))/cell
+	fx, fy := (p.X-float64(g.x0))/float64(g.cell), (p.Y-float64(g.y0))/float64(g.cell)
 	i, j := int(math.Floor(fx)), int(math.Floor(fy))
 	if i < 0 || j < 0 || i+1 >= g.w || j+1 >= g.h {
 		n := b.hit(&g.cam, p)
