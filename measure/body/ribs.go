@@ -58,6 +58,9 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 			best, cost = a.m, c
 		}
 	}
+	if best == nil { // no cost was a number: the outline says nothing of ribs
+		return nil
+	}
 	t.descend(best, 15)
 	with, without := t.compare(best, smooth)
 	with += ribOdds(best.ribs)
