@@ -211,7 +211,7 @@ func (m *measurer) one(ctx context.Context, j *job) {
 		return
 	}
 	key := partKey(j.sha, m.settings, fixHash, m.opt.Program)
-	if !m.opt.Again {
+	if !m.opt.Again && m.opt.ShowSteps == "" { // the steps of a kept photo are gone
 		if p, ok := readHead(m.opt.Out, key); ok {
 			j.kept = true
 			j.keepLean(p)

@@ -279,3 +279,17 @@ type stopAfter struct{ cancel func() }
 func (s stopAfter) Start(int)                               {}
 func (s stopAfter) Done(*record.Photo, time.Duration, bool) { s.cancel() }
 func (s stopAfter) Finish()                                 {}
+
+// A photo that was measured before is measured again when its steps are asked for: they are not kept.
+func TestStepsOfAKeptPhoto(t *testing.T) {
+	out, steps := t.TempDir(), t.TempDir()
+	photo := filepath.Join(scenes, "dev-4-touching-mesh.jpg")
+	for _, show := range []string{"", steps} {
+		if _, err := runInto(t, out, func(o *Options) { o.ShowSteps = show }, photo); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := os.Stat(filepath.Join(steps, "dev-4-touching-mesh-3-outlines.png")); err != nil {
+		t.Error(err)
+	}
+}
