@@ -46,7 +46,7 @@ func (c *seedCmd) Run(e *env) error {
 	for _, s := range a.Sentences {
 		fmt.Fprintln(e.out, s)
 	}
-	if strings.Contains(strings.Join(a.Sentences, " "), "Write the distance") {
+	if a.LacksDistance() {
 		fmt.Fprintf(e.out, "Write it down with: offtype book add planting %q isolation_m=METRES\n", c.Harvest)
 	}
 	for _, d := range a.Plants {

@@ -62,21 +62,14 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 	if math.IsNaN(near) {
 		l, step = m.beside(r), reach
 		if m.ribs > 0 { // the ray may touch any of a few ridges: look at each
-			step = 0.7 * m.prof.rho0 / float64(m.ribs) * 2
-			best, mid := math.Inf(1), l
-			for i := -4; i <= 4; i++ {
-				x := mid + step*float64(i)
-				if g, _ := m.along(r, x); g < best {
-					best, l = g, x
-				}
-			}
+			l, step = m.ridge(r, l, 4), m.ribStep()
 		}
 	} else if m.ribs > 0 {
-		step = 1.4 * m.prof.rho0 / float64(m.ribs)
+		step = m.ribStep()
 	}
-	near = nearEnough
+	enough := nearEnough
 	if m.ribs > 0 {
-		near = nearRib
+		enough = nearRib
 	}
 	v := valley{lo: l - step, hi: l + step, curve: 2}
 	if bow > 0 {
@@ -85,7 +78,7 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 	_, s := m.along(r, l)
 	for i := 0; i < 12; i++ {
 		nl := v.next(l, s)
-		if math.Abs(nl-l) < near && (i > 0 || bow > 0) {
+		if math.Abs(nl-l) < enough && (i > 0 || bow > 0) {
 			break
 		}
 		_, ns := m.along(r, nl)
@@ -93,6 +86,21 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 		l, s = nl, ns
 	}
 	return l, v.curve
+}
+
+// ribStep is how far apart rays are looked at for ridges, mm: less than a quarter of a rib's width.
+func (m *model) ribStep() float64 { return 1.4 * m.prof.rho0 / float64(m.ribs) }
+
+// ridge returns the distance along the ray where it comes closest to a ridge, among near and so many steps to both sides.
+func (m *model) ridge(r *line, near float64, steps int) float64 {
+	best, at := math.Inf(1), near
+	for i := -steps; i <= steps; i++ {
+		x := near + m.ribStep()*float64(i)
+		if g, _ := m.along(r, x); g < best {
+			best, at = g, x
+		}
+	}
+	return at
 }
 
 // grazeBent is graze for a bent body; it returns the station too.

@@ -94,7 +94,7 @@ func (s *ribScan) solve(m *model, near, bow []float64, search bool) (cost float6
 	for i, y := range s.rays {
 		l := m.line(y.o, y.d)
 		if search {
-			near[i] = m.ridge(&l, near[i])
+			near[i] = m.ridge(&l, near[i], 2)
 		}
 		at, curve := m.grazeStraight(&l, near[i], bow[i])
 		near[i], bow[i] = at, curve
@@ -143,19 +143,6 @@ func (s *ribScan) solve(m *model, near, bow []float64, search bool) (cost float6
 		e = [2]float64{-(k11*h[0] - k01*h[1]) / det, -(k00*h[1] - k01*h[0]) / det}
 	}
 	return cost, e
-}
-
-// ridge returns the distance along the ray, near the given one, where it comes closest to a ridge.
-func (m *model) ridge(r *line, near float64) float64 {
-	step := 1.4 * m.prof.rho0 / float64(m.ribs)
-	best, at := math.Inf(1), near
-	for i := -2; i <= 2; i++ {
-		x := near + step*float64(i)
-		if g, _ := m.along(r, x); g < best {
-			best, at = g, x
-		}
-	}
-	return at
 }
 
 // smooth returns the cost of the smooth body itself, as try counts it.

@@ -16,7 +16,8 @@ const (
 	sdAlike     = 0.10
 )
 
-// even refines the fall-off of light with fruit of one colour in several places. It returns the refined calibration, or cal itself when there was nothing to learn.
+// even refines the fall-off of light with fruit of one colour in several places. It returns the refined calibration,
+// or cal itself when there was nothing to learn.
 func even(skins []*patchwork, l *light, cal *colour.Calibration) *colour.Calibration {
 	if !cal.Corrected {
 		return cal

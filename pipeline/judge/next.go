@@ -20,7 +20,7 @@ func Next(run *record.Run) []record.Step {
 	plants := j.PlantsWith(record.OffType)
 	which := "the off-type fruit"
 	if len(plants) > 0 {
-		which = "the fruit of " + record.NamedPlants(plants, 15)
+		which = "the fruit of " + record.NamedPlants(plants, record.NamedAtMost)
 	}
 	if off {
 		out = append(out, record.Step{About: "Set apart", Text: "Put " + which + " in a place of their own, each with its tag, and look at them again. Was a tag mixed up? Are they unripe, sick or sunburnt? Do the leaves and the growth of the plant differ too?"})
@@ -28,7 +28,7 @@ func Next(run *record.Run) []record.Step {
 	if doubtful {
 		text := "Look again at what is doubtful. Photograph it once more, lying on its side, well in the middle of the photo."
 		if d := j.PlantsWith(record.Doubtful); len(d) > 0 {
-			text = "Look again at " + record.NamedPlants(d, 15) + ". Photograph the fruit once more, lying on their sides, well in the middle of the photo, and more fruit of the same plants if there are any."
+			text = "Look again at " + record.NamedPlants(d, record.NamedAtMost) + ". Photograph the fruit once more, lying on their sides, well in the middle of the photo, and more fruit of the same plants if there are any."
 		}
 		out = append(out, record.Step{About: "Look again", Text: text})
 	}

@@ -36,8 +36,8 @@ func NamedPlants(ps []string, most int) string {
 	}
 }
 
-// namedAtMost is how many plants a headline names; beyond it they are counted.
-const namedAtMost = 15
+// NamedAtMost is how many plants a headline or a step names; beyond it they are counted.
+const NamedAtMost = 15
 
 // Headline says in one or two short sentences which plants (fruit, where no plants are known) are off-type and which are
 // doubtful. It is empty when nothing was compared with a description.
@@ -53,12 +53,12 @@ func (r *Run) Headline() string {
 	s := "No plant is off-type."
 	switch {
 	case len(off) > 0:
-		s = "Off-type: " + NamedPlants(off, namedAtMost) + "."
+		s = "Off-type: " + NamedPlants(off, NamedAtMost) + "."
 	case len(j.PlantsWith(TrueToType)) == 0 && len(doubtful) == 0:
 		s = "No plant could be judged."
 	}
 	if len(doubtful) > 0 {
-		s += " Doubtful: " + NamedPlants(doubtful, namedAtMost) + "."
+		s += " Doubtful: " + NamedPlants(doubtful, NamedAtMost) + "."
 	}
 	if n := j.strayFruit(off); n > 0 {
 		s += fmt.Sprintf(" Single off-type fruit elsewhere: %d.", n)

@@ -266,6 +266,12 @@ func (d *Decision) fruits(p *Plant) {
 	}
 }
 
+// LacksDistance reports whether a plant could not be decided because nobody wrote down how far the next flowering plant
+// of the species stood.
+func (a *Advice) LacksDistance() bool {
+	return slices.ContainsFunc(a.Plants, func(d Decision) bool { return slices.Contains(d.Reasons, noDistance) })
+}
+
 // sum says in sentences how many plants are fit and whether they are enough.
 func (a *Advice) sum(fit int, with []string) []string {
 	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), or(a.Variety, "this variety"))}
@@ -274,7 +280,7 @@ func (a *Advice) sum(fit int, with []string) []string {
 	} else {
 		out = append(out, "This year's fruit says nothing about who pollinated it: a fruit looks like its mother plant. Whether seed is true shows only in the plants grown from it.")
 	}
-	if slices.ContainsFunc(a.Plants, func(d Decision) bool { return slices.Contains(d.Reasons, noDistance) }) {
+	if a.LacksDistance() {
 		out = append(out, "How far did the next flowering plant of this species stand, your neighbours' plants included? Write the distance into the book with the planting.")
 	}
 	c := a.Crop

@@ -280,7 +280,7 @@ func (c *candidate) blurOf(b *band, sums [][6]float64, t *tools) int {
 // fruit's colours, at its inner edge if it has the table's. ok is false when there is none, or when it changes nothing:
 // the single edge, px, fits finer than the pairs that are tried.
 func (c *candidate) strip(b *band, i int, t *tools, blur int, single float64) (at float64, ok bool) {
-	const win = 2
+	const win = profileWin
 	s, rows := t.sliver[blur], b.rows()
 	n := 2*s.half + 1
 	var y [3][]float64

@@ -20,8 +20,8 @@ var weightFiles = []string{"model/outline.onnx", "model/outline-deep.onnx"}
 // ErrNoNetwork is returned when the program was built without the network's weights.
 var ErrNoNetwork = errors.New("this program was built without its outline network (pipeline/segment/model/*.onnx); build it from a complete source tree")
 
-// Network is the outline network: the mean of several. Close it; do not copy it. Several goroutines may call it and
-// wait for each other: with several workers load one each.
+// Network is the outline network: the mean of several. Close it; do not copy it. Several goroutines may call it; in
+// each of its networks they wait for each other.
 type Network struct{ nets []*vision.Net }
 
 // LoadNet loads the networks that are built into the program.

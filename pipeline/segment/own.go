@@ -69,9 +69,8 @@ func (m *Maps) near(i int, so func(i int) bool) bool {
 	return false
 }
 
-// ownColours are the cells' colours, what the network said of their body, and the table's palette;
-// usual is the distance to the palette
-// that nineteen of twenty table cells stay below.
+// ownColours are the cells' colours, what the network said of their body, and the table's palette; usual is the
+// distance to the palette that nineteen of twenty table cells stay below.
 type ownColours struct {
 	cell  []feature
 	said  []float32
@@ -144,11 +143,7 @@ func (g *regions) shed(m *Maps, own *ownColours) {
 		for range rings {
 			var rim []int
 			g.each(r, func(i int) {
-				open := false
-				if m.Body[i] < 0.97 {
-					g.each4(i, func(j int) { open = open || g.label[j] == 0 })
-				}
-				if open && own.table.shaded(own.cell[i])-in.distance(own.cell[i]) < -8 {
+				if m.Body[i] < 0.97 && g.atRim(i) && own.table.shaded(own.cell[i])-in.distance(own.cell[i]) < -8 {
 					rim = append(rim, i)
 				}
 			})
@@ -187,6 +182,12 @@ func (g *regions) each(r *region, f func(i int)) {
 	}
 }
 
+// atRim reports whether a neighbour of cell i belongs to no region.
+func (g *regions) atRim(i int) (rim bool) {
+	g.each4(i, func(j int) { rim = rim || g.label[j] == 0 })
+	return rim
+}
+
 // reach lists the cells that region r would gain, nil when they are too many.
 func (g *regions) reach(m *Maps, r *region, own *ownColours, in palette) []int {
 	ratio := func(i int) float64 {
@@ -205,17 +206,11 @@ func (g *regions) reach(m *Maps, r *region, own *ownColours, in palette) []int {
 		return 0.6*math.Log(q/(1-q))+1.3*s/n > 0.8
 	}
 	var ring, gain []int
-	for y := r.box.y0; y <= r.box.y1; y++ {
-		for i := y*g.w + r.box.x0; i <= y*g.w+r.box.x1; i++ {
-			rim := false
-			if g.label[i] == r.id {
-				g.each4(i, func(j int) { rim = rim || g.label[j] == 0 })
-			}
-			if rim {
-				ring = append(ring, i)
-			}
+	g.each(r, func(i int) {
+		if g.atRim(i) {
+			ring = append(ring, i)
 		}
-	}
+	})
 	most := 2 * r.cells / 5
 	seen := map[int]bool{}
 	for len(ring) > 0 && len(gain) <= most {

@@ -241,19 +241,23 @@ func (g *regions) judge(m *Maps, r *region, opt Options) string {
 	if r.body < 0.6 {
 		return fmt.Sprintf("not clearly a fruit: mean probability %.2f", r.body)
 	}
-	// Elongation from second moments: length / width of the ellipse with the same moments.
-	var xx, xy, yy float64
-	for y := r.box.y0; y <= r.box.y1; y++ {
-		for x := r.box.x0; x <= r.box.x1; x++ {
-			if g.label[y*g.w+x] == r.id {
-				dx, dy := float64(x)-r.cx, float64(y)-r.cy
-				xx, xy, yy = xx+dx*dx, xy+dx*dy, yy+dy*dy
-			}
-		}
-	}
-	mean, dif := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
-	if long := math.Sqrt((mean + dif) / math.Max(mean-dif, 1e-9)); long > 9 {
+	var shape moments
+	g.each(r, func(i int) { shape.add(float64(i%g.w)-r.cx, float64(i/g.w)-r.cy) })
+	if long := shape.elongation(); long > 9 {
 		return fmt.Sprintf("too thin: %.1f times as long as wide", long)
 	}
 	return ""
+}
+
+// moments are the second moments of an area about its middle.
+type moments struct{ xx, xy, yy float64 }
+
+func (s *moments) add(dx, dy float64) {
+	s.xx, s.xy, s.yy = s.xx+dx*dx, s.xy+dx*dy, s.yy+dy*dy
+}
+
+// elongation is length / width of the ellipse with the same moments.
+func (s *moments) elongation() float64 {
+	mean, dif := (s.xx+s.yy)/2, math.Hypot((s.xx-s.yy)/2, s.xy)
+	return math.Sqrt((mean + dif) / math.Max(mean-dif, 1e-9))
 }

@@ -106,13 +106,10 @@ func (own *ownColours) oddOne(m *Maps, area []int, least float64, opt Options) (
 	if body < least || 4*held > rim {
 		return geom.Px{}, false
 	}
-	var xx, xy, yy float64
+	var shape moments
 	for _, p := range pts {
-		d := p.Sub(c)
-		xx, xy, yy = xx+d.X*d.X, xy+d.X*d.Y, yy+d.Y*d.Y
+		shape.add(p.X-c.X, p.Y-c.Y)
 	}
-	mean, dif := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
-	long := math.Sqrt((mean + dif) / math.Max(mean-dif, 1e-9))
 	fill := n / math.Max(geom.Area(geom.Hull(pts)), 1)
-	return c, long < 6 && fill > 0.65
+	return c, shape.elongation() < 6 && fill > 0.65
 }

@@ -26,11 +26,11 @@ template <class P> void tune(P &p) {
     p.polygonalApproxAccuracyRate = 0.04;
 }
 
-#if VIS_NEW_ARUCO
 using Dictionary = cv::aruco::Dictionary;
+
+#if VIS_NEW_ARUCO
 Dictionary dictionary_of(int d) { return cv::aruco::getPredefinedDictionary(d); }
 #else
-using Dictionary = cv::aruco::Dictionary;
 Dictionary dictionary_of(int d) { return *cv::aruco::getPredefinedDictionary(d); }
 #endif
 
