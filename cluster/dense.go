@@ -1,6 +1,9 @@
 package cluster
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // sym is a dense square matrix, row by row; small (a trait a row), so plain loops beat a library call.
 type sym struct {
@@ -116,6 +119,19 @@ func sq(a, b []float64) float64 {
 		v += d * d
 	}
 	return v
+}
+
+// blocks calls f for each of the given number of parts of 0 … n, at the same time when there are several.
+func blocks(n, parts int, f func(part, from, to int)) {
+	if parts < 2 {
+		f(0, 0, n)
+		return
+	}
+	var wg sync.WaitGroup
+	for i := range parts {
+		wg.Go(func() { f(i, n*i/parts, n*(i+1)/parts) })
+	}
+	wg.Wait()
 }
 
 func lgamma(x float64) float64 {

@@ -2,6 +2,7 @@ package cluster
 
 import (
 	"math"
+	"runtime"
 	"slices"
 )
 
@@ -72,6 +73,21 @@ func (h *harvest) expect(sp *space, of []int, k int) *model {
 	}
 	m.widths(h)
 	return m
+}
+
+// likeliestOf is likeliest for every unit, many of them by all cores.
+func (m *model) likeliestOf(h *harvest) []int {
+	to := make([]int, len(h.units))
+	parts := 1
+	if len(to)*m.k > 2000 {
+		parts = runtime.GOMAXPROCS(0)
+	}
+	blocks(len(to), parts, func(_, from, end int) {
+		for u := from; u < end; u++ {
+			to[u] = m.likeliest(h, u)
+		}
+	})
+	return to
 }
 
 // likeliest is the type that expects unit u most, its own part in its type's centre taken out.

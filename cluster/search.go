@@ -151,9 +151,10 @@ func (h *harvest) sharpen(sp *space, of []int) []int {
 		for _, g := range of {
 			n[g]++
 		}
+		to := m.likeliestOf(h)
 		moved := false
-		for u := range of {
-			if g := m.likeliest(h, u); g != of[u] && n[of[u]] > 1 {
+		for u, g := range to {
+			if g != of[u] && n[of[u]] > 1 {
 				n[of[u]]--
 				n[g]++
 				of[u] = g

@@ -3,6 +3,7 @@ package cluster
 import (
 	"cmp"
 	"math"
+	"runtime"
 	"slices"
 )
 
@@ -53,15 +54,8 @@ func Ward(x [][]float64, weights []float64) []Merge {
 				prev = chain[len(chain)-2]
 				at, best = prev, wardSq(centre[top*p:top*p+p], centre[prev*p:prev*p+p], w[top], w[prev])
 			}
-			ct := centre[top*p : top*p+p]
-			for _, j := range live {
-				if j == top || j == prev {
-					continue
-				}
-				if d := wardSq(ct, centre[j*p:j*p+p], w[top], w[j]); d < best {
-					best, at = d, j
-				}
-			}
+			n := nearest{centre, w, p, top, prev}
+			best, at = n.among(live, best, at)
 			if at != prev {
 				chain = append(chain, at)
 				continue
@@ -117,6 +111,62 @@ func named(steps []step, n int) []Merge {
 
 // wardSq is the rise of the within sum of squares when two groups join.
 func wardSq(a, b []float64, wa, wb float64) float64 { return wa * wb / (wa + wb) * sq(a, b) }
+
+// wardSqBelow is wardSq, or any number not below limit once it cannot be below it.
+func wardSqBelow(a, b []float64, wa, wb, limit float64) float64 {
+	f := wa * wb / (wa + wb)
+	v := 0.0
+	for i, x := range a {
+		d := x - b[i]
+		v += d * d
+		if i&3 == 3 && f*v >= limit {
+			break
+		}
+	}
+	return f * v
+}
+
+// nearest looks for the group that joins top at the least rise; prev is known already.
+type nearest struct {
+	centre, w []float64
+	p         int
+	top, prev int
+}
+
+// among returns the first of live that is nearer than best, or at. Many groups are looked through by all cores;
+// the answer is that of one.
+func (n *nearest) among(live []int, best float64, at int) (float64, int) {
+	parts := 1
+	if len(live)*n.p > 8000 {
+		parts = runtime.GOMAXPROCS(0)
+	}
+	if parts == 1 {
+		return n.part(live, best, at)
+	}
+	bests, ats := make([]float64, parts), make([]int, parts)
+	blocks(len(live), parts, func(i, from, to int) {
+		bests[i], ats[i] = n.part(live[from:to], best, at)
+	})
+	for i, b := range bests {
+		if b < best {
+			best, at = b, ats[i]
+		}
+	}
+	return best, at
+}
+
+func (n *nearest) part(live []int, best float64, at int) (float64, int) {
+	p, ct, wt := n.p, n.centre[n.top*n.p:n.top*n.p+n.p], n.w[n.top]
+	for _, j := range live {
+		if j == n.top || j == n.prev {
+			continue
+		}
+		if d := wardSqBelow(ct, n.centre[j*p:j*p+p], wt, n.w[j], best); d < best {
+			best, at = d, j
+		}
+	}
+	return best, at
+}
 
 // Cut returns the group (0, 1, … in order of first appearance) of each row when the tree is cut into
 // k groups. k is limited to 1 … number of rows.
