@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"image"
-	"image/png"
 	"io"
 	"os"
 	"path/filepath"
@@ -82,24 +81,17 @@ func finish(res *Result, o *Options, variety *judge.Variety) error {
 	if err := writeVariety(variety, o.Out); err != nil {
 		return err
 	}
-	load := partLoader(res.Parts, o.Out)
-	if o.From == "" {
-		if err := writeMasks(res, o.Out); err != nil {
-			return err
-		}
-	}
 	problems := make([]string, len(res.Problems))
 	for i, p := range res.Problems {
 		problems[i] = p.Error()
 	}
-	pages, err := report.HTML(res.Run, load, report.Options{Cautions: judge.Cautions(res.Run), Next: judge.Next(res.Run), Problems: problems, White: o.White})
+	err := report.HTML(res.Run, finishPhoto(res.Parts, o.Out), report.Options{
+		Cautions: judge.Cautions(res.Run), Next: judge.Next(res.Run), Problems: problems, White: o.White, Workers: o.workers(len(res.Parts)),
+	}, func(p report.Page) error {
+		return atomic.WriteBytes(filepath.Join(o.Out, filepath.FromSlash(p.Name)), p.Data)
+	})
 	if err != nil {
 		return err
-	}
-	for _, p := range pages {
-		if err := atomic.WriteBytes(filepath.Join(o.Out, filepath.FromSlash(p.Name)), p.Data); err != nil {
-			return err
-		}
 	}
 	res.Report = filepath.Join(o.Out, "report.html")
 	return nil
@@ -131,26 +123,9 @@ func maskName(out, name string) string {
 	return filepath.Join(out, "masks", filepath.FromSlash(stem)+".png")
 }
 
-func writeMasks(res *Result, out string) error {
-	for _, p := range res.Parts {
-		if p.Photo.Status != record.StatusOK {
-			continue
-		}
-		full, err := p.full(out)
-		if err != nil {
-			return err
-		}
-		m := picture.Mask(p.Photo.Width, p.Photo.Height, full.Fruits)
-		enc := png.Encoder{CompressionLevel: png.BestSpeed}
-		if err := atomic.Write(maskName(out, p.Photo.Name), func(w io.Writer) error { return enc.Encode(w, m) }); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// partLoader reads a photo's stored result and preview when the report needs them, one at a time.
-func partLoader(parts []*Part, out string) report.Loader {
+// finishPhoto reads a photo's stored result and preview when the report wants them, and writes the photo's mask on the
+// way: so each is read once, and no more outlines are in memory than photos are drawn at a time.
+func finishPhoto(parts []*Part, out string) report.Loader {
 	byName := map[string]*Part{}
 	for _, p := range parts {
 		byName[p.Photo.Name] = p
@@ -162,6 +137,10 @@ func partLoader(parts []*Part, out string) report.Loader {
 		}
 		full, err := p.full(out)
 		if err != nil {
+			return nil, 0, nil, err
+		}
+		mask := picture.Mask(p.Photo.Width, p.Photo.Height, full.Fruits)
+		if err := atomic.Write(maskName(out, name), func(w io.Writer) error { return picture.WriteMask(w, mask) }); err != nil {
 			return nil, 0, nil, err
 		}
 		im, scale, err := p.Preview(out)

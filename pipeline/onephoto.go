@@ -115,7 +115,7 @@ func Preview(path string) (preview image.Image, scale float64, err error) {
 	if err != nil {
 		return nil, 0, err
 	}
-	preview, scale = picture.Shrink(p.Pix, p.Width, p.Height, picture.PreviewSide)
+	preview, scale = picture.Shrink(&picture.RGB{Pix: p.Pix, W: p.Width, H: p.Height}, picture.PreviewSide)
 	return preview, scale, nil
 }
 

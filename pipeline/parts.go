@@ -12,6 +12,7 @@ import (
 	"offtype/measure/camera"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/photo"
+	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 )
 
@@ -96,7 +97,7 @@ func (p *Part) Preview(out string) (image.Image, float64, error) {
 	if err != nil {
 		return nil, 0, fmt.Errorf("the preview of photo %q: %w; run again", p.Photo.Name, err)
 	}
-	return photo.ToImage(ph), float64(ph.Width) / float64(p.Photo.Width), nil
+	return &picture.RGB{Pix: ph.Pix, W: ph.Width, H: ph.Height}, float64(ph.Width) / float64(p.Photo.Width), nil
 }
 
 // writePart stores a result: the picture first, so that a part without one is never complete.

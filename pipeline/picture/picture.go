@@ -3,18 +3,17 @@
 package picture
 
 import (
-	"bytes"
 	"encoding/base64"
 	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
-	"image/jpeg"
 	"math"
 	"slices"
 
 	"offtype/measure/geom"
 	"offtype/pipeline/record"
+	"offtype/pipeline/vision"
 )
 
 // PreviewSide is the long side of stored previews, px.
@@ -27,48 +26,82 @@ func Fit(w, h, side int) (ow, oh int, scale float64) {
 	return max(1, int(math.Round(float64(w)*scale))), max(1, int(math.Round(float64(h)*scale))), scale
 }
 
-// Shrink averages RGB8 pixels (w × h) down so that the long side is at most side px and returns
-// the picture with its scale (preview px a photo px). It never enlarges.
-func Shrink(pix []uint8, w, h, side int) (*image.NRGBA, float64) {
-	ow, oh, s := Fit(w, h, side)
-	out := image.NewNRGBA(image.Rect(0, 0, ow, oh))
-	xs := make([]int, ow+1)
-	for i := range xs {
-		xs[i] = i * w / ow
+// RGB is a picture of 3 bytes a px, rows from the top without padding: the form that photos are decoded to and
+// JPEG is made from. Copies and changes of form cost more than most of what is done with a preview.
+type RGB struct {
+	Pix  []uint8
+	W, H int
+}
+
+// ColorModel says that colours are opaque RGB.
+func (m *RGB) ColorModel() color.Model { return color.RGBAModel }
+
+// Bounds is the picture's size, from (0, 0).
+func (m *RGB) Bounds() image.Rectangle { return image.Rect(0, 0, m.W, m.H) }
+
+// At returns the colour of a px, black outside the picture.
+func (m *RGB) At(x, y int) color.Color {
+	if x < 0 || y < 0 || x >= m.W || y >= m.H {
+		return color.RGBA{A: 255}
 	}
-	sum := make([]uint32, 3*ow)
-	for y := range oh {
-		clear(sum)
-		y0, y1 := y*h/oh, max(y*h/oh+1, (y+1)*h/oh)
-		for yy := y0; yy < y1; yy++ {
-			row := pix[3*w*yy:][:3*w]
-			for x := range ow {
-				var r, g, b uint32
-				for xx := xs[x]; xx < max(xs[x]+1, xs[x+1]); xx++ {
-					r, g, b = r+uint32(row[3*xx]), g+uint32(row[3*xx+1]), b+uint32(row[3*xx+2])
-				}
-				sum[3*x], sum[3*x+1], sum[3*x+2] = sum[3*x]+r, sum[3*x+1]+g, sum[3*x+2]+b
-			}
-		}
-		for x := range ow {
-			n := uint32((y1 - y0) * max(1, xs[x+1]-xs[x]))
-			o := out.Pix[y*out.Stride+4*x:]
-			o[0], o[1], o[2], o[3] = uint8((sum[3*x]+n/2)/n), uint8((sum[3*x+1]+n/2)/n), uint8((sum[3*x+2]+n/2)/n), 255
+	p := m.Pix[3*(y*m.W+x):][:3]
+	return color.RGBA{p[0], p[1], p[2], 255}
+}
+
+// ToRGB drops the alpha of a picture, which must be opaque. A picture that is RGB already is returned as it is.
+func ToRGB(m image.Image) *RGB {
+	if r, ok := m.(*RGB); ok {
+		return r
+	}
+	w, h := m.Bounds().Dx(), m.Bounds().Dy()
+	out := &RGB{Pix: make([]uint8, 3*w*h), W: w, H: h}
+	pix, stride, off := fourBytes(m)
+	for y := range h {
+		from, to := pix[off+y*stride:][:4*w], out.Pix[3*y*w:][:3*w]
+		for len(to) >= 3 {
+			to[0], to[1], to[2] = from[0], from[1], from[2]
+			from, to = from[4:], to[3:]
 		}
 	}
-	return out, s
+	return out
+}
+
+// fourBytes returns the px of a picture as 4 bytes each, and where the first lies. Only other kinds than NRGBA and
+// RGBA are copied.
+func fourBytes(m image.Image) (pix []uint8, stride, off int) {
+	r := m.Bounds()
+	switch m := m.(type) {
+	case *image.NRGBA:
+		return m.Pix, m.Stride, m.PixOffset(r.Min.X, r.Min.Y)
+	case *image.RGBA:
+		return m.Pix, m.Stride, m.PixOffset(r.Min.X, r.Min.Y)
+	}
+	n := toNRGBA(m)
+	return n.Pix, n.Stride, 0
+}
+
+// Shrink averages a picture down so that the long side is at most side px and returns it with its scale (px of the
+// result a px of the picture). It never enlarges.
+func Shrink(m *RGB, side int) (*RGB, float64) {
+	w, h, s := Fit(m.W, m.H, side)
+	if s == 1 {
+		return m, 1
+	}
+	pix, err := vision.Reduce(m.Pix, m.W, m.H, 3, w, h)
+	if err != nil { // cannot be: sizes and px fit each other
+		panic(err)
+	}
+	return &RGB{Pix: pix, W: w, H: h}, s
 }
 
 // JPEG encodes an opaque picture without metadata.
 func JPEG(m image.Image, quality int) ([]byte, error) {
-	var b bytes.Buffer
-	if n, ok := m.(*image.NRGBA); ok && n.Opaque() {
-		m = &image.RGBA{Pix: n.Pix, Stride: n.Stride, Rect: n.Rect} // the same px when opaque; the encoder is quick on it
-	}
-	if err := jpeg.Encode(&b, m, &jpeg.Options{Quality: quality}); err != nil {
+	r := ToRGB(m)
+	b, err := vision.EncodeJPEG(r.Pix, r.W, r.H, quality)
+	if err != nil {
 		return nil, fmt.Errorf("encode picture: %w", err)
 	}
-	return b.Bytes(), nil
+	return b, nil
 }
 
 // DataURI returns JPEG bytes as a data URI for a page.
@@ -115,7 +148,7 @@ func photoPxPerMM(f *record.Fruit) float64 {
 // CutOut turns the fruit stem end up and cuts it from the preview along its outline (and stalk),
 // pxPerMM px a mm, on Paper. scale is preview px a photo px. Without a scale the fruit is made 160 px high.
 func CutOut(preview image.Image, scale float64, f *record.Fruit, pxPerMM float64) Cut {
-	src := toNRGBA(preview)
+	src := sampled(preview)
 	up, known := axis(f)
 	right := geom.Px{X: -up.Y, Y: up.X}
 	pts := append(append([]geom.Px(nil), f.Outline...), f.StalkPx...)
@@ -155,7 +188,7 @@ func CutOut(preview image.Image, scale float64, f *record.Fruit, pxPerMM float64
 			}
 			q := geom.Px{X: (float64(x)-margin)/k + lo.X, Y: (float64(y)-margin)/k + lo.Y}
 			p := right.Scale(q.X).Add(up.Scale(-q.Y)).Scale(scale)
-			r, g, b := bilinear(src, p.X+(scale-1)/2, p.Y+(scale-1)/2)
+			r, g, b := src.bilinear(p.X+(scale-1)/2, p.Y+(scale-1)/2)
 			o := out.Pix[y*out.Stride+4*x:]
 			c = min(c, 1)
 			o[0], o[1], o[2] = mix(o[0], r, c), mix(o[1], g, c), mix(o[2], b, c)
@@ -208,16 +241,32 @@ func span(row []float32, a, b, weight float64) {
 	}
 }
 
-func bilinear(m *image.NRGBA, x, y float64) (r, g, b float32) {
-	w, h := m.Rect.Dx(), m.Rect.Dy()
-	x, y = math.Max(0, math.Min(x, float64(w-1))), math.Max(0, math.Min(y, float64(h-1)))
+// samples reads colours between the px of a picture.
+type samples struct {
+	pix          []uint8
+	w, h         int
+	stride, each int // bytes a row and a px
+}
+
+func sampled(m image.Image) samples {
+	w, h := m.Bounds().Dx(), m.Bounds().Dy()
+	if r, ok := m.(*RGB); ok {
+		return samples{r.Pix, w, h, 3 * w, 3}
+	}
+	pix, stride, off := fourBytes(m)
+	return samples{pix[off:], w, h, stride, 4}
+}
+
+func (s samples) bilinear(x, y float64) (r, g, b float32) {
+	x, y = math.Max(0, math.Min(x, float64(s.w-1))), math.Max(0, math.Min(y, float64(s.h-1)))
 	x0, y0 := int(x), int(y)
-	x1, y1 := min(x0+1, w-1), min(y0+1, h-1)
+	x1, y1 := min(x0+1, s.w-1), min(y0+1, s.h-1)
 	fx, fy := float32(x-float64(x0)), float32(y-float64(y0))
-	at := func(x, y, c int) float32 { return float32(m.Pix[y*m.Stride+4*x+c]) }
+	p00, p10 := s.pix[y0*s.stride+x0*s.each:][:3], s.pix[y0*s.stride+x1*s.each:][:3]
+	p01, p11 := s.pix[y1*s.stride+x0*s.each:][:3], s.pix[y1*s.stride+x1*s.each:][:3]
 	var v [3]float32
 	for c := range 3 {
-		v[c] = (at(x0, y0, c)*(1-fx)+at(x1, y0, c)*fx)*(1-fy) + (at(x0, y1, c)*(1-fx)+at(x1, y1, c)*fx)*fy
+		v[c] = (float32(p00[c])*(1-fx)+float32(p10[c])*fx)*(1-fy) + (float32(p01[c])*(1-fx)+float32(p11[c])*fx)*fy
 	}
 	return v[0], v[1], v[2]
 }

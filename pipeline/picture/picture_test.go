@@ -4,6 +4,9 @@ import (
 	"bytes"
 	"image"
 	"image/color"
+	"image/draw"
+	"image/jpeg"
+	"image/png"
 	"math"
 	"testing"
 
@@ -23,7 +26,15 @@ func circle(cx, cy, r float64, n int) []geom.Px {
 // TestMaskArea compares the pixel count of a drawn disc with π·r²; tolerance 0.1 px × perimeter.
 func TestMaskArea(t *testing.T) {
 	for _, number := range []int{1, 200, 300} {
-		m := Mask(300, 200, []record.Fruit{{Number: number, Outline: circle(150.3, 99.6, 60, 720)}})
+		drawn := Mask(300, 200, []record.Fruit{{Number: number, Outline: circle(150.3, 99.6, 60, 720)}})
+		var file bytes.Buffer
+		if err := WriteMask(&file, drawn); err != nil {
+			t.Fatal(err)
+		}
+		m, err := png.Decode(&file) // checks lengths and sums
+		if err != nil {
+			t.Fatalf("fruit %d: %v", number, err)
+		}
 		n := 0
 		for y := range 200 {
 			for x := range 300 {
@@ -70,6 +81,9 @@ func TestCutOutScale(t *testing.T) {
 		}
 	}
 	cut := CutOut(src, 1, &f, 3)
+	if other := CutOut(ToRGB(src), 1, &f, 3); !bytes.Equal(cut.Image.Pix, other.Image.Pix) {
+		t.Error("the same picture in 3 bytes a px gives another cut-out")
+	}
 	minX, maxX, minY, maxY := 1e9, -1e9, 1e9, -1e9
 	for y := range cut.Image.Rect.Dy() {
 		for x := range cut.Image.Rect.Dx() {
@@ -86,34 +100,51 @@ func TestCutOutScale(t *testing.T) {
 
 func TestShrinkKeepsMean(t *testing.T) {
 	pix := bytes.Repeat([]byte{10, 100, 200}, 301*203)
-	m, s := Shrink(pix, 301, 203, 100)
-	if m.Rect.Dx() != 100 || math.Abs(s-100.0/301) > 1e-9 {
-		t.Fatalf("size %v, scale %v", m.Rect, s)
+	m, s := Shrink(&RGB{pix, 301, 203}, 100)
+	if m.W != 100 || math.Abs(s-100.0/301) > 1e-9 {
+		t.Fatalf("width %d, scale %v", m.W, s)
 	}
-	if got := m.NRGBAAt(50, 30); got != (color.NRGBA{10, 100, 200, 255}) {
+	if got := m.At(50, 30); got != (color.RGBA{10, 100, 200, 255}) {
 		t.Errorf("colour %v changed", got)
+	}
+	if same, s := Shrink(m, 100); same != m || s != 1 {
+		t.Errorf("a picture that is small enough was scaled by %v", s)
 	}
 }
 
-// TestJPEGSameOnQuickPath: the encoder gives the same bytes for a picture and for a plain copy of it
-// that it reads px by px.
-func TestJPEGSameOnQuickPath(t *testing.T) {
+// TestFormsOfOnePicture: JPEG gives the same bytes for a picture in each of its forms, also for a part of a larger one
+// and for one that is read px by px, and its size and colours are those of the picture.
+func TestFormsOfOnePicture(t *testing.T) {
 	m := image.NewNRGBA(image.Rect(0, 0, 37, 21))
 	for i := range m.Pix {
-		m.Pix[i] = uint8(i * 7)
+		m.Pix[i] = uint8(2*(i/4%37) + 3*(i/m.Stride))
 		if i%4 == 3 {
 			m.Pix[i] = 255
 		}
 	}
-	a, err := JPEG(m, 85)
+	large := image.NewRGBA(image.Rect(0, 0, 60, 40))
+	part := large.SubImage(image.Rect(11, 7, 48, 28))
+	draw.Draw(large, part.Bounds(), m, image.Point{}, draw.Src)
+	want, err := JPEG(m, 85)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := JPEG(struct{ image.Image }{m}, 85)
-	if err != nil {
-		t.Fatal(err)
+	for name, form := range map[string]image.Image{"3 bytes a px": ToRGB(m), "part of a larger one": part, "px by px": struct{ image.Image }{m}} {
+		if got, err := JPEG(form, 85); err != nil || !bytes.Equal(got, want) {
+			t.Errorf("%s: other bytes (%v)", name, err)
+		}
 	}
-	if !bytes.Equal(a, b) {
-		t.Error("the two differ")
+	back, err := jpeg.Decode(bytes.NewReader(want))
+	if err != nil || back.Bounds() != m.Bounds() {
+		t.Fatalf("%v, size %v", err, back.Bounds())
+	}
+	const off = 6 // grey levels that quality 85 may take from a gentle ramp
+	for y := range 21 {
+		for x := range 37 {
+			got, want := color.GrayModel.Convert(back.At(x, y)).(color.Gray).Y, m.Pix[m.PixOffset(x, y)]
+			if d := int(got) - int(want); d < -off || d > off {
+				t.Fatalf("px %d, %d: %d, want %d", x, y, got, want)
+			}
+		}
 	}
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"reflect"
 	"strings"
 	"testing"
 
@@ -12,7 +13,7 @@ import (
 func TestPageSaysFirstWhatIsOff(t *testing.T) {
 	s := synthetic(24)
 	steps := []record.Step{{About: "Supplier", Text: "tell <them>", Command: "offtype report"}}
-	pages, err := HTML(s.run, s.doc().Load, Options{Next: steps, Cautions: []string{"a caution"}})
+	pages, err := htmlPages(s.run, s.doc().Load, Options{Next: steps, Cautions: []string{"a caution"}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,12 +69,30 @@ func TestSheetsOfOffTypesComeFirst(t *testing.T) {
 func TestOnePageAPhotoTwice(t *testing.T) {
 	s := synthetic(16)
 	for range 2 {
-		pages, err := HTML(s.run, s.doc().Load, Options{SplitOver: 1})
+		pages, err := htmlPages(s.run, s.doc().Load, Options{SplitOver: 1})
 		if err != nil {
 			t.Fatal(err)
 		}
 		if len(pages) != 3 || !strings.Contains(string(pages[1].Data), "report.html") || !strings.Contains(string(pages[0].Data), `<a href="`+pages[1].Name+`#f-table-01.jpg-1">`) {
 			t.Fatalf("%d pages; want the index and a page for each of 2 photos, linked both ways", len(pages))
+		}
+	}
+}
+
+// The pages are the same bytes with one photo drawn at a time and with many, with one page and with a page a photo.
+func TestPagesDoNotDependOnWorkers(t *testing.T) {
+	s := synthetic(32)
+	for _, split := range []int{1, 60} {
+		want, err := htmlPages(s.run, s.doc().Load, Options{SplitOver: split})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(want); n != 1 && n != 5 {
+			t.Fatalf("%d pages", n)
+		}
+		got, err := htmlPages(s.run, s.doc().Load, Options{SplitOver: split, Workers: 5})
+		if err != nil || !reflect.DeepEqual(got, want) {
+			t.Errorf("split over %d: %d pages with five at a time (%v), which are not the %d of one at a time", split, len(got), err, len(want))
 		}
 	}
 }
@@ -90,7 +109,7 @@ func TestWhoChoseTheGroups(t *testing.T) {
 		{&record.Grouping{Given: 2}, "2 groups: that many were asked for", "not given"},
 	} {
 		s.run.Grouping = c.g
-		pages, err := HTML(s.run, s.doc().Load, Options{})
+		pages, err := htmlPages(s.run, s.doc().Load, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -8,10 +8,10 @@ import (
 	"fmt"
 	"html/template"
 	"image"
-	"io"
 	"path"
 	"sort"
 	"strings"
+	"sync"
 	"unicode"
 
 	"offtype/pipeline/record"
@@ -29,7 +29,7 @@ var pages = template.Must(template.New("report").Parse(pageSource + `{{define "o
 const onePhotoPage = `<!doctype html><html lang="{{.P.Lang}}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>{{.V.Name}}</title><style>{{.P.CSS}}</style></head><body><main><p><a href="../report.html">{{.P.Title}}</a></p>{{template "photo" .V}}{{template "fruits" .R}}</main></body></html>`
 
 // Loader gives a photo's preview (nil when there is none), its scale in preview px a photo px,
-// and its fruit with outlines.
+// and its fruit with outlines. HTML calls it once for each measured photo, from Options.Workers goroutines.
 type Loader func(photo string) (preview image.Image, scale float64, fruits []record.Fruit, err error)
 
 // Options of the page.
@@ -40,6 +40,7 @@ type Options struct {
 	Next      []record.Step // what to do now
 	SplitOver int           // photos above which each gets a page of its own (60)
 	White     record.White  // that colours are shown with
+	Workers   int           // photos drawn at a time; 0: 1. The pages are the same with any number
 }
 
 // Page is one file of the report.
@@ -48,14 +49,16 @@ type Page struct {
 	Data []byte
 }
 
-// HTML makes the report's pages: report.html, and with many photos one page a photo beside it.
-func HTML(run *record.Run, load Loader, o Options) ([]Page, error) {
+// HTML makes the report's pages and hands each to put: with many photos one page a photo, as soon as it is made, so
+// that none stays in memory, and report.html at the end. put is called by several goroutines.
+func HTML(run *record.Run, load Loader, o Options, put func(Page) error) error {
 	if o.SplitOver == 0 {
 		o.SplitOver = 60
 	}
 	b := newBuilder(run, load, o)
+	b.put = put
 	if err := b.photos(); err != nil {
-		return nil, err
+		return err
 	}
 	b.groups()
 	b.strip()
@@ -64,9 +67,9 @@ func HTML(run *record.Run, load Loader, o Options) ([]Page, error) {
 	b.tables()
 	var main bytes.Buffer
 	if err := pages.Execute(&main, b.page); err != nil {
-		return nil, fmt.Errorf("make the report page: %w", err)
+		return fmt.Errorf("make the report page: %w", err)
 	}
-	return append([]Page{{Name: "report.html", Data: main.Bytes()}}, b.extra...), nil
+	return put(Page{Name: "report.html", Data: main.Bytes()})
 }
 
 // findingSentences is how many sentences on the lot stand large at the top: count and rate.
@@ -159,16 +162,17 @@ type (
 
 // builder collects the page's parts.
 type builder struct {
-	run   *record.Run
-	load  Loader
-	opt   Options
-	page  *page
-	extra []Page
+	run  *record.Run
+	load Loader
+	opt  Options
+	page *page
+	put  func(Page) error
 
 	member  map[record.Key]record.Membership
 	verdict map[record.Key]record.FruitVerdict
 	fruits  map[string][]int // photo → indices into run.Fruits
-	cuts    map[int][]cut    // group → cut-outs
+	mu      sync.Mutex
+	cuts    map[int][]cut // group → cut-outs; guarded by mu
 	pxPerMM float64
 	pageOf  map[string]string // photo → its own page, when there are many
 }
@@ -312,20 +316,12 @@ func photoPageNames(photos []record.Photo) map[string]string {
 	return out
 }
 
-// photoPage writes one photo as a page of its own.
-func (b *builder) photoPage(v photoView, rows []fruitView) error {
-	name := b.pageOf[v.Name]
+// photoPage writes one photo as a page of its own. p holds what all pages share.
+func (b *builder) photoPage(p page, v photoView, rows []fruitView) error {
+	p.FruitRows = rows
 	var buf bytes.Buffer
-	if err := writePhotoPage(&buf, b.page, v, rows); err != nil {
-		return err
+	if err := pages.ExecuteTemplate(&buf, "one", map[string]any{"P": &p, "V": v, "R": &p}); err != nil {
+		return fmt.Errorf("make the page of photo %q: %w", v.Name, err)
 	}
-	b.extra = append(b.extra, Page{Name: name, Data: buf.Bytes()})
-	b.page.PhotoLinks = append(b.page.PhotoLinks, link{Href: name, Name: v.Name, Text: v.Text})
-	return nil
-}
-
-func writePhotoPage(w io.Writer, p *page, v photoView, rows []fruitView) error {
-	sub := *p
-	sub.FruitRows = rows
-	return pages.ExecuteTemplate(w, "one", map[string]any{"P": p, "V": v, "R": &sub})
+	return b.put(Page{Name: b.pageOf[v.Name], Data: buf.Bytes()})
 }

@@ -37,7 +37,7 @@ func TestNoScaleIsSaid(t *testing.T) {
 	for i := range s.run.Photos {
 		s.run.Photos[i].MMPerPx, s.run.Photos[i].HeightMM = 0, 0
 	}
-	pages, err := HTML(s.run, s.doc().Load, Options{})
+	pages, err := htmlPages(s.run, s.doc().Load, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -18,34 +18,65 @@ const (
 	cutHeight     = 190  // px, height of the longest cut-out
 )
 
-// photos loads every photo once and draws its view and its fruit's cut-outs.
+// drawn is a photo with its fruit, ready for a page.
+type drawn struct {
+	view photoView
+	rows []fruitView
+	cuts []groupCut
+}
+
+type groupCut struct {
+	group int
+	cut   cut
+}
+
+// photos loads every photo once and draws its view and its fruit's cut-outs, several photos at a time.
 func (b *builder) photos() error {
 	b.pxPerMM = b.cutScale()
-	measured := 0
+	var measured []*record.Photo
 	for i := range b.run.Photos {
 		if b.run.Photos[i].Status == record.StatusOK {
-			measured++
+			measured = append(measured, &b.run.Photos[i])
 		}
 	}
-	split := measured > b.opt.SplitOver
-	for i := range b.run.Photos {
-		p := &b.run.Photos[i]
-		if p.Status != record.StatusOK {
-			continue
+	split := len(measured) > b.opt.SplitOver
+	shared := *b.page // goroutines read it while photos are added to the page
+	return inOrder(len(measured), b.opt.Workers, func(i int) (drawn, error) {
+		d, err := b.onePhoto(measured[i], !split)
+		if err == nil && split {
+			err = b.photoPage(shared, d.view, d.rows)
+			d.view, d.rows = photoView{Name: d.view.Name, Text: d.view.Text}, nil
 		}
-		v, rows, err := b.onePhoto(p, !split)
-		if err != nil {
-			return err
-		}
-		if split {
-			if err := b.photoPage(v, rows); err != nil {
-				return err
-			}
-			continue
-		}
-		b.page.Photos = append(b.page.Photos, v)
+		return d, err
+	}, func(d drawn) { b.add(d, split) })
+}
+
+// add puts a photo after those that come before it.
+func (b *builder) add(d drawn, split bool) {
+	if split {
+		b.page.PhotoLinks = append(b.page.PhotoLinks, link{Href: b.pageOf[d.view.Name], Name: d.view.Name, Text: d.view.Text})
+	} else {
+		b.page.Photos = append(b.page.Photos, d.view)
+		b.page.FruitRows = append(b.page.FruitRows, d.rows...)
 	}
-	return nil
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, c := range d.cuts {
+		if !split || len(b.cuts[c.group]) < mostCuts {
+			b.cuts[c.group] = append(b.cuts[c.group], c.cut)
+		}
+	}
+}
+
+// mostCuts is how many cut-outs a group has on a page that does not show all photos.
+const mostCuts = 24
+
+// wantsCut reports whether the group may lack cut-outs: photos that are drawn at the same time may all add theirs, and
+// add keeps the first.
+func (b *builder) wantsCut(group int) bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return len(b.cuts[group]) < mostCuts
 }
 
 // cutScale chooses px a mm so that the longest fruit is cutHeight high.
@@ -62,11 +93,13 @@ func (b *builder) cutScale() float64 {
 
 func anchor(k record.Key) string { return fmt.Sprintf("f-%s-%d", url.PathEscape(k.Photo), k.Number) }
 
-func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView, error) {
+// onePhoto draws a photo; all its fruit are cut out when it stands on the report's own page.
+func (b *builder) onePhoto(p *record.Photo, samePage bool) (drawn, error) {
 	preview, scale, fruits, err := b.load(p.Name)
 	if err != nil {
-		return photoView{}, nil, fmt.Errorf("report of photo %q: %w", p.Name, err)
+		return drawn{}, fmt.Errorf("report of photo %q: %w", p.Name, err)
 	}
+	var d drawn
 	v := photoView{Name: p.Name, W: p.Width, H: p.Height, Alt: fmt.Sprintf("Photo %s with %d outlined fruit", p.Name, len(fruits))}
 	v.Text = record.Count(len(fruits), "fruit", "fruit") + "."
 	if p.MMPerPx > 0 {
@@ -81,30 +114,30 @@ func (b *builder) onePhoto(p *record.Photo, embed bool) (photoView, []fruitView,
 		v.Quads = append(v.Quads, picture.SVGPath(q, true))
 	}
 	if preview != nil {
-		small, _ := shrinkTo(preview, pagePhotoSide)
+		small, _ := picture.Shrink(picture.ToRGB(preview), pagePhotoSide)
 		jpg, err := picture.JPEG(small, 82)
 		if err != nil {
-			return v, nil, err
+			return d, err
 		}
 		v.Src = template.URL(picture.DataURI(jpg))
 	}
 	stroke := float64(max(p.Width, p.Height)) / 1400
 	v.Tags = tagViews(p, 22*stroke)
-	var rows []fruitView
 	for i := range fruits {
 		f := &fruits[i]
 		v.Fruits = append(v.Fruits, b.shape(f, stroke))
-		rows = append(rows, b.fruitRow(f))
-		if preview != nil && (embed || len(b.cuts[b.member[f.Key()].Group]) < 24) {
-			if err := b.cutOut(preview, scale, f, embed); err != nil {
-				return v, nil, err
-			}
+		d.rows = append(d.rows, b.fruitRow(f))
+		if preview == nil || !samePage && !b.wantsCut(b.member[f.Key()].Group) {
+			continue
 		}
+		c, err := b.cutOut(preview, scale, f, samePage)
+		if err != nil {
+			return d, err
+		}
+		d.cuts = append(d.cuts, groupCut{b.member[f.Key()].Group, c})
 	}
-	if embed {
-		b.page.FruitRows = append(b.page.FruitRows, rows...)
-	}
-	return v, rows, nil
+	d.view = v
+	return d, nil
 }
 
 // tagViews writes the plant's number below each tag, inside the photo.
@@ -123,19 +156,6 @@ func tagViews(p *record.Photo, size float64) []tagView {
 		out = append(out, t)
 	}
 	return out
-}
-
-func shrinkTo(m image.Image, side int) (image.Image, float64) {
-	r := m.Bounds()
-	if max(r.Dx(), r.Dy()) <= side {
-		return m, 1
-	}
-	n := opaque(m)
-	pix := make([]uint8, 0, 3*r.Dx()*r.Dy())
-	for i := 0; i < len(n.Pix); i += 4 {
-		pix = append(pix, n.Pix[i], n.Pix[i+1], n.Pix[i+2])
-	}
-	return picture.Shrink(pix, r.Dx(), r.Dy(), side)
 }
 
 func (b *builder) shape(f *record.Fruit, stroke float64) shapeView {
@@ -172,11 +192,11 @@ func thin(o []geom.Px, n int) []geom.Px {
 	return out
 }
 
-func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, samePage bool) error {
+func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, samePage bool) (cut, error) {
 	c := picture.CutOut(preview, scale, f, b.pxPerMM*1.5) // half as fine again, for print and dense screens
 	jpg, err := picture.JPEG(c.Image, 85)
 	if err != nil {
-		return err
+		return cut{}, err
 	}
 	m := b.member[f.Key()]
 	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/1.5 + .5), H: int(float64(c.Image.Rect.Dy())/1.5 + .5)}
@@ -190,8 +210,7 @@ func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, sa
 	} else if m.Unsure {
 		v.Sub += " · unsure"
 	}
-	b.cuts[m.Group] = append(b.cuts[m.Group], v)
-	return nil
+	return v, nil
 }
 
 // namedInHeading is how many plants the heading of a group names; more are counted.

@@ -232,11 +232,12 @@ func TestWhiteBesideTheNumbers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		pages, err := HTML(d.Run, d.Load, Options{White: white})
+		pages, err := htmlPages(d.Run, d.Load, Options{White: white})
 		if err != nil {
 			t.Fatal(err)
 		}
 		for name, page := range map[string]string{"document": string(doc), "page": string(pages[0].Data)} {
+			page = regexp.MustCompile(`base64,[^"]*`).ReplaceAllString(page, "") // a picture may hold any letters
 			found, right := 0, 0
 			for _, m := range value.FindAllStringSubmatch(strings.ReplaceAll(page, "&nbsp;", " "), -1) {
 				found++

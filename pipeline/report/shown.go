@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"image"
-	"image/draw"
 	"math"
 	"sort"
 
@@ -45,7 +44,7 @@ func (b *docBuilder) pictures() error {
 			return fmt.Errorf("report of photo %q: %w", p.Name, err)
 		}
 		if m != nil {
-			m = opaque(m) // once, not for each fruit
+			m = picture.ToRGB(m) // once, not for each fruit
 		}
 		for k := range fruits {
 			f := &fruits[k]
@@ -70,23 +69,6 @@ func (b *docBuilder) pictures() error {
 	return nil
 }
 
-// opaque returns m as NRGBA with its origin at (0, 0), which cutting out and shrinking are quick on.
-func opaque(m image.Image) *image.NRGBA {
-	if n, ok := m.(*image.NRGBA); ok && n.Rect.Min == (image.Point{}) {
-		return n
-	}
-	r := m.Bounds()
-	out := image.NewNRGBA(image.Rect(0, 0, r.Dx(), r.Dy()))
-	if s, ok := m.(*image.RGBA); ok && s.Opaque() {
-		for y := range r.Dy() {
-			copy(out.Pix[y*out.Stride:][:4*r.Dx()], s.Pix[s.PixOffset(r.Min.X, r.Min.Y+y):])
-		}
-		return out
-	}
-	draw.Draw(out, out.Rect, m, r.Min, draw.Src)
-	return out
-}
-
 // photoPicture makes the small picture of a photo and says how many of its px a photo px is.
 func (b *docBuilder) photoPicture(m image.Image, scale float64, side int, p *record.Photo) (*pic, float64, error) {
 	r := m.Bounds()
@@ -96,13 +78,13 @@ func (b *docBuilder) photoPicture(m image.Image, scale float64, side int, p *rec
 	for side > 40 && b.widths[width(side)] { // no two pictures with one width, see distinct
 		side--
 	}
-	s, k := shrinkTo(m, side)
-	b.widths[s.Bounds().Dx()] = true
+	s, k := picture.Shrink(picture.ToRGB(m), side)
+	b.widths[s.W] = true
 	jpg, err := picture.JPEG(s, 80)
 	if err != nil {
 		return nil, 0, err
 	}
-	return b.addPic(jpg, s.Bounds().Dx(), s.Bounds().Dy()), scale * k, nil
+	return b.addPic(jpg, s.W, s.H), scale * k, nil
 }
 
 // sheetScale chooses the one scale of all sheets.

@@ -1,11 +1,15 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"image"
 	"image/color"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -144,6 +148,22 @@ func (s *synth) load(name string) (image.Image, float64, []record.Fruit, error) 
 		}
 	}
 	return s.pics[name], 1, fs, nil
+}
+
+// htmlPages returns the pages of a report, report.html first.
+func htmlPages(run *record.Run, load Loader, o Options) ([]Page, error) {
+	var mu sync.Mutex
+	var out []Page
+	err := HTML(run, load, o, func(p Page) error {
+		mu.Lock()
+		defer mu.Unlock()
+		out = append(out, p)
+		return nil
+	})
+	slices.SortFunc(out, func(a, b Page) int {
+		return cmp.Or(strings.Count(a.Name, "/")-strings.Count(b.Name, "/"), strings.Compare(a.Name, b.Name))
+	})
+	return out, err
 }
 
 func fp(v float64) *float64 { return &v }
