@@ -36,11 +36,13 @@ func writeVariety(v *judge.Variety, out string) error {
 	return atomic.WriteBytes(path, b)
 }
 
-// ReadResult reads the folder of a finished run back: fruit with their outlines, photos, groups and
-// verdicts. The description is nil when the run had none. A run from a table has no photos.
+// ReadResult reads the folder of a finished run back: fruit, photos, groups and verdicts. The outlines of thousands of
+// fruit fill hundreds of megabytes, and stay on disk: Loader reads them photo by photo, Outlines all of them. The
+// description is nil when the run had none. A run from a table has no photos.
 //
 // Errors name the file and say what to do.
 func ReadResult(dir string) (*Result, *judge.Variety, error) {
+	keepMemoryLow()
 	res := &Result{Out: dir, Run: &record.Run{}}
 	fruits, err := readFile(dir, "fruits.csv", record.ReadFruits)
 	if err != nil {
@@ -49,9 +51,10 @@ func ReadResult(dir string) (*Result, *judge.Variety, error) {
 	m, err := readManifest(dir)
 	switch {
 	case err == nil:
-		res.Parts = m.Parts
+		res.Parts, res.sameTable = m.Parts, m.SameTable
 		res.Run = collect(m.Parts, &Options{Program: m.Program}, m.Settings)
-		res.Run.Fruits, err = withOutlines(dir, fruits, m)
+		res.Run.Fruits = fruits
+		err = res.join(true)
 	case errors.Is(err, fs.ErrNotExist): // measured elsewhere
 		res.Run.Fruits, err = fruits, nil
 	}
@@ -91,37 +94,54 @@ func readFile[T any](dir, name string, read func(io.Reader) (T, error)) (T, erro
 	return v, nil
 }
 
-// withOutlines puts the stored outlines to the rows of fruits.csv. A joint measurement of one table
-// renumbers the fruit: there the row's own place in the photo finds the outline.
-func withOutlines(dir string, rows []record.Fruit, m *manifest) ([]record.Fruit, error) {
-	stored := map[string][]record.Fruit{}
-	for _, p := range m.Parts {
-		if p.Photo.Status != record.StatusOK {
+// join puts what is stored to the rows of fruits.csv, with outlines or without. A joint measurement of one table
+// renumbers the fruit: there the row's own place in the photo finds what is stored.
+func (r *Result) join(slim bool) error {
+	rows := r.rowsOf()
+	for _, p := range r.Parts {
+		if p.Photo.Status != record.StatusOK || len(rows[p.Photo.Name]) == 0 {
 			continue
 		}
-		full, err := p.full(dir)
+		full, err := p.full(r.Out)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", dir, err)
+			return fmt.Errorf("%s: %w", r.Out, err)
 		}
-		stored[p.Photo.Name] = full.Fruits
-	}
-	out := make([]record.Fruit, 0, len(rows))
-	for _, r := range rows {
-		s := storedFruit(stored[r.Photo], &r, m.SameTable)
-		switch {
-		case s == nil:
-			out = append(out, r)
-		case m.SameTable:
-			r.Outline, r.StalkPx, r.StemPx, r.BlossomPx, r.MidlinePx = s.Outline, s.StalkPx, s.StemPx, s.BlossomPx, s.MidlinePx
-			r.LengthLine, r.WidthLine, r.Profile, r.More = s.LengthLine, s.WidthLine, s.Profile, s.More
-			out = append(out, r)
-		default:
-			f := *s
-			f.Photo, f.Plant = r.Photo, r.Plant
-			out = append(out, f)
+		if slim {
+			full.slim()
+		}
+		for _, i := range rows[p.Photo.Name] {
+			r.joinRow(&r.Run.Fruits[i], full.Fruits)
 		}
 	}
-	return out, nil
+	return nil
+}
+
+// Outlines reads the outlines of all fruit of a run that was read back.
+func (r *Result) Outlines() error { return r.join(false) }
+
+// rowsOf lists the fruit of each photo, as places in Run.Fruits.
+func (r *Result) rowsOf() map[string][]int {
+	rows := map[string][]int{}
+	for i := range r.Run.Fruits {
+		name := r.Run.Fruits[i].Photo
+		rows[name] = append(rows[name], i)
+	}
+	return rows
+}
+
+// joinRow fills a row with what is stored of its fruit; one that is not found stays as it is.
+func (r *Result) joinRow(row *record.Fruit, stored []record.Fruit) {
+	s := storedFruit(stored, row, r.sameTable)
+	switch {
+	case s == nil:
+	case r.sameTable:
+		row.Outline, row.StalkPx, row.StemPx, row.BlossomPx, row.MidlinePx = s.Outline, s.StalkPx, s.StemPx, s.BlossomPx, s.MidlinePx
+		row.LengthLine, row.WidthLine, row.Profile, row.More = s.LengthLine, s.WidthLine, s.Profile, s.More
+	default:
+		photo, plant := row.Photo, row.Plant
+		*row = *s
+		row.Photo, row.Plant = photo, plant
+	}
 }
 
 // storedFruit finds the stored fruit of a row: by number, or by its place.
@@ -139,22 +159,29 @@ func storedFruit(fs []record.Fruit, r *record.Fruit, byPlace bool) *record.Fruit
 	return best
 }
 
-// Loader gives a photo's stored preview and its fruit, for a report of a run that was read back.
+// Loader gives a photo's stored preview and its fruit with their outlines, for a report of a run that was read back.
 func (r *Result) Loader() report.Loader {
-	parts := map[string]*Part{}
+	parts, rows := map[string]*Part{}, r.rowsOf()
 	for _, p := range r.Parts {
 		parts[p.Photo.Name] = p
 	}
-	fruits := map[string][]record.Fruit{}
-	for _, f := range r.Run.Fruits {
-		fruits[f.Photo] = append(fruits[f.Photo], f)
-	}
 	return func(name string) (image.Image, float64, []record.Fruit, error) {
+		var fruits []record.Fruit
+		for _, i := range rows[name] {
+			fruits = append(fruits, r.Run.Fruits[i])
+		}
 		p, ok := parts[name]
 		if !ok || p.Photo.Width == 0 {
-			return nil, 0, fruits[name], nil
+			return nil, 0, fruits, nil
+		}
+		full, err := p.full(r.Out)
+		if err != nil {
+			return nil, 0, nil, err
+		}
+		for i := range fruits {
+			r.joinRow(&fruits[i], full.Fruits)
 		}
 		im, scale, err := p.Preview(r.Out)
-		return im, scale, fruits[name], err
+		return im, scale, fruits, err
 	}
 }

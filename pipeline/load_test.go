@@ -69,15 +69,18 @@ func TestReadResult(t *testing.T) {
 	if want.String() != got.String() {
 		t.Errorf("read back\n%s\nwant\n%s", got.String(), want.String())
 	}
-	if n := len(res.Run.Fruits[0].Outline); n != 3 {
-		t.Errorf("%d points of the outline, want 3", n)
+	if n := len(res.Run.Fruits[0].Outline); n != 0 {
+		t.Errorf("%d points of the outline are in memory before they are asked for", n)
 	}
 	m, scale, fs, err := res.Loader()("a.jpg")
-	if err != nil || m.Bounds().Dx() != 50 || scale != .5 || len(fs) != 1 {
-		t.Errorf("preview %v, scale %v, %d fruit, error %v", m.Bounds(), scale, len(fs), err)
+	if err != nil || m.Bounds().Dx() != 50 || scale != .5 || len(fs) != 1 || len(fs[0].Outline) != 3 || fs[0].Plant != "=7" {
+		t.Errorf("preview %v, scale %v, fruit %+v, error %v", m.Bounds(), scale, fs, err)
 	}
 	if m, _, fs, err := res.Loader()("b.jpg"); m != nil || len(fs) != 0 || err != nil {
 		t.Errorf("a failed photo gives %v, %d fruit, %v", m, len(fs), err)
+	}
+	if err := res.Outlines(); err != nil || len(res.Run.Fruits[0].Outline) != 3 {
+		t.Errorf("%d points of the outline, want 3 (%v)", len(res.Run.Fruits[0].Outline), err)
 	}
 }
 

@@ -28,6 +28,8 @@ type Result struct {
 	Out      string // result folder
 	Report   string // path of report.html
 
+	sameTable bool // of a run that was read back: one row stands for a fruit of several photos
+
 	// Seen lists, for each fruit of photos that show one table, all places where it was seen, the row that
 	// stands for it first.
 	Seen [][]record.Key

@@ -79,6 +79,9 @@ func (c *compareCmd) sides(e *env) (sides []compare.Side, loaders map[string]rep
 	for _, name := range c.Harvests {
 		if isResult(name) {
 			res, _, err := pipeline.ReadResult(name)
+			if err == nil {
+				err = res.Outlines()
+			}
 			if err != nil {
 				return nil, nil, err
 			}

@@ -34,9 +34,13 @@ func (b *docBuilder) pictures() error {
 	}
 	side = max(side, 480)
 	wanted := b.sheetsShown()
+	needed := map[string]bool{} // photos
+	for k := range wanted {
+		needed[k.Photo] = true
+	}
 	for i := range b.run.Photos {
 		p := &b.run.Photos[i]
-		if p.Status != record.StatusOK {
+		if p.Status != record.StatusOK || !show[p.Name] && !needed[p.Name] {
 			continue
 		}
 		m, scale, fruits, err := b.doc.Load(p.Name)
