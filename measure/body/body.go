@@ -124,6 +124,9 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 	}
 	best := starts[0].m
 	cost := t.descend(best, 15)
+	for _, s := range starts[1:] {
+		t.note(s.m)
+	}
 	if m := t.rivals(b, best, &flat, main, starts[1:], cost); m != best {
 		best = m
 		t.descend(best, 15)
@@ -143,6 +146,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		bend()
 	}
 	if m := t.tryRibs(best, opt.Ribs); m != nil {
+		t.note(best)
 		best = m
 	}
 	if !clear {
@@ -150,12 +154,14 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 	}
 	t.doubtStalk(b, best, &flat, main)
 	if m := t.hop(best); m != nil {
+		t.note(best)
 		best = m
 	}
 	if m := t.doubtTip(best, main); m != nil {
 		best = m
 	}
 	if m := t.reach(best); m != nil {
+		t.note(best)
 		best = m
 	}
 	if opt.Pose == "" && mayStand(&t.views[main], flat) {
@@ -179,6 +185,11 @@ func (t *task) finish(b *Body, seen float64) {
 	b.Bend, b.BroadestAt, b.Volume, b.Height = val(qBend), val(qBroadest), val(qVolume), val(qHeight)
 	b.Ratio = val(qRatio)
 	b.Bend.V = math.Abs(b.Bend.V)
+	if b.Pose == Side {
+		cut := t.cutTips(m)
+		b.Ratio.V *= (b.Length.V + cut) / b.Length.V
+		b.Length.V, b.Midline.V = b.Length.V+cut, b.Midline.V+cut
+	}
 	b.Profile, b.ProfileU = v[qProfile:], u[qProfile:]
 	t.sides(b)
 	if m.ribs > 0 {

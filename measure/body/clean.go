@@ -14,6 +14,25 @@ const (
 	spurWay  = 2.5
 )
 
+// spurOpens is how much wider than a cone through the spur's neck the outline must be a little further in.
+const spurOpens = 1.8
+
+// shouldered reports whether the outline opens at the neck between points i and j like a stalk's foot on a shoulder,
+// and not like the slim tip of a root, which goes on widening as it did. way: length along the outline, twice around.
+func shouldered(outline []geom.Px, way []float64, i, j int, neck float64) bool {
+	n := len(outline)
+	a, b := i+n, j // one step further in on either side, i taken a round later
+	for a > i && way[i+n]-way[a] < neck {
+		a--
+	}
+	for b < 2*n && way[b]-way[j] < neck {
+		b++
+	}
+	d := outline[j%n].Sub(outline[i%n]).Norm()
+	s := way[j] - way[i]
+	return outline[b%n].Sub(outline[a%n]).Norm() > spurOpens*d*(s/2+neck)/(s/2)
+}
+
 // cutSpurs returns the outline without its spurs, each replaced by the chord across its neck, with the
 // edges kept in step. No fruit is as thin as that.
 func cutSpurs(outline []geom.Px, edge []geom.Edge) ([]geom.Px, []geom.Edge) {
@@ -41,7 +60,7 @@ func cutSpurs(outline []geom.Px, edge []geom.Edge) ([]geom.Px, []geom.Edge) {
 				break
 			}
 			d := outline[j%n].Sub(outline[i])
-			if d2 := d.Dot(d); d2 < neck*neck && s*s >= spurWay*spurWay*d2 {
+			if d2 := d.Dot(d); d2 < neck*neck && s*s >= spurWay*spurWay*d2 && shouldered(outline, way, i, j, neck) {
 				for k := i + 1; k < j; k++ {
 					drop[k%n] = true
 				}

@@ -18,15 +18,15 @@ const (
 	sizeQ         = 3.0   // the profile's coefficients: only to keep them finite
 	tipMean       = -0.85 // q at the tips: slimmer than the greatest radius
 	tipSpread     = 0.3
-	capShare      = 0.12 // share of the length over which a tip is rounded: median
-	capSpread     = 0.4  // and standard deviation of its logarithm
-	wiggleBend    = 0.15 // second difference of the bends, rad
-	sizeBend      = 0.5  // each bend, rad
-	flatRiseDeg   = 0.8  // rise at rest of a body on two contacts, degrees
-	centroidShare = 0.04 // of the centroid along the body / length: heavy ends, flat spots, a stalk
-	ballBulge     = 2.0  // curvature of a ball / its length
-	ribDepth      = 0.08 // depth of furrows / radius: mean and standard deviation
-	rollDeg       = 3.0  // roll of a bent body's plane
+	capShare      = 0.12  // share of the length over which a tip is rounded: median
+	capSpread     = 0.4   // and standard deviation of its logarithm
+	wiggleBend    = 0.15  // second difference of the bends, rad
+	sizeBend      = 0.5   // each bend, rad
+	flatRiseDeg   = 0.8   // rise at rest of a body on two contacts, degrees
+	centroidShare = 0.035 // of the centroid along the body / length: heavy ends, flat spots, a stalk
+	ballBulge     = 2.0   // curvature of a ball / its length
+	ribDepth      = 0.08  // depth of furrows / radius: mean and standard deviation
+	rollDeg       = 3.0   // roll of a bent body's plane
 )
 
 // sink takes a residual row: r and row are already divided by sigma, w is a robust weight. row is
@@ -179,18 +179,20 @@ func (t *task) restPrior(m *model, row []float64, f sink) {
 	if s.span == 0 {
 		return
 	}
-	// the centroid is known to a share of the length: on a round belly that much rolls the body
-	bulge := math.Max(0, s.bulge)
-	if bulge > ballBulge { // flatter than a ball: it would topple, did it not rest on a flat of its rim
-		bulge = ballBulge * ballBulge / bulge
+	spread := s.sd
+	if s.bulge > ballBulge { // flatter than a ball: it would topple, did it not rest on a flat of its rim
+		spread *= ballBulge * ballBulge / (s.bulge * s.bulge)
 	}
-	sd := math.Hypot(flatRiseDeg*deg, centroidShare*bulge)
+	sd := math.Hypot(flatRiseDeg*deg, spread)
 	row[pRise] = 1 / sd
-	if s.span >= 0.12 {
-		k := math.Pow(math.Cos(s.rise), 2) / (s.x2 - s.x1) / sd
-		q := row[pProfile : pProfile+m.nq]
-		m.prof.addGrad(s.t2, -s.rho[1]*k, q)
-		m.prof.addGrad(s.t1, s.rho[0]*k, q)
+	k := math.Pow(math.Cos(s.rise), 2) / s.span / sd
+	q := row[pProfile : pProfile+m.nq]
+	for e, sign := range [2]float64{1, -1} {
+		for i, w := range s.ends[e].w {
+			if w > 0 {
+				m.prof.addGrad(s.ends[e].t[i], sign*k*w*s.ends[e].rho[i], q)
+			}
+		}
 	}
 	f(row, (m.p[pRise]-s.rise)/sd, 1)
 }

@@ -37,6 +37,7 @@ func (t *task) reach(m *model) *model {
 	var best *model
 	for _, a := range all[:min(len(all), 2)] {
 		t.descend(a.m, 12)
+		t.note(a.m)
 		now := best
 		if now == nil {
 			now = m

@@ -34,14 +34,21 @@ func (m *model) lowestAt(t float64) float64 {
 	return c.Z - m.prof.radius(t)*math.Sqrt(math.Max(0, 1-tan.Z*tan.Z))
 }
 
-// support is the edge of the lower hull that a lying body rests on.
+// support is how a lying body rests: the rise that its lower hull has about the centroid, whose place is known to
+// centroidShare of the length only.
 type support struct {
-	rise   float64 // rise of the blossom end at rest, rad
-	span   float64 // length of the edge / length of the body
-	t1, t2 float64
-	x1, x2 float64
-	rho    [2]float64
-	bulge  float64 // curvature of the lower hull there × length of the body: 0 flat, 2 and more round
+	rise  float64   // mean rise of the blossom end over where the centroid may be, rad
+	sd    float64   // its standard deviation there, rad
+	bulge float64   // curvature of the lower hull there × length of the body: 0 flat, 2 and more round
+	span  float64   // width of the range, mm
+	ends  [2]onHull // the hull at either end of the range
+}
+
+// onHull is a point of the lower hull between two stations.
+type onHull struct {
+	t   [2]float64
+	rho [2]float64
+	w   [2]float64 // weights of the two
 }
 
 const restStations = 60
@@ -54,9 +61,12 @@ var restAt = func() (t [restStations + 1]float64) {
 	return t
 }()
 
-// rest finds the edge of the lower hull under the body's centroid: a pear lies on its belly and its
-// neck, so that its axis is tilted. The centroid is that of the shell (squash are hollow, melons
-// are not: a little to one side of the truth for either).
+// solidNeck is how far the centroid is drawn from the shell's towards the middle of the length: the flesh of a neck
+// is solid, that of a belly is not.
+const solidNeck = 0.5
+
+// rest finds how the body lies: a pear lies on its belly and its neck, so that its axis is tilted. The slope of the
+// lower hull is averaged over where the centroid may be.
 func (m *model) rest() support {
 	const n = restStations
 	t := &restAt
@@ -73,6 +83,7 @@ func (m *model) rest() support {
 		}
 	}
 	g := sum / wsum
+	g += solidNeck * ((x[0]+x[n])/2 - g)
 	var room [n + 1]int
 	hull := room[:0]
 	for i := 0; i <= n; i++ {
@@ -85,20 +96,34 @@ func (m *model) rest() support {
 		}
 		hull = append(hull, i)
 	}
+	half := math.Sqrt(3) * centroidShare * m.mid.L
+	lo, hi := g-half, g+half
+	var s support
+	mean, square := 0.0, 0.0
 	for k := 0; k+1 < len(hull); k++ {
 		i, j := hull[k], hull[k+1]
-		if x[i] <= g && g <= x[j] && x[j] > x[i] {
-			s := support{t1: t[i], t2: t[j], x1: x[i], x2: x[j], rho: [2]float64{-z[i], -z[j]}}
-			s.span = (x[j] - x[i]) / m.mid.L
-			s.bulge = (hullSlope(hull, x[:], z[:], g+bulgeReach*m.mid.L) - hullSlope(hull, x[:], z[:], g-bulgeReach*m.mid.L)) / (2 * bulgeReach)
-			s.rise = math.Atan((s.rho[1] - s.rho[0]) / (x[j] - x[i]))
-			if s.span < 0.12 { // smooth underside: the slope under the centroid itself
-				s.rise = -math.Atan(slopeAt(x[:], z[:], g))
+		a, b := math.Max(lo, x[i]), math.Min(hi, x[j])
+		if a >= b {
+			continue
+		}
+		slope := (z[j] - z[i]) / (x[j] - x[i])
+		mean += slope * (b - a)
+		square += slope * slope * (b - a)
+		for e, at := range [2]float64{lo, hi} {
+			if x[i] <= at && at < x[j] {
+				u := (at - x[i]) / (x[j] - x[i])
+				s.ends[e] = onHull{t: [2]float64{t[i], t[j]}, rho: [2]float64{-z[i], -z[j]}, w: [2]float64{1 - u, u}}
 			}
-			return s
 		}
 	}
-	return support{}
+	if s.span = hi - lo; !(s.span > 0) {
+		return support{}
+	}
+	mean, square = mean/s.span, square/s.span
+	s.rise = -math.Atan(mean)
+	s.sd = math.Sqrt(math.Max(0, square-mean*mean))
+	s.bulge = (hullSlope(hull, x[:], z[:], g+bulgeReach*m.mid.L) - hullSlope(hull, x[:], z[:], g-bulgeReach*m.mid.L)) / (2 * bulgeReach)
+	return s
 }
 
 // bulgeReach is how far to either side of the centroid the hull's curvature is taken, share of length.
@@ -115,18 +140,4 @@ func hullSlope(hull []int, x, z []float64, at float64) float64 {
 		return 0
 	}
 	return (z[j] - z[i]) / (x[j] - x[i])
-}
-
-// slopeAt returns dz/dx at g from a parabola through the nearest three of the tabled points.
-func slopeAt(x, z []float64, g float64) float64 {
-	k := 1
-	for k < len(x)-2 && math.Abs(x[k+1]-g) < math.Abs(x[k]-g) {
-		k++
-	}
-	x0, x1, x2 := x[k-1], x[k], x[k+1]
-	if x1 == x0 || x2 == x1 || x2 == x0 {
-		return 0
-	}
-	d01, d12 := (z[k]-z[k-1])/(x1-x0), (z[k+1]-z[k])/(x2-x1)
-	return d01 + (d12-d01)/(x2-x0)*(2*g-x0-x1)
 }

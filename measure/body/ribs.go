@@ -44,6 +44,8 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	whole, far := t.thin(), t.spread() > ribFar
 	t.loose = stiff
 	all := t.likelyRibs(smooth, lo, hi, far)
+	all = append(all, t.likelyRibs(t.relaxed(smooth), lo, hi, far)...)
+	slices.SortStableFunc(all, byCost)
 	hope := len(all) > 0 && t.ribHope(all, smooth)
 	t.loose, t.rays = 1, whole
 	if !hope {
@@ -53,6 +55,7 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	cost := math.Inf(1)
 	for _, a := range all[:min(len(all), ribPolish)] {
 		t.descend(a.m, 12)
+		t.note(a.m)
 		c, _ := t.compare(a.m, smooth)
 		if c += ribOdds(a.m.ribs); c < cost {
 			best, cost = a.m, c
@@ -106,6 +109,22 @@ func (t *task) likelyRibs(smooth *model, lo, hi int, far bool) []candidate {
 	}
 	return all
 }
+
+// relaxed returns the smooth body that the outline draws only a little: it does not lean into the scallops of ribs.
+func (t *task) relaxed(smooth *model) *model {
+	w := smooth.clone()
+	for i := range t.rays {
+		t.rays[i].sigma *= relaxedBy
+	}
+	t.descend(w, 8)
+	for i := range t.rays {
+		t.rays[i].sigma /= relaxedBy
+	}
+	return w
+}
+
+// relaxedBy is by how much less the outline counts for a body that is to find its ribs.
+const relaxedBy = 6
 
 // ribHope reports whether one of the ribbed bodies fits the present rays better than the smooth one by ribThin.
 func (t *task) ribHope(all []candidate, smooth *model) bool {

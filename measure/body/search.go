@@ -96,6 +96,7 @@ func (t *task) tryBends(flat plan, psi float64, straight *model) *model {
 		return nil
 	}
 	t.descend(best, 20)
+	t.note(best)
 	with, without := t.compare(best, straight)
 	turn := best.traits()[qBend]
 	_, arc := flat.arc(psi)
@@ -142,6 +143,7 @@ func (t *task) hop(m *model) *model {
 		w.p[pCap0+end] = math.Log(capShare)
 		w.update()
 		t.descend(w, 20)
+		t.note(w)
 		now := best
 		if now == nil {
 			now = m

@@ -227,12 +227,43 @@ func rays(v *View, view, n int) []ray {
 	}
 	sigma = math.Min(math.Max(sigma, leastSigma), mostSigma)
 	out := make([]ray, 0, n)
+	base := besideStalk(v, pts, edge)
 	for i := 0; i < n; i++ {
 		at := smoothed(pts, 4*i)
 		e := edge[4*i]
 		r := newRay(&v.Camera, at)
 		r.view, r.sigma, r.edge = view, sigma, e
+		if e == geom.EdgeFree {
+			r.sigma = math.Hypot(sigma, baseNoisePx*base[4*i])
+		}
 		out = append(out, r)
+	}
+	return out
+}
+
+// Beside a stalk's base the outline turns into the stalk's own: within baseReachPx of it every point errs by
+// baseNoisePx more.
+const (
+	baseReachPx = 24
+	baseNoisePx = 1
+)
+
+// besideStalk returns for each point of a closed outline how near the stalk's base is: 1 beside it, 0 at baseReachPx and beyond.
+func besideStalk(v *View, pts []geom.Px, edge []geom.Edge) []float64 {
+	n := len(pts)
+	out := make([]float64, n)
+	step := geom.Perimeter(pts) / float64(n)
+	if step <= 0 {
+		return out
+	}
+	for i, e := range edge {
+		if e != geom.EdgeStalk {
+			continue
+		}
+		for k := -int(baseReachPx / step); k <= int(baseReachPx/step); k++ {
+			j := ((i+k)%n + n) % n
+			out[j] = math.Max(out[j], 1-math.Abs(float64(k))*step/baseReachPx)
+		}
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package body
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"offtype/measure/geom"
@@ -80,5 +81,46 @@ func TestHideBays(t *testing.T) {
 	}
 	if hidden < 60 {
 		t.Errorf("%d points hidden, want the bay of about 76", hidden)
+	}
+}
+
+// A root that runs out into a slim tip keeps it; a stalk as thin on a round shoulder is cut off.
+func TestCutSpurs(t *testing.T) {
+	var root, stalk []geom.Px
+	for i := 0; i < 400; i++ { // a cone 300 px long and 60 px wide, its foot rounded
+		x := 300 * float64(i) / 399
+		root = append(root, geom.Px{X: x, Y: -30 * (1 - x/300)})
+	}
+	for i := 0; i < 400; i++ {
+		x := 300 * (1 - float64(i)/399)
+		root = append(root, geom.Px{X: x, Y: 30 * (1 - x/300)})
+	}
+	for i := 1; i < 60; i++ {
+		s, c := math.Sincos(math.Pi/2 + math.Pi*float64(i)/60)
+		root = append(root, geom.Px{X: 30 * c, Y: 30 * s})
+	}
+	if out, _ := cutSpurs(root, nil); len(out) != len(root) {
+		t.Errorf("%d of %d points of a root are left", len(out), len(root))
+	}
+	for _, p := range ring(0, 0, 0, 0) { // a circle of 100 px with a stalk of 60 by 8 px
+		if p.X > 0 && math.Abs(p.Y) < 4 {
+			continue
+		}
+		stalk = append(stalk, p)
+	}
+	var out []geom.Px
+	for x := 100.0; x < 160; x++ {
+		out = append(out, geom.Px{X: x, Y: 4})
+	}
+	for x := 160.0; x > 100; x-- {
+		out = append(out, geom.Px{X: x, Y: -4})
+	}
+	slices.Reverse(out) // the circle ends below the gap
+	stalk = append(stalk, out...)
+	left, _ := cutSpurs(stalk, nil)
+	for _, p := range left {
+		if p.X > 110 {
+			t.Fatalf("%v of the stalk is left", p)
+		}
 	}
 }

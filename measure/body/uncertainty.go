@@ -70,6 +70,23 @@ func (t *task) blunted(m *model, end int) float64 {
 	return math.Min(mostBlunt*l, blurPx*blurPx*mm*mm*c*l/(2*e)) // R = e/(c·l)
 }
 
+// A tip on the rim is cut by cutShare of what blunted says, mean; that fades out towards cutTan, the tangent of a slant
+// from which on the tip itself is not on the outline. Found on rendered roots, whose tips are cones.
+const (
+	cutShare = 0.6
+	cutTan   = 0.45
+)
+
+// cutTips is by how much the outline's bluntness makes the body short, mm.
+func (t *task) cutTips(m *model) float64 {
+	sum := 0.0
+	for end := range 2 {
+		tan := t.slant(m, end) / cutTan
+		sum += cutShare * t.blunted(m, end) * math.Max(0, 1-tan*tan)
+	}
+	return sum
+}
+
 // marked reports whether a sure mark names the end.
 func (t *task) marked(m *model, end int) bool {
 	for i := range t.marks {
@@ -122,6 +139,10 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 		out[j] = quad(inv, row) * sharpen * sharpen
 	}
 	for j, d := range t.cameras(m, inv, jac, v) {
+		out[j] += d
+	}
+	alt := t.alternatives(m, v)
+	for j, d := range alt {
 		out[j] += d
 	}
 	tips := math.Pow(lengthFloor*v[qLength], 2)

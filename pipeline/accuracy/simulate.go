@@ -28,6 +28,7 @@ type shape struct {
 	pow0, pow1 float64   // 2: like an ellipse
 	ribs       int
 	depth, ph  float64
+	skin       *skin // nil: smooth
 }
 
 // at returns the relative radius at t.
@@ -152,6 +153,9 @@ func (s *shape) rings(r *rand.Rand) [][]geom.Vec3 {
 				q *= 1 - s.depth*h*h
 			}
 			sn, cs := math.Sincos(th)
+			if s.skin != nil {
+				q = s.skin.raise(geom.Vec3{X: x, Y: q * cs, Z: q * sn}, q)
+			}
 			out[i] = append(out[i], geom.Vec3{X: x, Y: q * cs, Z: q * sn})
 			least = math.Min(least, q*sn)
 		}

@@ -38,6 +38,7 @@ func main() {
 	out := flag.String("run", "", "result folder of a finished run of the scenes' photos")
 	flag.StringVar(&j.truth, "true", "", "with -run: which of outline, ends, camera are the true ones")
 	flag.IntVar(&j.simulate, "simulate", 0, "so many fruit of random shape in place of the scenes")
+	flag.BoolVar(&j.rough, "rough", false, "with -simulate: uneven fruit of more kinds, outlines as on an unfamiliar photo")
 	flag.Parse()
 	rows, err := j.run(*out, flag.Args())
 	if err != nil {
@@ -83,6 +84,7 @@ type job struct {
 	joint, verbose, ribs bool
 	truth                string
 	simulate             int
+	rough                bool
 	stored               map[string]*accuracy.Stored // nil: true outlines with noise
 }
 
@@ -218,7 +220,11 @@ func (j *job) simulated() ([]accuracy.Row, error) {
 		views = 3
 	}
 	for i := 0; len(rows) < j.simulate; i++ {
-		s, ok := accuracy.Simulate(rng, views)
+		draw := accuracy.Simulate
+		if j.rough {
+			draw = accuracy.SimulateRough
+		}
+		s, ok := draw(rng, views)
 		if !ok {
 			continue
 		}
