@@ -272,7 +272,8 @@ func (m *measurer) view(s *shot, f *segment.Fruit) body.View {
 	return v
 }
 
-// bodies fits a body to every fruit that the frame does not cut.
+// bodies fits a body to every fruit that the frame does not cut; where a tip is seen at a slant, with a look at the
+// tips of the photo's other fruit.
 func (m *measurer) bodies(s *shot) {
 	s.bodies = make([]*body.Body, len(s.fruits))
 	for i := range s.fruits {
@@ -291,6 +292,7 @@ func (m *measurer) bodies(s *shot) {
 		}
 		s.bodies[i] = b
 	}
+	body.Alike(s.bodies)
 }
 
 func bodyNote(err error) string {

@@ -72,10 +72,9 @@ func Fit(views []View, opt Options) (*Body, error) {
 		return nil, err
 	}
 	b.m = m
-	if len(views) > 1 {
-		b.task = t
-	}
-	t.finish(b, float64(most)/float64(n))
+	b.task = t
+	b.early, b.seen = append([]string(nil), b.Notes...), float64(most)/float64(n)
+	t.finish(b, b.seen)
 	return b, nil
 }
 

@@ -49,6 +49,7 @@ type task struct {
 	kept    bool      // the rays' spots are those of the model to come
 	loss    float64   // robust loss of the outline at the last pass
 	under   []float64 // softness of each view's outline under the stalk at the last pass, px
+	tips    *tipPrior // of look-alikes
 	minima  []*model  // other bodies that the search came by
 	eq      *normal   // room of a descent
 	buf     []float64

@@ -113,23 +113,24 @@ func (t *task) profilePrior(m *model, row []float64, f sink) {
 	}
 	// the slope of a cubic B-spline at an end knot is (c2 − c0)/2 per interval
 	g := float64(n-3) / 2
-	zero(row)
-	q[2], q[0] = g/slopeSpread, -g/slopeSpread
-	r := ((c[2]-c[0])*g - slopeMean) / slopeSpread
-	f(row, r, heavy(r, tailTip))
-	zero(row)
-	q[n-3], q[n-1] = g/slopeSpread, -g/slopeSpread
-	r = ((c[n-3]-c[n-1])*g - slopeMean) / slopeSpread
-	f(row, r, heavy(r, tailTip))
-	for _, k := range [...]int{1, n - 2} {
+	for end := range 2 {
+		if !t.open(end) {
+			continue
+		}
+		a, b, d := m.knotFrom(end, 0), m.knotFrom(end, 1), m.knotFrom(end, 2)
 		zero(row)
-		q[k] = 1 / tipSpread
-		f(row, (c[k]-tipMean)/tipSpread, heavy((c[k]-tipMean)/tipSpread, tailTip))
+		q[d], q[a] = g/slopeSpread, -g/slopeSpread
+		r := ((c[d]-c[a])*g - slopeMean) / slopeSpread
+		f(row, r, heavy(r, tailTip))
+		zero(row)
+		q[b] = 1 / tipSpread
+		f(row, (c[b]-tipMean)/tipSpread, heavy((c[b]-tipMean)/tipSpread, tailTip))
+		zero(row)
+		row[pCap0+end] = 1 / capSpread
+		f(row, (m.p[pCap0+end]-math.Log(capShare))/capSpread, 1)
 	}
-	for _, i := range [...]int{pCap0, pCap1} {
-		zero(row)
-		row[i] = 1 / capSpread
-		f(row, (m.p[i]-math.Log(capShare))/capSpread, 1)
+	if t.tips != nil {
+		t.tipRows(m, row, f)
 	}
 }
 
@@ -145,17 +146,21 @@ func (t *task) profileCost(m *model, row []float64, f sink) {
 			sum += d * d
 		}
 	}
-	for _, i := range [...]int{pCap0, pCap1} {
-		d := (m.p[i] - math.Log(capShare)) / capSpread
+	g := float64(n-3) / 2
+	for end := range 2 {
+		if !t.open(end) {
+			continue
+		}
+		d := (m.p[pCap0+end] - math.Log(capShare)) / capSpread
 		sum += d * d
+		a, b := m.knotFrom(end, 0), m.knotFrom(end, 1)
+		for _, r := range [...]float64{((c[m.knotFrom(end, 2)]-c[a])*g - slopeMean) / slopeSpread, (c[b] - tipMean) / tipSpread} {
+			f(row, r, heavy(r, tailTip))
+		}
 	}
 	f(row, math.Sqrt(sum), 1)
-	g := float64(n-3) / 2
-	for _, r := range [...]float64{
-		((c[2]-c[0])*g - slopeMean) / slopeSpread, ((c[n-3]-c[n-1])*g - slopeMean) / slopeSpread,
-		(c[1] - tipMean) / tipSpread, (c[n-2] - tipMean) / tipSpread,
-	} {
-		f(row, r, heavy(r, tailTip))
+	if t.tips != nil {
+		t.tipRows(m, row, f)
 	}
 }
 

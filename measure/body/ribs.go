@@ -43,9 +43,7 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	}
 	whole, far := t.thin(), t.spread() > ribFar
 	t.loose = stiff
-	all := t.likelyRibs(smooth, lo, hi, far)
-	all = append(all, t.likelyRibs(t.relaxed(smooth), lo, hi, far)...)
-	slices.SortStableFunc(all, byCost)
+	all := t.likelyRibs([]*model{smooth, t.relaxed(smooth)}, lo, hi, far)
 	hope := len(all) > 0 && t.ribHope(all, smooth)
 	t.loose, t.rays = 1, whole
 	if !hope {
@@ -74,27 +72,31 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	return nil
 }
 
-// likelyRibs returns the bodies with lo to hi ribs that fit the present rays best after a few steps, best first; none when
-// no number promises enough. far: judge by proportion less.
-func (t *task) likelyRibs(smooth *model, lo, hi int, far bool) []candidate {
+// likelyRibs returns the bodies with lo to hi ribs, begun from each of the smooth ones, that fit the present rays best
+// after a few steps, best first; none when no number promises enough. far: judge by proportion less.
+func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 	keep := ribKeep
 	if far {
 		keep = ribKeepFar
 	}
-	scan := t.newRibScan(smooth)
-	if scan == nil {
-		return nil
-	}
 	var all []candidate
-	for n := lo; n <= hi; n++ {
-		for k := 0; k < ribPhases; k++ {
-			c := scan.try(n, 2*math.Pi*float64(k)/ribPhases)
-			c.cost += ribOdds(n)
-			all = append(all, c)
+	least := math.Inf(1)
+	for _, m := range smooth {
+		scan := t.newRibScan(m)
+		if scan == nil {
+			continue
+		}
+		least = math.Min(least, scan.smooth())
+		for n := lo; n <= hi; n++ {
+			for k := 0; k < ribPhases; k++ {
+				c := scan.try(n, 2*math.Pi*float64(k)/ribPhases)
+				c.cost += ribOdds(n)
+				all = append(all, c)
+			}
 		}
 	}
-	slices.SortFunc(all, byCost)
-	if scan.smooth()-all[0].cost < ribGain {
+	slices.SortStableFunc(all, byCost)
+	if len(all) == 0 || least-all[0].cost < ribGain {
 		return nil
 	}
 	for _, k := range keep {

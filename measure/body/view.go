@@ -98,7 +98,9 @@ type Body struct {
 	Views []Drawing // one a view, in the order given
 
 	m     *model
-	task  *task // of a fit to several views
+	task  *task
+	early []string // notes of the search
+	seen  float64  // share of the outline that is the fruit's own
 	rival rival
 	views []View
 	grids []*grid

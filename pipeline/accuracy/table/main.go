@@ -165,6 +165,8 @@ func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
 	if j.stored != nil && len(scenes) > 1 {
 		refine(all, seen, shots)
 	}
+	bodies := make([]*body.Body, len(all))
+	times := make([]time.Duration, len(all))
 	for i, views := range all {
 		if len(views) == 0 {
 			continue
@@ -178,11 +180,19 @@ func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
 		}
 		start := time.Now()
 		b, err := body.Fit(views, opt)
-		took := time.Since(start)
+		times[i] = time.Since(start)
 		if err != nil {
 			fmt.Printf("%s fruit %d: %v\n", key, i, err)
 			continue
 		}
+		bodies[i] = b
+	}
+	body.Alike(bodies)
+	for i, b := range bodies {
+		if b == nil {
+			continue
+		}
+		f, took := &scenes[0].Fruits[i], times[i]
 		r := accuracy.Measure(scenes[0], f, b)
 		r.Took = took
 		rows = append(rows, r)
