@@ -10,7 +10,7 @@ import (
 const (
 	// sharpen is how much smaller than by the law of propagation the fit's own share of a standard uncertainty
 	// is: the priors' spreads leave room for odd fruit. Found on simulated fruit, whose coverage docs/body.md gives.
-	sharpen = 0.8
+	sharpen = 0.7
 	// obliqueTan is the slant (tangent, 38°) from which on a length is called too oblique: what no view shows is
 	// then so much of it that odd tips tell. obliqueDoubt is how its standard deviation / length grows from there.
 	obliqueTan   = 0.78
@@ -19,7 +19,18 @@ const (
 	// a lathe.
 	roundness = 0.003
 	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
-	lengthFloor = 0.0037
+	lengthFloor = 0.0025
+	// ribbedTips is the same for ribs, whose ends are not like those of the model, and nameless where no end has a name.
+	ribbedTips = 0.008
+	nameless   = 0.003
+	// roughTips is how many times the variance of the outline about the body a length has from its ends, endsWorse how
+	// much more than a side they may lie off the edge as a whole (variance), bluntDoubt how well is known what a
+	// tip is blunted by, and otherMinima the weight, for a length, of other bodies that the outline allows: they are but
+	// those that the search came by.
+	roughTips   = 1.5
+	endsWorse   = 1.0
+	bluntDoubt  = 0.4
+	otherMinima = 2.5
 )
 
 // A tip seen at a slant beyond unmarkedTan (tangent) that no sure mark names may carry part of a stalk
@@ -42,11 +53,23 @@ const (
 func (t *task) offset(m *model) float64 {
 	best := math.Inf(1)
 	for i := range t.views {
-		v := &t.views[i]
-		mm := m.fr.o.Sub(t.eyes[i]).Norm() / v.Camera.Focal
-		best = math.Min(best, mm*math.Hypot(offsetPx, offsetShare*v.SigmaPx))
+		best = math.Min(best, t.mmPerPx(m, i)*math.Hypot(offsetPx, offsetShare*t.views[i].SigmaPx))
 	}
 	return best
+}
+
+// mmPerPx is the size of a px of a view at the body's middle.
+func (t *task) mmPerPx(m *model, view int) float64 {
+	return m.fr.o.Sub(t.eyes[view]).Norm() / t.views[view].Camera.Focal
+}
+
+// sharpest is the size of a px at the body's middle in the view where it is least.
+func (t *task) sharpest(m *model) float64 {
+	mm := math.Inf(1)
+	for i := range t.views {
+		mm = math.Min(mm, t.mmPerPx(m, i))
+	}
+	return mm
 }
 
 // blurPx is over how much of its length an outline's points go together, px: a tip of radius of curvature R is
@@ -63,10 +86,7 @@ func (t *task) blunted(m *model, end int) float64 {
 		c = m.prof.c1
 	}
 	e, _ := m.prof.smooth(float64(end))
-	mm := math.Inf(1)
-	for i := range t.views {
-		mm = math.Min(mm, m.fr.o.Sub(t.eyes[i]).Norm()/t.views[i].Camera.Focal)
-	}
+	mm := t.sharpest(m)
 	return math.Min(mostBlunt*l, blurPx*blurPx*mm*mm*c*l/(2*e)) // R = e/(c·l)
 }
 
@@ -143,20 +163,14 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 	}
 	alt := t.alternatives(m, v)
 	for j, d := range alt {
+		if j == qLength || j == qMidline {
+			d *= otherMinima
+		}
 		out[j] += d
 	}
-	tips := math.Pow(lengthFloor*v[qLength], 2)
-	if tan := t.slant(m, 0); tan > unmarkedTan && !t.marked(m, 0) && !t.marked(m, 1) {
-		tips += math.Pow((unmarkedDoubt+unmarkedSlant*(tan-unmarkedTan))*v[qLength], 2)
-	}
-	if over := t.slant(m, 0) - obliqueTan; over > 0 {
-		tips += math.Pow(obliqueDoubt*over*v[qLength], 2)
-	}
-	for end := range 2 {
-		tips += math.Pow(t.blunted(m, end), 2)
-	}
+	tips := t.tipDoubt(m, v[qLength])
 	edge := 2 * math.Pow(t.offset(m), 2) // two sides
-	tips += edge
+	tips += edge + endsWorse*edge
 	if t.upright {
 		edge += math.Pow(t.ringShare(m)*v[qWidth], 2)
 	}
@@ -171,6 +185,30 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 		out[j] = 2 * math.Sqrt(out[j])
 	}
 	return out
+}
+
+// tipDoubt is the variance of a length from what the normal equations do not hold: uneven tips, an outline that is rough
+// at them, tips that it blunts, ends that nothing names or that point at the camera, and ribs that run into them, mm².
+func (t *task) tipDoubt(m *model, length float64) float64 {
+	share := lengthFloor * lengthFloor
+	tan := math.Max(t.slant(m, 0), t.slant(m, 1))
+	if !t.marked(m, 0) && !t.marked(m, 1) {
+		share += nameless * nameless
+		if tan > unmarkedTan {
+			share += math.Pow(unmarkedDoubt+unmarkedSlant*(tan-unmarkedTan), 2)
+		}
+	}
+	if over := tan - obliqueTan; over > 0 {
+		share += math.Pow(obliqueDoubt*over, 2)
+	}
+	if m.ribs > 0 {
+		share += ribbedTips * ribbedTips / float64(len(t.views))
+	}
+	sum := share*length*length + roughTips*math.Pow(t.spread()*t.rays[0].sigma*t.sharpest(m), 2)
+	for end := range 2 {
+		sum += math.Pow(bluntDoubt*t.blunted(m, end), 2)
+	}
+	return sum
 }
 
 // quad returns xᵀ·A·x for a full square matrix.
