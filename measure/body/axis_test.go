@@ -101,6 +101,28 @@ func TestStandingHeights(t *testing.T) {
 	}
 }
 
+// A flat fruit that stands is told from one that lies at a slant too, where its top is seen near the rim; its width
+// is found within U.
+func TestStandingFlatAtASlant(t *testing.T) {
+	const w, tall = 170.0, 105.0
+	p := make([]float64, pProfile+knots)
+	p[pLen], p[pZ], p[pRise] = tall, tall/2, -math.Pi/2
+	p[pCap0], p[pCap1] = math.Log(0.5), math.Log(0.5)
+	m := newModel(p, knots, w/2, 0)
+	for _, tilt := range []float64{0.4, 0.75, 0.8} {
+		cam := tilted(1200, tilt)
+		stem, _ := m.pole(0)
+		at, tip := cam.Project(stem), cam.Project(stem.Add(geom.Vec3{X: 4, Z: 25}))
+		b, err := Fit([]View{{Camera: cam, Outline: outline(m, &cam), Stem: &at, StemBy: 0.9, StalkTip: &tip, SigmaPx: 0.3}}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.Pose != Upright || math.Abs(b.Width.V-w) > b.Width.U {
+			t.Errorf("tilt %v: %s, width %v, want %v", tilt, b.Pose, b.Width, w)
+		}
+	}
+}
+
 // The derivatives of ends and of the lowest point against central differences.
 func TestPlaceGradients(t *testing.T) {
 	base := bulb()

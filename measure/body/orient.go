@@ -16,15 +16,21 @@ func looksUpright(v *View, flat plan) bool {
 	if !ok {
 		return false
 	}
-	// the top of a body as high as 0.8 of its width, seen from here, in the plane of the outline
-	up := flat.mid
-	up.Z = 0.8 * w
-	q, ok := v.Camera.OnPlane(v.Camera.Project(up), flat.z)
-	if !ok {
-		return false
+	out := top.Sub(flat.mid).Norm() / (w / 2)
+	off := func(tall float64) float64 { // from where the top of a body so many times as high as wide is seen
+		up := flat.mid
+		up.Z = tall * w
+		q, ok := v.Camera.OnPlane(v.Camera.Project(up), flat.z)
+		if !ok {
+			return math.Inf(1)
+		}
+		return top.Sub(q).Norm() / (w / 2)
 	}
-	inside := top.Sub(flat.mid).Norm() < 0.62*w/2
-	return inside && top.Sub(q).Norm() < 0.4*w/2
+	if out < 0.62 && off(0.8) < 0.4 {
+		return true
+	}
+	// seen at a slant the top of a flat one is nearer the rim
+	return out < 0.78 && math.Min(off(0.6), off(0.8)) < 0.3
 }
 
 // mayStand reports whether a stalk's base lies so far inside a roundish outline that the fruit may stand.

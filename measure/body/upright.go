@@ -8,7 +8,7 @@ import (
 // A standing fruit's height shows only through its stalk's place and its slanted outline: height / width is
 // thought log-normal with this median and standard deviation of the logarithm (common practice, no source).
 const (
-	tallShare  = 0.9
+	tallShare  = 0.75
 	tallSpread = 0.4
 	standGain  = 10   // how much better a standing body must fit than a lying one to be believed
 	ringDoubt  = 0.12 // standard uncertainty of the height of a standing fruit's greatest ring / its height
