@@ -12,6 +12,7 @@ import (
 	"offtype/measure/body"
 	"offtype/measure/skin"
 	"offtype/pipeline/photo"
+	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
 
@@ -66,7 +67,7 @@ type heldPhoto struct {
 	shot          *shot
 	found         *segment.Result
 	fruits        []segment.Fruit // of the last measurement, with the bodies fitted to them
-	bodies        []*body.Body
+	bodies        []*body.Body  // each fitted by itself
 	skins         []skin.Result // of the same fruit
 }
 
@@ -124,7 +125,7 @@ func (s *Session) Measure(x Shot) (part *Part, err error) {
 	if err != nil {
 		return nil, err
 	}
-	sha, err := hashFile(x.Path)
+	sha, err := record.FileSHA256(x.Path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot be read (%w); check its permissions", plainErr(err))
 	}
@@ -316,7 +317,14 @@ func (h *heldPhoto) bodiesOf(m *measurer, t *shot) {
 		t.skins = h.skins
 	}
 	h.skins = nil // until they are measured
-	t.bodies, h.fruits, h.bodies = bodies, plain, bodies
+	h.fruits, h.bodies = plain, bodies
+	t.bodies = make([]*body.Body, len(bodies)) // the next correction may change which fruit are alike
+	for i, b := range bodies {
+		if b != nil {
+			t.bodies[i] = b.Copy()
+		}
+	}
+	body.Alike(t.bodies)
 }
 
 // sameSurfaces reports whether two measurements are of the same outlines and bodies: the skins, which are measured
