@@ -2,10 +2,7 @@ package pipeline
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
-	"io"
 	"os"
 	"runtime/debug"
 	"strconv"
@@ -46,27 +43,13 @@ type job struct {
 	took  time.Duration
 }
 
-// hashFile returns the SHA-256 of a file, hex, without holding it in memory.
-func hashFile(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
-}
-
 // plan hashes the photos and marks the second and later copies of the same bytes, and leaves out
 // what belongs to other shards. The first copy in order is the one that is measured.
 func plan(ctx context.Context, ins []Input, o *Options) []*job {
 	jobs := make([]*job, len(ins))
 	parallel(ctx, len(ins), o.workers(len(ins)), func(i int) {
 		j := &job{index: i, in: ins[i]}
-		sha, err := hashFile(ins[i].Path)
+		sha, err := record.FileSHA256(ins[i].Path)
 		j.sha = sha
 		if err != nil {
 			j.part = failedPart(j, fmt.Sprintf("cannot be read (%v); check its permissions", plainErr(err)))

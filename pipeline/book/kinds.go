@@ -2,13 +2,9 @@ package book
 
 import (
 	"context"
-	"crypto/sha256"
 	"database/sql"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"path/filepath"
 	"sort"
 	"strconv"
@@ -16,6 +12,7 @@ import (
 	"time"
 
 	"offtype/pipeline/exchange"
+	"offtype/pipeline/record"
 )
 
 // Field is one thing that can be written down about a lot, a plant, a bed …
@@ -263,7 +260,7 @@ var PictureKinds = []string{"packet front", "packet back", "row", "leaf", "flowe
 // (PLANTING/NUMBER) is named. The file stays where it is; its SHA-256 is kept, so that a later
 // change shows.
 func (b *Book) AddPicture(ctx context.Context, file, kind, lot, plant, taken, note string) error {
-	sum, err := hashFile(file)
+	sum, err := record.FileSHA256(file)
 	if err != nil {
 		return fmt.Errorf("picture %q: %w", file, err)
 	}
@@ -301,17 +298,4 @@ func (b *Book) AddPicture(ctx context.Context, file, kind, lot, plant, taken, no
 		return fmt.Errorf("picture %q: %w", file, err)
 	}
 	return nil
-}
-
-func hashFile(file string) (string, error) {
-	f, err := os.Open(file)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }

@@ -1,11 +1,8 @@
 package desk
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -14,6 +11,7 @@ import (
 	"sync"
 
 	"offtype/pipeline"
+	"offtype/pipeline/record"
 )
 
 // Folders of a harvest that were moved are pointed to here. The page never takes a path: it shows the
@@ -271,14 +269,6 @@ func (h *harvest) photosAt(dir string) error {
 
 // sameBytes reports whether the file at path has the SHA-256.
 func sameBytes(path, sha string) bool {
-	f, err := os.Open(path)
-	if err != nil {
-		return false
-	}
-	defer f.Close()
-	sum := sha256.New()
-	if _, err := io.Copy(sum, f); err != nil {
-		return false
-	}
-	return hex.EncodeToString(sum.Sum(nil)) == sha
+	got, err := record.FileSHA256(path)
+	return err == nil && got == sha
 }
