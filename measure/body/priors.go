@@ -23,7 +23,7 @@ const (
 	wiggleBend    = 0.15  // second difference of the bends, rad
 	sizeBend      = 0.5   // each bend, rad
 	flatRiseDeg   = 0.8   // rise at rest of a body on two contacts, degrees
-	centroidShare = 0.035 // of the centroid along the body / length: heavy ends, flat spots, a stalk
+	centroidShare = 0.028 // of the centroid along the body / length: heavy ends, flat spots, a stalk
 	ballBulge     = 2.0   // curvature of a ball / its length
 	ribDepth      = 0.08  // depth of furrows / radius: mean and standard deviation
 	rollDeg       = 3.0   // roll of a bent body's plane

@@ -245,7 +245,7 @@ func rays(v *View, view, n int) []ray {
 // baseNoisePx more.
 const (
 	baseReachPx = 24
-	baseNoisePx = 1
+	baseNoisePx = 1.5
 )
 
 // besideStalk returns for each point of a closed outline how near the stalk's base is: 1 beside it, 0 at baseReachPx and beyond.

@@ -14,7 +14,7 @@ const (
 	// obliqueTan is the slant (tangent, 38°) from which on a length is called too oblique: what no view shows is
 	// then so much of it that odd tips tell. obliqueDoubt is how its standard deviation / length grows from there.
 	obliqueTan   = 0.78
-	obliqueDoubt = 0.06
+	obliqueDoubt = 0.04
 	// roundness is the standard deviation of a diameter around the body / diameter: no fruit is turned on
 	// a lathe.
 	roundness = 0.003
@@ -38,8 +38,8 @@ const (
 // unmarkedSlant how it grows with the slant's tangent.
 const (
 	unmarkedTan   = 0.55
-	unmarkedDoubt = 0.03
-	unmarkedSlant = 0.07
+	unmarkedDoubt = 0.01
+	unmarkedSlant = 0.03
 )
 
 // An outline as a whole may lie off the true edge by offsetPx and offsetShare of its stated noise, standard
