@@ -1,14 +1,16 @@
 # make demo | build | test | bench | fuzz | lint | clean; "make" alone lists them.
 
-# The three flags keep the program small and quick to start (27 shared libraries instead of 267);
+# The three flags of C keep the program small and quick to start (27 shared libraries instead of 267);
 # they must be the same everywhere, since a change recompiles the OpenCV bindings for minutes.
 export CGO_CFLAGS   := -O2 -ffunction-sections -fdata-sections
 export CGO_CXXFLAGS := -O2 -ffunction-sections -fdata-sections
 export CGO_LDFLAGS  := -fuse-ld=lld -Wl,--gc-sections -Wl,--as-needed
+# For the tests as for the program: with and without it the bindings are compiled apart.
+export GOFLAGS      := $(GOFLAGS) -trimpath
 
 GO      ?= go
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unknown)
-STAMP   := -trimpath -buildvcs=false -ldflags "-s -w -X main.version=$(VERSION)"
+STAMP   := -buildvcs=false -ldflags "-s -w -X main.version=$(VERSION)"
 
 DEMO_PHOTOS  := $(sort $(wildcard testdata/scenes/demo-2026-*.jpg))
 DEMO_VARIETY := testdata/demo/variety.yaml
@@ -21,7 +23,7 @@ help:
 	@echo "make build   set up and build bin/offtype"
 	@echo "make test    set up and run all tests"
 	@echo "make bench   run the benchmarks of all stages"
-	@echo "make fuzz    fuzz every reader of foreign data, a minute each (TIME=600s: longer)"
+	@echo "make fuzz    fuzz every reader of foreign data, a minute each (TIME=600s: longer, AT_ONCE=4: so many at a time)"
 	@echo "make lint    gofmt, go vet, and staticcheck where it is installed"
 	@echo "make deb     build the Debian package into bin/"
 	@echo "make fresh   as root: make demo and the package in a fresh Debian 12 of their own"
@@ -59,8 +61,9 @@ bench: setup
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
 TIME := 60s
+AT_ONCE :=
 fuzz: setup
-	@.ci/fuzz $(TIME)
+	@.ci/fuzz $(TIME) $(AT_ONCE)
 
 deb: build
 	@.ci/deb/build bin
