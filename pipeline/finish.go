@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"offtype/pipeline/atomic"
+	"offtype/pipeline/exchange"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
@@ -150,7 +151,7 @@ func finishPhoto(parts []*Part, out string) report.Loader {
 
 // runFrom judges fruit that were measured elsewhere.
 func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error) {
-	b, err := os.ReadFile(o.From)
+	b, err := atomic.Read(o.From, exchange.MostRaw)
 	if err != nil {
 		return nil, usageError{fmt.Errorf("--from %s: cannot be read (%v); check the name", o.From, plainErr(err))}
 	}
@@ -192,7 +193,7 @@ func loadVariety(o *Options) (*judge.Variety, error) {
 // ReadVariety reads and checks a variety's description. option, such as --variety, stands before the file in errors,
 // which are of ErrUsage's kind.
 func ReadVariety(option, file string) (*judge.Variety, error) {
-	b, err := os.ReadFile(file)
+	b, err := atomic.Read(file, atomic.MostText)
 	if err != nil {
 		return nil, usageError{fmt.Errorf("%s %s: cannot be read (%v); check the name", option, file, plainErr(err))}
 	}

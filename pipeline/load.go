@@ -69,7 +69,7 @@ func ReadResult(dir string) (*Result, *judge.Variety, error) {
 	if res.Run.Groups, err = readFile(dir, "groups.csv", record.ReadGroups); err != nil {
 		return nil, nil, err
 	}
-	b, err := os.ReadFile(filepath.Join(dir, varietyCopy))
+	b, err := atomic.Read(filepath.Join(dir, varietyCopy), atomic.MostText)
 	if errors.Is(err, fs.ErrNotExist) {
 		return res, nil, nil
 	}

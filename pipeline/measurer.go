@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"offtype/measure/colour"
+	"offtype/pipeline/atomic"
 	"offtype/pipeline/card"
 	"offtype/pipeline/lens"
 	"offtype/pipeline/photo"
@@ -85,7 +86,7 @@ func (m *measurer) readFiles() error {
 		"pose": o.Pose, "max": fmt.Sprint(o.MaxPixels), "side": fmt.Sprint(segment.DefaultOptions()),
 	}
 	for n, file := range o.CardColours {
-		b, err := os.ReadFile(file)
+		b, err := atomic.Read(file, atomic.MostText)
 		if err != nil {
 			return usageError{fmt.Errorf("--card-colours %d=%s: cannot be read (%v); check the name", n, file, plainErr(err))}
 		}

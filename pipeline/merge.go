@@ -27,6 +27,13 @@ type manifest struct {
 	Parts     []*Part // slim
 }
 
+// mostPart and mostManifest bound what a share that comes from elsewhere may hold, in bytes: a stored result with its
+// preview takes 1 MB, the list of a thousand photos 10 MB.
+const (
+	mostPart     = 256 << 20
+	mostManifest = 1 << 30
+)
+
 func manifestPath(out string) string { return filepath.Join(out, "parts", "run.json") }
 
 func writeManifest(res *Result, o *Options, settings string) error {
@@ -39,7 +46,7 @@ func writeManifest(res *Result, o *Options, settings string) error {
 }
 
 func readManifest(dir string) (*manifest, error) {
-	b, err := os.ReadFile(manifestPath(dir))
+	b, err := atomic.Read(manifestPath(dir), mostManifest)
 	if err != nil {
 		return nil, fmt.Errorf("%s: not the folder of a finished run (%w); run that share again", dir, plainErr(err))
 	}
@@ -170,7 +177,7 @@ func copyPart(from, to string, p *Part) error {
 		return nil
 	}
 	for _, ending := range []string{".jpg", ".json"} {
-		b, err := os.ReadFile(partPath(from, p.Key, ending))
+		b, err := atomic.Read(partPath(from, p.Key, ending), mostPart)
 		if err != nil {
 			return fmt.Errorf("%s: the stored result of photo %q is gone (%v); run that share again", from, p.Photo.Name, plainErr(err))
 		}

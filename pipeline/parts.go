@@ -42,7 +42,7 @@ func partPath(out, key, ending string) string {
 
 // readPart loads a stored result; a missing or damaged one gives false and is measured again.
 func readPart(out, key string) (*Part, bool) {
-	b, err := os.ReadFile(partPath(out, key, ".json"))
+	b, err := atomic.Read(partPath(out, key, ".json"), mostPart)
 	if err != nil {
 		return nil, false
 	}
@@ -58,7 +58,7 @@ func readPart(out, key string) (*Part, bool) {
 
 // readHead is readPart without the fruit and cameras, which are checked for sound JSON only.
 func readHead(out, key string) (*Part, bool) {
-	b, err := os.ReadFile(partPath(out, key, ".json"))
+	b, err := atomic.Read(partPath(out, key, ".json"), mostPart)
 	if err != nil {
 		return nil, false
 	}
@@ -89,7 +89,7 @@ func (p *Part) full(out string) (*Part, error) {
 
 // Preview reads the stored picture of a photo and its scale, preview px a photo px.
 func (p *Part) Preview(out string) (image.Image, float64, error) {
-	b, err := os.ReadFile(partPath(out, p.Key, ".jpg"))
+	b, err := atomic.Read(partPath(out, p.Key, ".jpg"), mostPart)
 	if err != nil {
 		return nil, 0, fmt.Errorf("the preview of photo %q is gone (%w); run again", p.Photo.Name, plainErr(err))
 	}

@@ -67,8 +67,8 @@ type heldPhoto struct {
 	shot          *shot
 	found         *segment.Result
 	fruits        []segment.Fruit // of the last measurement, with the bodies fitted to them
-	bodies        []*body.Body  // each fitted by itself
-	skins         []skin.Result // of the same fruit
+	bodies        []*body.Body    // each fitted by itself
+	skins         []skin.Result   // of the same fruit
 }
 
 // NewSession loads the networks. workers is how many photos Measure can work on at a time.

@@ -11,6 +11,7 @@ import (
 
 	"offtype/cluster/reference"
 	"offtype/pipeline/atomic"
+	"offtype/pipeline/exchange"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
 )
@@ -94,9 +95,9 @@ func (c *describeCmd) make() (*reference.Description, error) {
 	if st, err := os.Stat(file); err == nil && st.IsDir() {
 		file = filepath.Join(file, "fruits.csv")
 	}
-	b, err := os.ReadFile(file)
+	b, err := atomic.Read(file, exchange.MostRaw)
 	if err != nil {
-		return nil, fmt.Errorf("--from %s: cannot be read; give the result folder of a run, or a fruits.csv", c.From)
+		return nil, fmt.Errorf("--from %s: cannot be read (%w); give the result folder of a run, or a fruits.csv", c.From, err)
 	}
 	fs, err := record.ReadFruits(bytes.NewReader(b))
 	if err != nil {
@@ -114,9 +115,9 @@ func (c *describeCmd) make() (*reference.Description, error) {
 }
 
 func readDescription(file string) (*reference.Description, error) {
-	b, err := os.ReadFile(file)
+	b, err := atomic.Read(file, atomic.MostText)
 	if err != nil {
-		return nil, fmt.Errorf("%s: cannot be read; check the name", file)
+		return nil, fmt.Errorf("%s: cannot be read (%w); check the name", file, err)
 	}
 	d, err := reference.Parse(b)
 	if err != nil {

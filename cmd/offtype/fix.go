@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 
+	"offtype/pipeline/atomic"
 	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
@@ -77,7 +78,7 @@ func (c *fixCmd) typed() ([]segment.Fix, error) {
 		for _, t := range g.texts {
 			text := t
 			if g.op == "add" {
-				if b, err := os.ReadFile(t); err == nil {
+				if b, err := atomic.Read(t, atomic.MostText); err == nil {
 					text = string(b)
 				}
 			}

@@ -1,14 +1,45 @@
 // Package atomic writes files so that a reader never sees half of one: the bytes go to a
-// temporary file in the same folder, which is then renamed over the target.
+// temporary file in the same folder, which is then renamed over the target. It also reads files from outside whole, if
+// they are no larger than they can be meant to be.
 package atomic
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 )
+
+// MostText is more than any description, lens file, list of corrections or colour file takes, bytes.
+const MostText = 16 << 20
+
+// Read reads a file of at most most bytes, a multiple of 1 MiB. A larger one, which may have been named by mistake or
+// have no end, is an error before it fills the memory. Errors leave out the path: whoever calls names the file.
+func Read(path string, most int64) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, plain(err)
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err != nil {
+		return nil, plain(err)
+	}
+	if int64(len(b)) > most {
+		return nil, fmt.Errorf("it is larger than %d MB, which no such file is", most>>20)
+	}
+	return b, nil
+}
+
+func plain(err error) error {
+	var pe *os.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
+}
 
 // Write calls fill with a buffer-backed writer and puts the result at path, creating its folder.
 // On an error the target is left as it was.

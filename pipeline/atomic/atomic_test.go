@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 )
 
@@ -35,5 +36,25 @@ func TestWritePrivate(t *testing.T) {
 	st, err := os.Stat(path)
 	if err != nil || st.Mode().Perm() != 0o600 {
 		t.Errorf("mode %v, %v; want 0600", st.Mode(), err)
+	}
+}
+
+// TestReadHasALimit: a file as large as allowed is read, one more byte and a file without end are refused.
+func TestReadHasALimit(t *testing.T) {
+	p := filepath.Join(t.TempDir(), "a")
+	for _, n := range []int{0, 1 << 20, 1<<20 + 1} {
+		if err := WriteBytes(p, make([]byte, n)); err != nil {
+			t.Fatal(err)
+		}
+		b, err := Read(p, 1<<20)
+		if n <= 1<<20 && (err != nil || len(b) != n) || n > 1<<20 && (err == nil || !strings.Contains(err.Error(), "larger than 1 MB")) {
+			t.Errorf("%d bytes: %d read, %v", n, len(b), err)
+		}
+	}
+	if _, err := Read("/dev/zero", MostText); err == nil || !strings.Contains(err.Error(), "larger than 16 MB") {
+		t.Errorf("a file without end: %v", err)
+	}
+	if _, err := Read(p+"-gone", MostText); !errors.Is(err, os.ErrNotExist) || strings.Contains(err.Error(), p) {
+		t.Errorf("a file that is not there: %v", err)
 	}
 }

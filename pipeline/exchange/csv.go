@@ -48,7 +48,7 @@ func WriteCSV(w io.Writer, t Table) error {
 // ReadCSV reads rows for the table's fields; columns may come in any order and those that are not
 // required may be left out. Errors name the row (1 is the first under the header).
 func ReadCSV(r io.Reader, t Table) (Table, error) {
-	c := csv.NewReader(bufio.NewReader(r))
+	c := csv.NewReader(bufio.NewReader(&bounded{r, mostFile}))
 	c.ReuseRecord = true
 	header, err := c.Read()
 	if err != nil {

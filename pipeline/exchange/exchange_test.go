@@ -243,3 +243,20 @@ func TestJSONTypes(t *testing.T) {
 		}
 	}
 }
+
+// A table or workbook that is larger than any book's is refused before it fills the memory.
+func TestForeignFilesHaveALimit(t *testing.T) {
+	for n, ok := range map[int]bool{99: true, 100: true, 101: false, 100000: false} {
+		_, err := io.Copy(io.Discard, &bounded{strings.NewReader(strings.Repeat(" ", n)), 100})
+		if (err == nil) != ok || err != nil && !strings.Contains(err.Error(), "split it") {
+			t.Errorf("%d bytes of 100: %v", n, err)
+		}
+	}
+	text := `{"format": "offtype tables 1", "tables": {}}` + "\n"
+	if _, err := ReadJSON(&bounded{strings.NewReader(text), 10}, nil); err == nil || !strings.Contains(err.Error(), "larger than 512 MB") {
+		t.Errorf("the reason is lost on the way: %v", err)
+	}
+	if _, err := ReadXLSX(&bounded{strings.NewReader(text), 10}, nil); err == nil || !strings.Contains(err.Error(), "larger than 512 MB") {
+		t.Errorf("the reason is lost on the way: %v", err)
+	}
+}

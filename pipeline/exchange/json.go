@@ -38,9 +38,9 @@ func WriteJSON(w io.Writer, tables []Table) error {
 	return nil
 }
 
-// ReadJSON reads what WriteJSON wrote, for the tables given (names and fields).
+// ReadJSON reads what WriteJSON wrote, for the tables given (names and fields), up to 512 MB.
 func ReadJSON(r io.Reader, tables []Table) ([]Table, error) {
-	d := json.NewDecoder(r)
+	d := json.NewDecoder(&bounded{r, mostFile})
 	d.UseNumber()
 	var in jsonFile
 	if err := d.Decode(&in); err != nil {

@@ -177,7 +177,7 @@ func schemaOf(t Table) tableSchema {
 // ReadPackage reads the tables given (names and fields) from the package in dir; tables that are
 // not part of it come back empty, further ones are left alone. Hashes are checked.
 func ReadPackage(dir string, tables []Table) ([]Table, error) {
-	text, err := os.ReadFile(filepath.Join(dir, "datapackage.json"))
+	text, err := atomic.Read(filepath.Join(dir, "datapackage.json"), atomic.MostText)
 	if err != nil {
 		return nil, fmt.Errorf("read data package: %w", err)
 	}
@@ -209,7 +209,7 @@ func readResource(dir string, r resource, t Table) (Table, error) {
 	if !filepath.IsLocal(r.Path) || strings.Contains(r.Path, "://") {
 		return t, fmt.Errorf("table %q: path %q leads out of the folder", r.Name, r.Path)
 	}
-	b, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(r.Path)))
+	b, err := atomic.Read(filepath.Join(dir, filepath.FromSlash(r.Path)), mostFile)
 	if err != nil {
 		return t, fmt.Errorf("table %q: %w", r.Name, err)
 	}

@@ -13,18 +13,36 @@ import (
 	"github.com/xuri/excelize/v2"
 )
 
-// maxRaw bounds a table of texts, in bytes: about a million fruit.
-const maxRaw = 256 << 20
+// MostRaw bounds a table of texts, in bytes: about a million fruit.
+const MostRaw = 256 << 20
+
+// mostFile bounds a table, workbook or JSON file of a book from outside, in bytes: several times the outlines of
+// ten thousand fruit.
+const mostFile = 512 << 20
+
+// bounded reads from r until more than left bytes came.
+type bounded struct {
+	r    io.Reader
+	left int64
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	n, err := b.r.Read(p)
+	if b.left -= int64(n); b.left < 0 {
+		return 0, fmt.Errorf("the file is larger than %d MB, which offtype does not read; split it", mostFile>>20)
+	}
+	return n, err
+}
 
 // RawCSV reads a table filled in by hand as texts, the header first. Comma, semicolon and tab are
 // told apart by the header, since spreadsheet programs in many countries write semicolons.
 func RawCSV(r io.Reader) ([][]string, error) {
-	b, err := io.ReadAll(io.LimitReader(r, maxRaw+1))
+	b, err := io.ReadAll(io.LimitReader(r, MostRaw+1))
 	if err != nil {
 		return nil, err
 	}
-	if len(b) > maxRaw {
-		return nil, fmt.Errorf("the file is larger than %d MB; split it", maxRaw>>20)
+	if len(b) > MostRaw {
+		return nil, fmt.Errorf("the file is larger than %d MB; split it", MostRaw>>20)
 	}
 	b = bytes.TrimPrefix(b, []byte("\ufeff"))
 	if !utf8.Valid(b) || bytes.IndexByte(b, 0) >= 0 {
@@ -53,7 +71,7 @@ func RawCSV(r io.Reader) ([][]string, error) {
 // RawXLSX reads a sheet filled in by hand as texts, the header first; without a sheet of that name
 // the first one is read. Days that the spreadsheet keeps as numbers stay numbers: see SerialDate.
 func RawXLSX(r io.Reader, sheet string) ([][]string, error) {
-	f, err := excelize.OpenReader(r, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
+	f, err := excelize.OpenReader(&bounded{r, mostFile}, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
 	if err != nil {
 		return nil, fmt.Errorf("read workbook: %w; save it as .xlsx and try again", err)
 	}

@@ -159,7 +159,7 @@ func cell(f Field, v any, s styles) (any, error) {
 // ReadXLSX reads the sheets named like the tables; sheets that are missing give empty tables.
 // Formula cells are read by the value that was saved with them.
 func ReadXLSX(r io.Reader, tables []Table) ([]Table, error) {
-	f, err := excelize.OpenReader(r, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
+	f, err := excelize.OpenReader(&bounded{r, mostFile}, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
 	if err != nil {
 		return nil, fmt.Errorf("read workbook: %w; save it as .xlsx and try again", err)
 	}

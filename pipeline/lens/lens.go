@@ -4,11 +4,8 @@ package lens
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io/fs"
 	"math"
-	"os"
 
 	"offtype/measure/camera"
 	"offtype/pipeline/atomic"
@@ -41,12 +38,8 @@ const focusBreathing = 0.003
 
 // Read loads the lens file at path.
 func Read(path string) (*File, error) {
-	b, err := os.ReadFile(path)
+	b, err := atomic.Read(path, atomic.MostText)
 	if err != nil {
-		var pe *fs.PathError
-		if errors.As(err, &pe) {
-			err = pe.Err // the caller names the file
-		}
 		return nil, fmt.Errorf("the lens file cannot be read (%w); check the name, or make one with offtype lens", err)
 	}
 	var f File

@@ -216,7 +216,7 @@ func FixPath(photo, dir string) string {
 
 // ReadFixes reads the corrections file at path; a file that does not exist gives no corrections.
 func ReadFixes(path string) (*Fixes, error) {
-	b, err := os.ReadFile(path)
+	b, err := atomic.Read(path, atomic.MostText)
 	if errors.Is(err, os.ErrNotExist) {
 		return &Fixes{Version: 1}, nil
 	}
