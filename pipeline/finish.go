@@ -162,7 +162,7 @@ func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error
 	if len(fruits) == 0 {
 		return nil, usageError{fmt.Errorf("--from %s: the table has no rows; write one row a fruit below the header", o.From)}
 	}
-	res := &Result{Run: &record.Run{Program: o.Program, Settings: map[string]string{"table": hash(b)[:16]}, Fruits: fruits}}
+	res := &Result{How: o.measuring(), Run: &record.Run{Program: o.Program, Settings: map[string]string{"table": hash(b)[:16]}, Fruits: fruits}}
 	err = finish(res, &o, variety)
 	res.Took = time.Since(start)
 	return res, err

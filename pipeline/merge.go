@@ -24,7 +24,8 @@ type manifest struct {
 	ShardI    int
 	ShardN    int
 	Stopped   bool
-	Parts     []*Part // slim
+	Measured  Measuring // how; of a share, for the book of whoever puts the shares together
+	Parts     []*Part   // slim
 }
 
 // mostPart and mostManifest bound what a share that comes from elsewhere may hold, in bytes: a stored result with its
@@ -37,7 +38,7 @@ const (
 func manifestPath(out string) string { return filepath.Join(out, "parts", "run.json") }
 
 func writeManifest(res *Result, o *Options, settings string) error {
-	m := manifest{Program: o.Program, Settings: settings, SameTable: o.SameTable, ShardI: o.ShardI, ShardN: o.ShardN, Stopped: res.Stopped, Parts: res.Parts}
+	m := manifest{Program: o.Program, Settings: settings, SameTable: o.SameTable, ShardI: o.ShardI, ShardN: o.ShardN, Stopped: res.Stopped, Measured: res.How, Parts: res.Parts}
 	b, err := json.Marshal(m)
 	if err != nil {
 		return fmt.Errorf("store the list of photos: %w", err)
@@ -131,6 +132,7 @@ func Merge(ctx context.Context, dirs []string, o Options) (*Result, error) {
 		}
 	}
 	o.SameTable, o.Program, o.ShardI, o.ShardN = first.SameTable, first.Program, 0, 0
+	res.How, res.How.SameTable = first.Measured, first.SameTable
 	if err := writeManifest(res, &o, first.Settings); err != nil { // the folder is that of a whole run from now on
 		return nil, err
 	}

@@ -4,6 +4,7 @@
 package pipeline
 
 import (
+	"path/filepath"
 	"runtime"
 	"time"
 
@@ -41,6 +42,41 @@ type Options struct {
 
 	Program  string // version, part of every result
 	Progress Progress
+}
+
+// Measuring is how photos were measured: the options that numbers depend on. Files and folders are absolute paths on
+// the machine that measured.
+type Measuring struct {
+	CardColours map[int]string `json:",omitempty"`
+	CameraFile  string         `json:",omitempty"`
+	CardLength  float64        `json:",omitempty"`
+	CoinMM      float64        `json:",omitempty"`
+	ScaleLine   string         `json:",omitempty"`
+	NoScale     bool           `json:",omitempty"`
+	SameTable   bool           `json:",omitempty"`
+	Pose        string         `json:",omitempty"`
+	Fixes       string         `json:",omitempty"`
+	MaxPixels   int            `json:",omitempty"`
+}
+
+func (o *Options) measuring() Measuring {
+	m := Measuring{CameraFile: absolute(o.CameraFile), CardLength: o.CardLength, CoinMM: o.CoinMM, ScaleLine: o.ScaleLine, NoScale: o.NoScale,
+		SameTable: o.SameTable, Pose: o.Pose, Fixes: absolute(o.Fixes), MaxPixels: o.MaxPixels}
+	for n, file := range o.CardColours {
+		if m.CardColours == nil {
+			m.CardColours = map[int]string{}
+		}
+		m.CardColours[n] = absolute(file)
+	}
+	return m
+}
+
+// absolute is the path from the root, empty when it is empty. It stays as it is where the present folder is gone.
+func absolute(path string) string {
+	if abs, err := filepath.Abs(path); err == nil && path != "" {
+		return abs
+	}
+	return path
 }
 
 // Progress is told how a run goes on. Calls come from one goroutine at a time.

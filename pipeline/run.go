@@ -25,6 +25,8 @@ type Result struct {
 	Out      string // result folder
 	Report   string // path of report.html
 
+	How Measuring // how the photos were measured
+
 	sameTable bool // of a run that was read back: one row stands for a fruit of several photos
 
 	// Seen lists, for each fruit of photos that show one table, all places where it was seen, the row that
@@ -130,7 +132,7 @@ feed:
 // measureAll runs every planned photo through the measurer, keeps what an earlier run finished,
 // and returns the parts in order.
 func measureAll(ctx context.Context, jobs []*job, m *measurer, o *Options) *Result {
-	res := &Result{Run: &record.Run{}}
+	res := &Result{Run: &record.Run{}, How: o.measuring()}
 	prog := o.Progress
 	if prog == nil {
 		prog = quiet{}

@@ -3,14 +3,20 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
+	"image"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"offtype/measure/geom"
 	"offtype/pipeline"
+	"offtype/pipeline/atomic"
+	"offtype/pipeline/book"
+	"offtype/pipeline/picture"
 	"offtype/pipeline/record"
 )
 
@@ -64,7 +70,7 @@ func TestStoppedRunIsNotRecorded(t *testing.T) {
 	stop()
 	var out, errs bytes.Buffer
 	e := &env{ctx: ctx, out: &out, err: &errs, now: time.Now}
-	c := &runCmd{Book: book, Harvest: "a", Out: t.TempDir()}
+	c := &runCmd{recordFlags: recordFlags{Book: book, Harvest: "a"}, Out: t.TempDir()}
 	res := &pipeline.Result{Stopped: true, Run: &record.Run{Fruits: []record.Fruit{{Photo: "a", Number: 1}}, Photos: []record.Photo{{Name: "a", Status: record.StatusOK}}}}
 	if code := status(e, c.done(e, res)); code != exitStopped || !strings.Contains(errs.String(), "what was finished is written") || !strings.Contains(out.String(), "1 fruit") {
 		t.Errorf("status %d, %q, %q", code, errs.String(), out.String())
@@ -124,5 +130,50 @@ func TestMergeTakesTheOptionsOfRun(t *testing.T) {
 	}
 	if _, errs, code := offtype(t, "merge", "--variety", variety, "--species", "Cucumis melo", "--out", out, share); code != exitUsage || !strings.Contains(errs, "another crop") {
 		t.Errorf("a description of another crop: status %d, %q", code, errs)
+	}
+}
+
+// A harvest measured in shares is recorded in the book as one of one machine is, with how it was measured, so that the
+// page can go on with it.
+func TestMergeRecordsTheHarvest(t *testing.T) {
+	share, out, file := t.TempDir(), t.TempDir(), filepath.Join(t.TempDir(), "h.book")
+	none := record.None()
+	part := pipeline.Part{Key: "aa", Photo: record.Photo{Name: "a.jpg", Width: 100, Height: 80, Status: record.StatusOK, Fruits: 1, SHA256: "abc"}, Fruits: []record.Fruit{{
+		Photo: "a.jpg", Number: 1, Plant: "7", X: 50, Y: 30, Pose: record.Side, Length: record.Value{V: 200, U: 2}, Width: record.Value{V: 100, U: 1}, Ratio: record.Value{V: 2, U: .02},
+		Midline: none, Bend: none, BroadestAt: none, Volume: none, Neck: none, Taper: none, Lopsided: none, SecondShare: none, GrooveDepth: none, Roughness: none, StalkLength: none,
+		Outline: []geom.Px{{X: 10, Y: 10}, {X: 90, Y: 10}, {X: 50, Y: 70}}, Confidence: 1, Views: 1,
+	}}}
+	jpg, err := picture.JPEG(image.NewNRGBA(image.Rect(0, 0, 50, 40)), 80)
+	if err != nil {
+		t.Fatal(err)
+	}
+	list := map[string]any{"Program": "dev", "ShardI": 1, "ShardN": 1, "Measured": pipeline.Measuring{CardLength: 98.5, Pose: "side"}, "Parts": []pipeline.Part{part}}
+	for name, v := range map[string]any{"run.json": list, "aa.json": part, "aa.jpg": jpg} {
+		b, isPicture := v.([]byte)
+		if !isPicture {
+			if b, err = json.Marshal(v); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := atomic.WriteBytes(filepath.Join(share, "parts", name), b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, errs, code := offtype(t, "merge", "--book", file, "--out", out, share); code != exitUsage || !strings.Contains(errs, "--harvest") {
+		t.Errorf("a book and no harvest: status %d, %q", code, errs)
+	}
+	ok(t, "merge", "--book", file, "--harvest", "autumn", "--stage", "cured", "--out", out, share)
+	b, err := book.Open(t.Context(), file, book.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	run, err := b.LoadRun(t.Context(), "autumn")
+	if err != nil || len(run.Fruits) != 1 || len(run.Fruits[0].Outline) != 3 || run.Fruits[0].Plant != "7" {
+		t.Errorf("recorded: %+v, %v", run.Fruits, err)
+	}
+	p, err := b.PlaceOf(t.Context(), "autumn")
+	if err != nil || p.Result != out || p.Options.CardLength != 98.5 || p.Options.Pose != "side" || p.Options.Stage != "cured" {
+		t.Errorf("place: %+v, %v", p, err)
 	}
 }

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"cmp"
+
 	"offtype/pipeline"
 )
 
@@ -8,6 +10,7 @@ type mergeCmd struct {
 	Dirs []string `arg:"" name:"dir" help:"Result folders of all shares."`
 	Out  string   `help:"Folder for the result." required:"" placeholder:"DIR"`
 	judgeFlags
+	recordFlags
 	JSON bool `help:"Print the summary as JSON."`
 }
 
@@ -24,12 +27,15 @@ The result is the same as that of one machine with the same options. docs/many-p
 // Run merges the shares.
 func (c *mergeCmd) Run(e *env) error {
 	o := pipeline.Options{Out: c.Out, Program: version}
-	if err := c.fill(&o); err != nil {
+	if err := cmp.Or(c.plain(), c.fill(&o)); err != nil {
 		return usage(err)
 	}
 	res, err := pipeline.Merge(e.ctx, c.Dirs, o)
 	if err != nil {
 		return ended(err)
+	}
+	if err := c.record(e, res, &c.judgeFlags); err != nil {
+		return err
 	}
 	if err := printSummary(e, res, c.JSON); err != nil {
 		return err

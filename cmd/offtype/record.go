@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -10,8 +11,26 @@ import (
 	"offtype/pipeline/record"
 )
 
-// recordInBook stores the run in the harvest book, with full outlines, in one piece.
-func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
+// recordFlags say in which book a run is recorded.
+type recordFlags struct {
+	Book    string `help:"Harvest book that records the run. Default: the book in your data folder." placeholder:"FILE"`
+	Harvest string `help:"Record the run in the harvest book under this name." placeholder:"NAME"`
+	Lot     string `help:"Seed lot of the harvest in the book." placeholder:"LOT"`
+}
+
+// plain checks what can be told before any photo is read.
+func (c *recordFlags) plain() error {
+	if c.Book != "" && c.Harvest == "" {
+		return errors.New("--book needs --harvest NAME")
+	}
+	return nil
+}
+
+// record stores a whole run in the harvest book, with full outlines, in one piece; without --harvest it does nothing.
+func (c *recordFlags) record(e *env, res *pipeline.Result, j *judgeFlags) error {
+	if c.Harvest == "" || len(res.Run.Fruits) == 0 || res.Stopped { // the book keeps whole harvests only
+		return nil
+	}
 	b, err := book.Open(e.ctx, c.Book, book.Options{})
 	if err != nil {
 		return err
@@ -21,8 +40,8 @@ func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
 	if err != nil {
 		return err
 	}
-	if v := full.Judgement.Variety; v != nil && c.Variety != "" {
-		text, err := os.ReadFile(c.Variety)
+	if v := full.Judgement.Variety; v != nil && j.Variety != "" {
+		text, err := os.ReadFile(j.Variety)
 		if err != nil {
 			return fmt.Errorf("keep the variety's description in the book: %w", err)
 		}
@@ -45,52 +64,24 @@ func recordInBook(e *env, c *runCmd, res *pipeline.Result) error {
 	for _, l := range rec.Said {
 		fmt.Fprintln(e.err, l)
 	}
-	if c.Stage != "" {
-		if err := b.Set(e.ctx, "harvest", c.Harvest, map[string]string{"stage": c.Stage}); err != nil {
+	if j.Stage != "" {
+		if err := b.Set(e.ctx, "harvest", c.Harvest, map[string]string{"stage": j.Stage}); err != nil {
 			return err
 		}
 	}
-	place, err := c.place()
+	result, err := filepath.Abs(res.Out)
 	if err != nil {
 		return err
 	}
-	return b.SetPlace(e.ctx, c.Harvest, place)
+	return b.SetPlace(e.ctx, c.Harvest, book.Place{Result: result, Options: j.inBook(res.How)})
 }
 
-// place is where the result lies and how it was made, so that offtype desk can open it and go on.
-func (c *runCmd) place() (book.Place, error) {
-	o := book.RunOptions{
-		CardLength: c.CardLength, Coin: c.Coin, ScaleLine: c.ScaleLine, NoScale: c.NoScale, SameTable: c.SameTable, MaxPixels: c.MaxMP * 1_000_000,
-		Groups: c.Groups, Plants: c.Plants, ItemIsPlant: c.ItemIsPlant, Controls: c.Control, NotAssessable: c.NotAssessable,
-		Stage: c.Stage, Species: c.Species, Standard: c.Standard / 100, Acceptance: c.Acceptance / 100,
+// inBook is how a result was made, so that offtype desk can open it and go on.
+func (f *judgeFlags) inBook(how pipeline.Measuring) book.RunOptions {
+	return book.RunOptions{
+		CardColours: how.CardColours, Camera: how.CameraFile, CardLength: how.CardLength, Coin: how.CoinMM, ScaleLine: how.ScaleLine,
+		NoScale: how.NoScale, SameTable: how.SameTable, Pose: how.Pose, Fixes: how.Fixes, MaxPixels: how.MaxPixels,
+		Groups: f.Groups, Plants: f.Plants, ItemIsPlant: f.ItemIsPlant, Controls: f.Control, NotAssessable: f.NotAssessable,
+		Stage: f.Stage, Species: f.Species, Standard: f.Standard / 100, Acceptance: f.Acceptance / 100,
 	}
-	if c.Pose != "auto" {
-		o.Pose = c.Pose
-	}
-	p := book.Place{Result: c.Out, Options: o}
-	files := map[*string]string{&p.Result: c.Out, &p.Options.Camera: c.Camera, &p.Options.Fixes: c.Fixes}
-	for to, name := range files {
-		if name == "" {
-			continue
-		}
-		abs, err := filepath.Abs(name)
-		if err != nil {
-			return p, err
-		}
-		*to = abs
-	}
-	for _, s := range c.CardColours { // checked by options
-		n, file, err := numbered("--card-colours", s)
-		if err != nil {
-			return p, err
-		}
-		if file, err = filepath.Abs(file); err != nil {
-			return p, err
-		}
-		if p.Options.CardColours == nil {
-			p.Options.CardColours = map[int]string{}
-		}
-		p.Options.CardColours[n] = file
-	}
-	return p, nil
 }

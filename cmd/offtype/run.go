@@ -34,9 +34,7 @@ type runCmd struct {
 	Shard     string `help:"Measure only share I of N of the photos; put together with offtype merge." placeholder:"I/N"`
 	MaxMP     int    `name:"max-megapixels" help:"Largest photo, in megapixels." default:"120" placeholder:"MP"`
 
-	Book    string `help:"Harvest book that records the run. Default: the book in your data folder." placeholder:"FILE"`
-	Harvest string `help:"Record the run in the harvest book under this name." placeholder:"NAME"`
-	Lot     string `help:"Seed lot of the harvest in the book." placeholder:"LOT"`
+	recordFlags
 
 	JSON  bool `help:"Print the summary as JSON."`
 	Quiet bool `short:"q" help:"Print errors only."`
@@ -67,8 +65,8 @@ func (c *runCmd) options(e *env) (pipeline.Options, error) {
 	if !(c.CardLength >= 50 && c.CardLength <= 200) {
 		return o, fmt.Errorf("--card-length %v: the 100 mm line cannot read that; give what the ruler reads, such as 98.5", c.CardLength)
 	}
-	if c.Book != "" && c.Harvest == "" {
-		return o, errors.New("--book needs --harvest NAME")
+	if err := c.recordFlags.plain(); err != nil {
+		return o, err
 	}
 	scales := 0
 	for _, set := range []bool{c.Coin > 0, c.ScaleLine != "", c.NoScale} {
@@ -144,10 +142,8 @@ func (c *runCmd) Run(e *env) error {
 
 // done writes the result into the book, prints it and tells the exit status.
 func (c *runCmd) done(e *env, res *pipeline.Result) error {
-	if c.Harvest != "" && len(res.Run.Fruits) > 0 && !res.Stopped { // the book keeps whole harvests only
-		if err := recordInBook(e, c, res); err != nil {
-			return err
-		}
+	if err := c.record(e, res, &c.judgeFlags); err != nil {
+		return err
 	}
 	if !c.Quiet || c.JSON {
 		if err := printSummary(e, res, c.JSON); err != nil {
