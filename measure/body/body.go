@@ -191,6 +191,11 @@ func (t *task) finish(b *Body, seen float64) {
 	}
 	b.Profile, b.ProfileU = v[qProfile:], u[qProfile:]
 	t.sides(b)
+	if more := t.bumps(b); more > 0 && b.Pose == Side { // callipers rest on the bumps
+		b.Ratio.V *= b.Width.V / (b.Width.V + more)
+		b.Width.V += more
+		b.Width.U = math.Hypot(b.Width.U, more)
+	}
 	if m.ribs > 0 {
 		b.Ribs, b.GrooveDepth = m.ribs, m.p[m.pRib()]
 	}

@@ -21,14 +21,31 @@ type mark struct {
 }
 
 const (
-	baseBefore = 0.04 // how far before the stem end, on the picture of the axis, a stalk's base is seen / greatest radius
-	baseSpread = 0.07 // and how that differs between fruit; all views of one share it
-	baseFront  = 0.5  // cosine from which on the stalk points at the camera and is seen whole
+	baseBefore = 0.04  // how far before the stem end, on the picture of the axis, a stalk's base is seen / greatest radius
+	baseSpread = 0.07  // and how that differs between fruit; all views of one share it
+	baseBeyond = 0.025 // how far beyond it where the stalk of a lying fruit covers the end (8 rendered fruit)
 
 	sureEnd   = 0.6  // from here on a named end is believed
 	clearVote = 0.25 // vote below which the stem end is called unsure
 	oneSpot   = 0.3  // two ends nearer than this share of the outline's size are one and the same
 )
+
+// baseShift is how far before the stem end a stalk's base is seen / greatest radius, by the cosine between the stalk
+// and the camera: the border on the camera's side; where the stalk covers the end, a place beyond it; where it
+// points at the camera, the base itself.
+func baseShift(facing float64) float64 {
+	at, want := [...]float64{0.4, 0.5, 0.6, 0.65, 0.8}, [...]float64{baseBefore, 0, -baseBeyond, -baseBeyond, 0}
+	if facing <= at[0] {
+		return want[0]
+	}
+	for i := 1; i < len(at); i++ {
+		if facing < at[i] {
+			u := (facing - at[i-1]) / (at[i] - at[i-1])
+			return want[i-1]*(1-u) + want[i]*u
+		}
+	}
+	return 0
+}
 
 // marks lists the ends of all views. A finder that is not sure of either end often puts both in one
 // place: then one mark remains, that may be either. A stalk makes its base sure.
@@ -138,8 +155,8 @@ func (t *task) ends(m *model, row []float64, grad bool, f sink) {
 		if facing > 0.1 {
 			// what is seen of a stalk's base is the border on the camera's side of it
 			mm := v.Camera.MMPerPx(p)
-			if end == 0 && facing < baseFront {
-				at = at.Sub(dir.Scale(baseBefore * m.prof.rho0 / mm))
+			if end == 0 && (!t.upright || facing < 0.5) {
+				at = at.Sub(dir.Scale(baseShift(facing) * m.prof.rho0 / mm))
 			}
 			sd := math.Hypot(k.sigma, baseSpread*m.prof.rho0/mm) * math.Sqrt(float64(len(t.views)))
 			add(dir, sd*(1+12*math.Max(0, 0.3-facing))) // less the more it is seen from the side

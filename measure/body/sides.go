@@ -54,6 +54,23 @@ func (t *task) sides(b *Body) {
 	}
 }
 
+// An outline is rough by itself: by roughNoise times its stated noise, and by leastRough px. Callipers over a fruit whose
+// outline is rougher rest on bumps that stand out on either side by bumpReach standard deviations.
+const (
+	roughNoise = 2
+	leastRough = 0.3
+	bumpReach  = 1.3
+	bumpsAll   = 1.3 // and not by one place: the median distance from the body counts so many times at most
+)
+
+// bumps returns by how much callipers are wider than the smooth body, mm.
+func (t *task) bumps(b *Body) float64 {
+	mm := t.sharpest(b.m)
+	own := math.Hypot(roughNoise*t.views[0].SigmaPx, leastRough) * mm
+	sd := math.Min(b.Roughness*b.Width.V/2, bumpsAll*b.ResidualPx*mm)
+	return 2 * bumpReach * math.Sqrt(math.Max(0, sd*sd-own*own))
+}
+
 // rough is the standard deviation of v about its running mean over 13 points of the closed outline;
 // NaN entries are gaps.
 func rough(v []float64) float64 {
