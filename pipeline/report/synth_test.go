@@ -30,6 +30,19 @@ type synth struct {
 	pics map[string]image.Image
 }
 
+// synthTable is the px of an empty table, 2000 × 1500, a little uneven.
+var synthTable = sync.OnceValue(func() []uint8 {
+	rnd := rand.New(rand.NewPCG(9, 10))
+	pix := make([]uint8, 4*2000*1500)
+	for i := range pix {
+		pix[i] = [4]uint8{120, 100, 80, 255}[i%4]
+		if i%4 != 3 {
+			pix[i] += uint8(rnd.Uint64() & 3)
+		}
+	}
+	return pix
+})
+
 func synthetic(n int) *synth {
 	rnd := rand.New(rand.NewPCG(7, 8))
 	s := &synth{run: &record.Run{Program: "test 1.0", Settings: map[string]string{"settings": "abc123", "card": "100 mm line reads 100.0"}}, pics: map[string]image.Image{}}
@@ -41,12 +54,7 @@ func synthetic(n int) *synth {
 			Make: "Maker", Model: "Model", Status: record.StatusOK, Cards: []int{0}, MMPerPx: 1 / synthPxPerMM, TiltDeg: 8, HeightMM: 1300, FocalPx: 1800, FocalFrom: "exif", CardResidual: .05, ColourDE00: .8, ColourOK: true,
 			Quads: [][]geom.Px{{{X: 50, Y: 1300}, {X: 250, Y: 1300}, {X: 250, Y: 1450}, {X: 50, Y: 1450}}}, Tags: map[int]geom.Px{at/8 + 1: {X: 60, Y: 400}}}
 		m := image.NewRGBA(image.Rect(0, 0, p.Width, p.Height))
-		for i := range m.Pix {
-			m.Pix[i] = [4]uint8{120, 100, 80, 255}[i%4] + uint8(rnd.IntN(6)*(i%4%3)/2)
-			if i%4 == 3 {
-				m.Pix[i] = 255
-			}
-		}
+		copy(m.Pix, synthTable())
 		for k := 0; k < min(8, n-at); k++ {
 			f := s.fruit(p.Name, k, at/8+1, rnd)
 			paint(m, &f)
@@ -117,27 +125,22 @@ func (s *synth) fruit(photo string, k, plant int, rnd *rand.Rand) record.Fruit {
 	return f
 }
 
-// paint fills the fruit's outline with a colour that is easy to find again.
+// paint fills the fruit's outline, which is convex, with a colour that is easy to find again.
 func paint(m *image.RGBA, f *record.Fruit) {
 	lo, hi := geom.Bounds(f.Outline)
-	for y := int(lo.Y); y <= int(hi.Y)+1; y++ {
-		for x := int(lo.X); x <= int(hi.X)+1; x++ {
-			if inside(f.Outline, geom.Px{X: float64(x), Y: float64(y)}) {
-				m.SetRGBA(x, y, color.RGBA{210, 150, uint8(80 + x%9), 255})
+	for y := int(lo.Y) + 1; y <= int(hi.Y); y++ {
+		left, right := math.Inf(1), math.Inf(-1)
+		for i, a := range f.Outline {
+			b := f.Outline[(i+1)%len(f.Outline)]
+			if (a.Y > float64(y)) != (b.Y > float64(y)) {
+				x := a.X + (b.X-a.X)*(float64(y)-a.Y)/(b.Y-a.Y)
+				left, right = math.Min(left, x), math.Max(right, x)
 			}
 		}
-	}
-}
-
-func inside(o []geom.Px, p geom.Px) bool {
-	in := false
-	for i, a := range o {
-		b := o[(i+1)%len(o)]
-		if (a.Y > p.Y) != (b.Y > p.Y) && p.X < a.X+(b.X-a.X)*(p.Y-a.Y)/(b.Y-a.Y) {
-			in = !in
+		for x := int(math.Ceil(left)); float64(x) <= right; x++ {
+			m.SetRGBA(x, y, color.RGBA{210, 150, uint8(80 + x%9), 255})
 		}
 	}
-	return in
 }
 
 func (s *synth) load(name string) (image.Image, float64, []record.Fruit, error) {
