@@ -107,6 +107,9 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 				continue // behind the stalk
 			}
 			u := y.sigma / t.under[y.view]
+			if r > 0 { // part of the stalk may have been taken along
+				u = y.sigma / underPx
+			}
 			k *= u
 			r *= u
 		}

@@ -26,7 +26,7 @@ const (
 
 // ribKeep are the numbers of the scan's best that are fitted on the thinned outline for three steps, and three more;
 // more of them where the outline's spread about the smooth body is above ribFar sigma: then proportion does not hold.
-var ribKeep, ribKeepFar = [2]int{20, 8}, [2]int{(mostRibs - fewestRibs + 1) * ribPhases, 12}
+var ribKeep, ribKeepFar = [2]int{14, 6}, [2]int{28, 10}
 
 const ribFar = 1.0
 
