@@ -164,7 +164,7 @@ func (m *measurer) place(s *shot) error {
 // calibrate fits the photo's colours to its cards; without a usable card they stay uncorrected
 // and are marked doubtful.
 func (m *measurer) calibrate(s *shot, r *record.Photo) *colour.Calibration {
-	f := colour.Frame{Width: s.photo.Width, Height: s.photo.Height}
+	f := colour.Frame{Width: s.photo.Width, Height: s.photo.Height, MMPerPx: s.found.MMPerPx}
 	var samples []colour.Sample
 	for _, c := range s.found.Cards {
 		samples = append(samples, m.samples(c)...)
@@ -305,6 +305,11 @@ func bodyNote(err error) string {
 // skins measures the colours and marks of all fruit together, since the light is common to them.
 func (m *measurer) skins(s *shot) []skin.Result {
 	ph := &skin.Photo{Pix: s.photo.Pix, Width: s.photo.Width, Height: s.photo.Height, Colour: s.colour, Camera: s.found.Camera.Centre()}
+	for _, c := range s.found.Cards {
+		if at, ok := s.found.Camera.OnPlane(geom.Centroid(c.Quad), 0); ok {
+			ph.Cards = append(ph.Cards, at)
+		}
+	}
 	for i := range s.fruits {
 		f := &s.fruits[i]
 		sf := skin.Fruit{Outline: f.Outline, Stalk: f.Stalk}

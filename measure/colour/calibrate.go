@@ -48,6 +48,7 @@ type Calibration struct {
 	fall  falloff
 	// fallCov is the covariance of the fall-off's five numbers.
 	fallCov [nFall][nFall]float64
+	apart   float64 // what Expect left unsure
 
 	Corrected bool            // false: the photo's own sRGB values, no card
 	Mean      float64         // mean ΔE00 over the card's patches and paper after correction; NaN when not corrected

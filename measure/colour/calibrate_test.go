@@ -55,7 +55,7 @@ func synthetic(c *phone, f Frame, off float64) (nominal, measured []Sample) {
 
 // TestCalibrateSyntheticPhones draws cards through made-up phones and looks at colours that are not on the card.
 func TestCalibrateSyntheticPhones(t *testing.T) {
-	f := Frame{2400, 1800}
+	f := Frame{Width: 2400, Height: 1800}
 	skins := []Lab{{70, 13, 36}, {33, -12, 16}, {60, 34, 55}, {84, 2, 26}, {58, -4, 4}}
 	at := geom.Px{X: 450, Y: 1450} // beside the card: the fall-off is tested with the scenes
 	for seed := range uint64(6) {
@@ -86,7 +86,7 @@ func TestCalibrateSyntheticPhones(t *testing.T) {
 }
 
 func TestCalibrateNeedsGreys(t *testing.T) {
-	f := Frame{2400, 1800}
+	f := Frame{Width: 2400, Height: 1800}
 	if _, err := Calibrate(nil, f, DefaultOptions()); !errors.Is(err, ErrFewPatches) {
 		t.Errorf("no samples: %v", err)
 	}
@@ -101,7 +101,7 @@ func TestCalibrateNeedsGreys(t *testing.T) {
 }
 
 func TestUncorrectedIsSRGB(t *testing.T) {
-	c := Uncorrected(Frame{100, 100})
+	c := Uncorrected(Frame{Width: 100, Height: 100})
 	// 119 119 119 is L* 50.03 (srgb_lab_check.csv)
 	if l := c.Lab([3]float64{119, 119, 119}, geom.Px{X: 3, Y: 4}); math.Abs(l.L-50.034439) > 1e-4 || c.OK || c.Corrected {
 		t.Errorf("%v, ok %v", l, c.OK)

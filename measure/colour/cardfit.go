@@ -191,7 +191,7 @@ func (c *cardFit) light(i int, t tone, f falloff) [3]float64 {
 }
 
 // priors: mean and standard deviation of each parameter. Fall-off: lenses darken towards the corners.
-func priors() (mu, sd [nParam]float64) {
+func (c *cardFit) priors() (mu, sd [nParam]float64) {
 	for i := range sd {
 		sd[i] = math.Inf(1)
 	}
@@ -206,9 +206,10 @@ func priors() (mu, sd [nParam]float64) {
 			}
 		}
 	}
-	mu[pFall], sd[pFall] = -0.10, 0.2
-	sd[pFall+1], sd[pFall+2] = 0.25, 0.25
-	sd[pFall+3], sd[pFall+4] = 0.1, 0.1
+	wide := c.frame.wide()
+	mu[pFall], sd[pFall] = vignette, math.Hypot(0.08, 0.18*wide*wide)
+	sd[pFall+1], sd[pFall+2] = 0.25*wide, 0.25*wide
+	sd[pFall+3], sd[pFall+4] = 0.1*wide*wide, 0.1*wide*wide
 	return mu, sd
 }
 
@@ -240,7 +241,7 @@ func (c *cardFit) residuals(p, out []float64) {
 			n++
 		}
 	}
-	mu, sd := priors()
+	mu, sd := c.priors()
 	for i := 0; i < nParam; i++ {
 		out[n] = 0
 		if !math.IsInf(sd[i], 1) {
@@ -274,7 +275,7 @@ func labResidual(got, want Lab) [3]float64 {
 
 // run fits and returns the calibration without its report.
 func (c *cardFit) run() *Calibration {
-	mu, _ := priors()
+	mu, _ := c.priors()
 	p := append([]float64(nil), mu[:]...)
 	n := nParam
 	var robust []bool

@@ -114,7 +114,8 @@ func (c *Calibration) FallU(p geom.Px) float64 {
 			s += (t[i] - c.fall.origin[i]) * c.fallCov[i][j] * (t[j] - c.fall.origin[j])
 		}
 	}
-	return 2 * math.Sqrt(math.Max(0, s))
+	away := math.Min(1, math.Hypot(u-c.fall.origin[1], v-c.fall.origin[2]))
+	return 2 * math.Sqrt(math.Max(0, s)+c.apart*c.apart*away*away)
 }
 
 // Gain returns the factor that turns reflectances given by c at place p into those given by d, when d came from
@@ -133,3 +134,57 @@ func (c *Calibration) Slope() float64 {
 	}
 	return math.Hypot(c.fall.k[1], c.fall.k[2]) / d
 }
+
+// Expect returns c with the fall-off drawn towards an expected one: spots give the log light at places relative to the
+// cards, all of them together good to sd; apart is what stays unsure half a diagonal away from the cards whatever they
+// say. c is not changed, and is returned when nothing can be learnt.
+func (c *Calibration) Expect(spots []Spot, sd, apart float64) *Calibration {
+	sd *= math.Sqrt(float64(len(spots)))
+	var ch mat.Cholesky
+	cov, prec := mat.NewSymDense(nFall, nil), mat.NewSymDense(nFall, nil)
+	for i := range c.fallCov {
+		for j := i; j < nFall; j++ {
+			cov.SetSym(i, j, c.fallCov[i][j])
+		}
+	}
+	if !c.Corrected || !ch.Factorize(cov) || ch.InverseTo(prec) != nil {
+		return c
+	}
+	g := mat.NewVecDense(nFall, nil)
+	for _, s := range spots {
+		u, v := c.frame.norm(s.Place)
+		t := terms(u, v)
+		y := s.LogY - c.fall.log(u, v)
+		for i := range t {
+			t[i] -= c.fall.origin[i]
+		}
+		for i := range t {
+			g.SetVec(i, g.AtVec(i)+t[i]*y/(sd*sd))
+			for j := i; j < nFall; j++ {
+				prec.SetSym(i, j, prec.At(i, j)+t[i]*t[j]/(sd*sd))
+			}
+		}
+	}
+	var delta mat.VecDense
+	if !ch.Factorize(prec) || ch.SolveVecTo(&delta, g) != nil || ch.InverseTo(cov) != nil {
+		return c
+	}
+	out := *c
+	out.apart = apart
+	for i := range out.fall.k {
+		out.fall.k[i] += delta.AtVec(i)
+		for j := range out.fallCov[i] {
+			out.fallCov[i][j] = cov.At(i, j)
+		}
+	}
+	return &out
+}
+
+// Vignette returns the log light that a lens is expected to lose at place p against the cards.
+func (c *Calibration) Vignette(p geom.Px) float64 {
+	u, v := c.frame.norm(p)
+	return vignette * (terms(u, v)[0] - c.fall.origin[0])
+}
+
+// vignette is the log light lost at the corners.
+const vignette = -0.10

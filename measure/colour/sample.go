@@ -1,6 +1,10 @@
 package colour
 
-import "offtype/measure/geom"
+import (
+	"math"
+
+	"offtype/measure/geom"
+)
 
 // Kind says what a sample is a sample of.
 type Kind uint8
@@ -30,7 +34,21 @@ type Sample struct {
 }
 
 // Frame is the size of the photo in px, after orientation.
-type Frame struct{ Width, Height int }
+type Frame struct {
+	Width, Height int
+	MMPerPx       float64 // on the table; 0 not known
+}
+
+// usualMM is the half diagonal of a photo of a whole table, taken where the scale is not known.
+const usualMM = 900.0
+
+// wide is the half diagonal over the usual one, within limits: light changes little across a small place.
+func (f Frame) wide() float64 {
+	if !(f.MMPerPx > 0) {
+		return 1
+	}
+	return math.Max(0.25, math.Min(1.5, f.MMPerPx*math.Hypot(float64(f.Width), float64(f.Height))/2/usualMM))
+}
 
 // norm returns p relative to the picture's middle, in half diagonals (−1 … 1).
 func (f Frame) norm(p geom.Px) (u, v float64) {

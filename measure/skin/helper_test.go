@@ -89,6 +89,13 @@ func load(t testing.TB, name string) *loaded {
 	}
 	l := &loaded{s: s, im: im, cal: cal}
 	l.in = skin.Photo{Pix: im.Pix, Width: im.W, Height: im.H, Colour: cal, Camera: s.Camera.Centre()}
+	for _, c := range s.Cards {
+		var at geom.Vec3
+		for _, p := range c.CornersMM {
+			at = at.Add(s.World([3]float64{p[0], p[1], 0}).Scale(1 / float64(len(c.CornersMM))))
+		}
+		l.in.Cards = append(l.in.Cards, at)
+	}
 	for _, f := range s.Fruits {
 		l.in.Fruits = append(l.in.Fruits, skin.Fruit{Outline: outline(s, f.Label), Surface: fitted(s, &f), Upright: f.Pose == "upright"})
 	}

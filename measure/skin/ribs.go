@@ -66,6 +66,7 @@ func solve4(m [5][5]float64, y [5]geom.Vec3) (x [4]geom.Vec3, ok bool) {
 type ring struct {
 	theta, y, n []float64 // angle, mean, number of samples
 	normal      []geom.Vec3
+	at          geom.Vec3 // the middle of the samples
 }
 
 // ringBins divide the full turn, 2° each.
@@ -80,6 +81,8 @@ func ringBin(theta float64) int {
 func (s *patchwork) ringOf(base []part) ring {
 	var y, n [ringBins]float64
 	var nn [ringBins]geom.Vec3
+	var at geom.Vec3
+	all := 0.0
 	for i := range s.px {
 		q := &s.px[i]
 		if q.part < 0 || q.cut || q.s < 0.25 || q.s > 0.75 || q.facing < 0.3 || !s.core(q) {
@@ -90,9 +93,11 @@ func (s *patchwork) ringOf(base []part) ring {
 			y[k] += math.Log(l / r)
 			n[k]++
 			nn[k] = nn[k].Add(q.n)
+			at = at.Add(q.place)
+			all++
 		}
 	}
-	var p ring
+	p := ring{at: at.Scale(1 / max(1, all))}
 	for k := range y {
 		if n[k] >= 4 {
 			p.theta = append(p.theta, (float64(k)+.5)/ringBins*2*math.Pi-math.Pi)
@@ -238,7 +243,7 @@ func (p *ring) depth(l *light, ax axes, n int) (depth, groove float64) {
 	best := math.Inf(1)
 	flat := make([]float64, len(p.theta))
 	for i := range flat {
-		flat[i] = math.Log(lum(l.matt(p.normal[i])))
+		flat[i] = math.Log(lum(l.matt(p.normal[i], p.at)))
 	}
 	// dr/dθ over r, from v²: the normal leans by it, away from the groove's middle
 	lean, v2, y := make([]geom.Vec3, len(p.theta)), make([]float64, len(p.theta)), make([]float64, len(p.theta))
@@ -253,7 +258,7 @@ func (p *ring) depth(l *light, ax axes, n int) (depth, groove float64) {
 		for _, d := range [...]float64{.01, .02, .03, .04, .05, .06, .07, .08, .1, .12, .14, .16, .2, .25} {
 			for i := range y {
 				nn := p.normal[i].Sub(lean[i].Scale(d)).Unit()
-				y[i] = p.y[i] - (math.Log(lum(l.matt(nn))) - flat[i])
+				y[i] = p.y[i] - (math.Log(lum(l.matt(nn, p.at))) - flat[i])
 			}
 			rise, left, ok := line(v2, y, p.n)
 			if ok && rise > 0.02 {

@@ -13,8 +13,9 @@ type pixel struct {
 	p        geom.Px
 	s, theta float64
 	n, at    geom.Vec3
-	facing   float64 // cosine between normal and view
-	weight   float64 // in the colour of its part: samples that face up weigh most, since there the card's light is known best
+	place    geom.Vec3 // at, or the card's where no body was fitted: where the lamps' light is asked for
+	facing   float64   // cosine between normal and view
+	weight   float64   // in the colour of its part: samples that face up weigh most, since there the card's light is known best
 	refl     geom.Vec3
 	c        colour.RGB // as calibrated: reflectance × light + shine
 	cut      bool       // a channel is clipped
@@ -78,6 +79,9 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 				continue
 			}
 			q.gx, q.gy = i, j
+			if f.Surface != nil {
+				q.place = q.at
+			}
 			w.grid[j*w.nx+i] = int32(len(w.px))
 			w.px = append(w.px, q)
 		}

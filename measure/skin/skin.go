@@ -4,8 +4,8 @@
 // faces; that is the same for all fruit of a photo, so it is estimated from all of them together (light.go),
 // with the card, which faces straight up, as the fixed point. What is left is the skin's own colour.
 //
-// Limits: light that fruit and table throw on each other near the table, shadows of neighbours and lamps close
-// above tall fruit are not modelled; the middle of the fruit, facing up, decides the main colour.
+// Limits: light that fruit and table throw on each other near the table and shadows of neighbours are not modelled; the
+// middle of the fruit, facing up, decides the main colour.
 package skin
 
 import (
@@ -33,7 +33,8 @@ type Photo struct {
 	Pix           []uint8 // RGB, 3 bytes a pixel, encoded
 	Width, Height int
 	Colour        *colour.Calibration
-	Camera        geom.Vec3 // centre of the camera, table frame, mm
+	Camera        geom.Vec3   // centre of the camera, table frame, mm
+	Cards         []geom.Vec3 // middles of the cards, table frame, mm
 	Fruits        []Fruit
 }
 
@@ -95,24 +96,16 @@ func Measure(ph *Photo, opt Options) []Result {
 	for i := range ph.Fruits {
 		skins[i] = sample(ph, &ph.Fruits[i], opt.MaxPixels)
 	}
-	lift := liftOf(skins, ph.Colour)
-	lower(skins, lift)
-	few := thinAll(skins)
-	l := fitLight(few, flat(), 4)
-	if c := even(few, l, ph.Colour); c != ph.Colour {
-		regain(skins, ph.Colour, c)
-		lower(skins, liftOf(skins, c)-lift)
-		l = fitLight(thinAll(skins), l, 2)
-	}
+	l, cal := lightOf(skins, ph)
 	out := make([]Result, len(skins))
 	for i, s := range skins {
-		out[i] = s.measure(l, ph)
+		out[i] = s.measure(l, cal)
 	}
 	return out
 }
 
 // measure turns the samples of one fruit into its result.
-func (s *patchwork) measure(l *light, ph *Photo) Result {
+func (s *patchwork) measure(l *light, cal *colour.Calibration) Result {
 	r := Result{Ribs: -1, Groove: math.NaN(), Rough: math.NaN()}
 	if len(s.px) < 40 {
 		r.Notes = append(r.Notes, "little-skin-seen")
@@ -133,9 +126,9 @@ func (s *patchwork) measure(l *light, ph *Photo) Result {
 		r.Notes = append(r.Notes, "little-skin-seen")
 		return r
 	}
-	r.OK, r.Main, r.MainU = true, parts[0].lab, ph.Colour.U
-	if ph.Colour.Corrected {
-		r.MainU = math.Hypot(r.MainU, 100.0/3/2*ph.Colour.FallU(geom.Centroid(s.fruit.Outline)))
+	r.OK, r.Main, r.MainU = true, parts[0].lab, cal.U
+	if cal.Corrected {
+		r.MainU = math.Hypot(r.MainU, 100.0/3/2*cal.FallU(geom.Centroid(s.fruit.Outline)))
 	}
 	s.absorb(parts)
 	var groove float64
