@@ -23,7 +23,7 @@ func (l *loaded) remake(t *testing.T, f func(p geom.Px, lin [3]float64) [3]float
 		p := geom.Px{X: float64(i / 3 % im.W), Y: float64(i / 3 / im.W)}
 		v := f(p, [3]float64{lin[l.im.Pix[i]], lin[l.im.Pix[i+1]], lin[l.im.Pix[i+2]]})
 		for k := range v {
-			im.Pix[i+k] = uint8(math.Round(255 * math.Max(0, math.Min(1, colour.Encode(v[k])))))
+			im.Pix[i+k] = encoded(v[k])
 		}
 	}
 	cal, err := colour.Calibrate(l.s.Samples(&im), colour.Frame{Width: im.W, Height: im.H}, colour.DefaultOptions())
@@ -33,6 +33,46 @@ func (l *loaded) remake(t *testing.T, f func(p geom.Px, lin [3]float64) [3]float
 	ph := l.in
 	ph.Pix, ph.Colour = im.Pix, cal
 	return ph, cal
+}
+
+// steps are the linear values from which on a photo holds the next byte.
+var steps = func() (s [256]float64) {
+	for i := range 255 {
+		s[i] = colour.Linear((float64(i) + .5) / 255)
+	}
+	s[255] = math.Inf(1)
+	return s
+}()
+
+// guesses are the bytes of linear values k / 4096 or lower ones.
+var guesses = func() (g [4097]uint8) {
+	for k := range g {
+		for float64(k)/4096 >= steps[g[k]] {
+			g[k]++
+		}
+	}
+	return g
+}()
+
+// encoded is 255 · colour.Encode(v), rounded, within 0 to 255: a photo has millions of them.
+func encoded(v float64) uint8 {
+	if !(v > 0) {
+		return 0
+	}
+	b := guesses[int(4096*math.Min(v, 1))]
+	for v >= steps[b] {
+		b++
+	}
+	return b
+}
+
+func TestEncoded(t *testing.T) {
+	for i := -10; i < 11000; i++ {
+		v := float64(i) / 10007
+		if want := uint8(math.Round(255 * math.Max(0, math.Min(1, colour.Encode(v))))); encoded(v) != want {
+			t.Fatalf("%g: %d, want %d", v, encoded(v), want)
+		}
+	}
 }
 
 // cardMM returns the place of pixel p on card 0, mm from its corner, and whether it lies on the card.
@@ -47,9 +87,15 @@ func gain(r, g, b float64) func(geom.Px, [3]float64) [3]float64 {
 
 // bend changes the tone curve: encoded value to the power e.
 func bend(e float64) func(geom.Px, [3]float64) [3]float64 {
+	done := map[float64]float64{} // a photo has 256 values
 	return func(_ geom.Px, v [3]float64) [3]float64 {
 		for k := range v {
-			v[k] = colour.Linear(math.Pow(colour.Encode(v[k]), e))
+			bent, ok := done[v[k]]
+			if !ok {
+				bent = colour.Linear(math.Pow(colour.Encode(v[k]), e))
+				done[v[k]] = bent
+			}
+			v[k] = bent
 		}
 		return v
 	}

@@ -1,6 +1,7 @@
 package skin_test
 
 import (
+	"bytes"
 	"math"
 	"sort"
 	"testing"
@@ -46,16 +47,10 @@ func outline(s *scene.Scene, l int) []geom.Px {
 	b := s.Labels.Bounds()
 	var left, right []geom.Px
 	for y := b.Min.Y; y < b.Max.Y; y++ {
-		lo, hi := -1, -1
-		for x := b.Min.X; x < b.Max.X; x++ {
-			if int(s.Labels.GrayAt(x, y).Y) == l {
-				if lo < 0 {
-					lo = x
-				}
-				hi = x
-			}
-		}
+		row := s.Labels.Pix[s.Labels.PixOffset(b.Min.X, y):][:b.Dx()]
+		lo, hi := bytes.IndexByte(row, uint8(l)), bytes.LastIndexByte(row, uint8(l))
 		if lo >= 0 {
+			lo, hi = lo+b.Min.X, hi+b.Min.X
 			left = append(left, geom.Px{X: float64(lo) - .5, Y: float64(y)})
 			right = append(right, geom.Px{X: float64(hi) + .5, Y: float64(y)})
 		}
