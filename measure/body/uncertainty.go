@@ -10,7 +10,7 @@ import (
 const (
 	// sharpen is how much smaller than by the law of propagation the fit's own share of a standard uncertainty
 	// is: the priors' spreads leave room for odd fruit. Found on simulated fruit, whose coverage docs/body.md gives.
-	sharpen = 0.7
+	sharpen = 0.68
 	// obliqueTan is the slant (tangent, 38°) from which on a length is called too oblique: what no view shows is
 	// then so much of it that odd tips tell. obliqueDoubt is how its standard deviation / length grows from there.
 	obliqueTan   = 0.78
@@ -19,7 +19,7 @@ const (
 	// a lathe.
 	roundness = 0.003
 	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
-	lengthFloor = 0.0025
+	lengthFloor = 0.002
 	// ribbedTips is the same for ribs, whose ends are not like those of the model, and nameless where no end has a name.
 	ribbedTips = 0.008
 	nameless   = 0.003
@@ -27,10 +27,10 @@ const (
 	// much more than a side they may lie off the edge as a whole (variance), bluntDoubt how well is known what a
 	// tip is blunted by, and otherMinima the weight, for a length, of other bodies that the outline allows: they are but
 	// those that the search came by.
-	roughTips   = 1.5
+	roughTips   = 1.4
 	endsWorse   = 1.0
-	bluntDoubt  = 0.4
-	otherMinima = 2.5
+	bluntDoubt  = 0.35
+	otherMinima = 2.0
 )
 
 // A tip seen at a slant beyond unmarkedTan (tangent) that no sure mark names may carry part of a stalk
