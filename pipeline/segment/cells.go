@@ -2,33 +2,20 @@ package segment
 
 // fillHoles adds the table areas that are wholly inside fruit: a fruit has no holes, but stripes and
 // patches can look like table. Areas with cells of seams or cards, and large ones, stay.
-func fillHoles(fg []bool, m *Maps) {
+func (g *regions) fillHoles(fg []bool, m *Maps) {
 	seen := make([]bool, len(fg))
-	var stack, area []int
+	var area []int
 	most := m.W * m.H / 100
 	for s := range fg {
 		if fg[s] || seen[s] {
 			continue
 		}
-		seen[s] = true
-		stack, area = append(stack[:0], s), area[:0]
 		open := false
-		for len(stack) > 0 {
-			i := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
-			area = append(area, i)
-			x, y := i%m.W, i/m.W
-			open = open || x == 0 || y == 0 || x == m.W-1 || y == m.H-1 || m.Block[i] || m.Stalk[i] > 0.5
-			for _, j := range [4]int{i - 1, i + 1, i - m.W, i + m.W} {
-				if j < 0 || j >= len(fg) || (j == i-1 && x == 0) || (j == i+1 && x == m.W-1) {
-					continue
-				}
-				if !fg[j] && !seen[j] {
-					seen[j] = true
-					stack = append(stack, j)
-				}
-			}
-		}
+		area = g.gather(area, s, func(j int) bool { return !fg[j] && !seen[j] }, func(j int) {
+			seen[j] = true
+			x, y := j%m.W, j/m.W
+			open = open || x == 0 || y == 0 || x == m.W-1 || y == m.H-1 || m.Block[j] || m.Stalk[j] > 0.5
+		})
 		if !open && len(area) <= most {
 			var low float32
 			for _, i := range area {
@@ -106,26 +93,14 @@ func (g *regions) keepLargestParts(m *Maps) {
 	part := make([]int32, len(g.label))
 	size := []int{0}
 	best := map[int32]int32{}
-	var stack []int
+	var cells []int
 	for s, l := range g.label {
 		if l == 0 || part[s] != 0 {
 			continue
 		}
 		n := int32(len(size))
-		size = append(size, 0)
-		part[s] = n
-		stack = append(stack[:0], s)
-		for len(stack) > 0 {
-			i := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
-			size[n]++
-			g.each4(i, func(j int) {
-				if g.label[j] == l && part[j] == 0 {
-					part[j] = n
-					stack = append(stack, j)
-				}
-			})
-		}
+		cells = g.gather(cells, s, func(j int) bool { return g.label[j] == l && part[j] == 0 }, func(j int) { part[j] = n })
+		size = append(size, len(cells))
 		if b, ok := best[l]; !ok || size[n] > size[b] {
 			best[l] = n
 		}

@@ -43,7 +43,7 @@ func findRegions(m *Maps, own *ownColours, opt Options) *regions {
 	for i := range fg {
 		fg[i] = float64(m.Body[i]) > opt.BodyLimit
 	}
-	fillHoles(fg, m)
+	g.fillHoles(fg, m)
 	g.depth = distances(fg, m.W, m.H)
 	g.seed(m, fg)
 	g.measure(m)
@@ -80,26 +80,31 @@ func (g *regions) seed(m *Maps, fg []bool) {
 		}
 		near[i] = int32(best + 1)
 	}
-	var stack []int
 	n := int32(0)
+	var part []int
 	for s := range near {
 		if near[s] == 0 || g.label[s] != 0 {
 			continue
 		}
 		n++
-		g.label[s] = n
-		stack = append(stack[:0], s)
-		for len(stack) > 0 {
-			i := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
-			g.each4(i, func(j int) {
-				if near[j] == near[s] && g.label[j] == 0 {
-					g.label[j] = n
-					stack = append(stack, j)
-				}
-			})
-		}
+		part = g.gather(part, s, func(j int) bool { return near[j] == near[s] && g.label[j] == 0 }, func(j int) { g.label[j] = n })
 	}
+}
+
+// gather lists cell s and what hangs together with it by 4-neighbours that free says yes to; took is
+// told of each, and free must say no to it from then on. The list reuses the array of cells.
+func (g *regions) gather(cells []int, s int, free func(j int) bool, took func(j int)) []int {
+	cells = append(cells[:0], s)
+	took(s)
+	for k := 0; k < len(cells); k++ {
+		g.each4(cells[k], func(j int) {
+			if free(j) {
+				took(j)
+				cells = append(cells, j)
+			}
+		})
+	}
+	return cells
 }
 
 // each4 calls f for the 4-neighbours of cell i.

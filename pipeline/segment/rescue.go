@@ -38,16 +38,7 @@ func (own *ownColours) rescue(m *Maps, opt Options) {
 		if v < 0.5 || seen[s] {
 			continue
 		}
-		area := []int{s}
-		seen[s] = true
-		for k := 0; k < len(area); k++ {
-			g.each4(area[k], func(j int) {
-				if odd[j] >= 0.5 && !seen[j] {
-					seen[j] = true
-					area = append(area, j)
-				}
-			})
-		}
+		area := g.gather(nil, s, func(j int) bool { return odd[j] >= 0.5 && !seen[j] }, func(j int) { seen[j] = true })
 		if p, ok := own.oddOne(m, area, least, opt); ok {
 			for _, i := range area {
 				m.Body[i] = max(m.Body[i], rescuedBody)

@@ -79,16 +79,11 @@ func (g *regions) stalkParts(m *Maps, is func(i int) bool, found func(to *region
 		if seen[s] || m.Block[s] || !is(s) {
 			continue
 		}
-		seen[s] = true
-		cells := []int{s}
+		cells := g.gather(nil, s, func(j int) bool { return !seen[j] && !m.Block[j] && is(j) }, func(j int) { seen[j] = true })
 		touch := map[int32]float64{}
-		for k := 0; k < len(cells); k++ {
-			g.each4(cells[k], func(j int) {
+		for _, i := range cells {
+			g.each4(i, func(j int) {
 				if !m.Block[j] && is(j) {
-					if !seen[j] {
-						seen[j] = true
-						cells = append(cells, j)
-					}
 					return
 				}
 				if l := g.label[j]; l != 0 {
@@ -199,17 +194,11 @@ func (g *regions) frontStalk(m *Maps, r *region, own *ownColours) []int {
 			if !in[s] || fruit.distance(own.cell[s]) < strange {
 				continue
 			}
-			delete(in, s)
-			part, top := []int{s}, float32(0)
-			for k := 0; k < len(part); k++ {
-				top = max(top, m.Stem[part[k]])
-				g.each4(part[k], func(j int) {
-					top = max(top, m.Stem[j])
-					if in[j] && fruit.distance(own.cell[j]) >= strange {
-						delete(in, j)
-						part = append(part, j)
-					}
-				})
+			part := g.gather(nil, s, func(j int) bool { return in[j] && fruit.distance(own.cell[j]) >= strange }, func(j int) { delete(in, j) })
+			top := float32(0)
+			for _, i := range part {
+				top = max(top, m.Stem[i])
+				g.each4(i, func(j int) { top = max(top, m.Stem[j]) })
 			}
 			if len(part) > len(best) && top > heat && 12*len(part) < r.cells {
 				best = part

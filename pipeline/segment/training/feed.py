@@ -109,18 +109,26 @@ class Pool:
         self.t = torch.empty((size, 8, crop // 2, crop // 2), dtype=torch.half, device=device)
         self.ids = torch.empty((size, 1, crop // 2, crop // 2), dtype=torch.uint8, device=device)
         self.size, self.at, self.full, self.seen, self.shots = size, 0, 0, 0, shots
+        self.hard, self.usual = torch.ones(size, device=device), torch.ones((), device=device)
 
     def add(self, item):
         n = len(item[0])
         i = (torch.arange(n) + self.at) % self.size
         i = i.to(self.rgb.device)
         self.rgb[i], self.t[i], self.ids[i] = item
+        self.hard[i] = 1
         self.at = (self.at + n) % self.size
         self.full = min(self.full + n, self.size); self.seen += n
 
     def draw(self, n):
-        i = torch.randint(self.full, (n,), device=self.rgb.device)
-        return self.rgb[i, torch.randint(self.shots, (n,), device=i.device)], self.t[i], self.ids[i]
+        """n crops and their rows in the pool; crops that the net found hard come up to four times as often as easy ones."""
+        i = torch.multinomial(self.hard[:self.full], n, replacement=True)
+        return self.rgb[i, torch.randint(self.shots, (n,), device=i.device)], self.t[i], self.ids[i], i
+
+    def note(self, rows, loss):
+        """Notes the loss of the crops in these rows."""
+        self.usual.mul_(.98).add_(loss.mean(), alpha=.02)
+        self.hard[rows] = (loss / self.usual).clamp_min(1e-6).sqrt().clamp(.5, 2)
 
 
 def turn(rgb, t, ids, k):

@@ -8,7 +8,7 @@ from shapes import Body, settle, rot
 class Variety:
     """What the fruit of one kind share: shape, ribs, skin, stalk."""
 
-    def __init__(self, rng, bank, size, table_colour):
+    def __init__(self, rng, bank, size, table_colour, dark=False, stalks=.8):
         u = rng.uniform
         self.shape, self.size = int(rng.integers(bank.fruit)), size
         p = bank.polys[self.shape]
@@ -27,14 +27,17 @@ class Variety:
                 self.ribs, self.rib_depth, self.rib_sharp = int(rng.integers(7, 15)), u(.06, .25), u(.8, 2.5)
         self.tuber = rng.random() < .1
         self.warts = u(.02, .12) if rng.random() < .12 else 0
-        self.pose = rng.choice(["side", "up", "down", "any"], p=[.5, .18, .04, .28] if self.slim > .9 else [.2, .48, .06, .26])
+        self.pose = rng.choice(["side", "up", "down", "any"], p=[.5, .18, .04, .28] if self.slim > .9 else [.28, .36, .06, .3])
         self.flat = u(.62, 1.4) if rng.random() < .16 else 1.0
         r = np.zeros((), dtype("solid"))
         camouflage = rng.random() < .26
-        r["base"] = (C.like if rng.random() < .6 else C.near)(rng, table_colour) if camouflage else C.skin(rng)
+        r["base"] = C.pick(rng, C.DARKS, .3) if dark else (C.like if rng.random() < .6 else C.near)(rng, table_colour) if camouflage else C.skin(rng)
+        scallop = flat and 6 < self.ribs < 15 and rng.random() < .4
+        if scallop:   # pale scalloped squashes, which look like leaves from the side
+            r["base"] = C.near(rng, C.lin([(238, 232, 205), (226, 222, 170), (235, 215, 90), (200, 215, 150)][rng.integers(4)]), .15)
         r["second"] = C.skin(rng) if rng.random() < (.35 if camouflage else .7) else C.near(rng, r["base"], .8)
         r["third"] = C.near(rng, r["base"], .5) if rng.random() < .6 else C.skin(rng)
-        if rng.random() < .55:
+        if rng.random() < (.2 if scallop else .55):
             r["pattern"] = rng.choice(np.arange(1, 11), p=[.16, .06, .10, .10, .14, .10, .08, .10, .08, .08])
         n = self.ribs if self.ribs > 6 and rng.random() < .7 else rng.integers(6, 15)
         bands = r["pattern"] == 2
@@ -50,8 +53,8 @@ class Variety:
             r["end_col"] = C.pick(rng, C.EARTHS + C.STRAWS + C.WOODS, .35) if rng.random() < .7 else C.near(rng, r["base"], .6)
         self.rec = r
         self.spot = u(.2, .9) if rng.random() < .3 else 0
-        self.stalk = rng.random() < .7
-        if not self.stalk and rng.random() < .3:   # the scar of a stalk that fell off
+        self.stalk = rng.random() < stalks
+        if not self.stalk and rng.random() < .55:   # the scar of a stalk that fell off
             r["end_r"][0], r["end_col"] = u(.05, .25), C.pick(rng, C.EARTHS, .35)
         self.stalk_shape = bank.fruit + int(rng.integers(bank.stalk))
         self.stalk_len = u(.08, .45) if rng.random() < .6 else u(.05, .2)
@@ -132,14 +135,14 @@ def stalk(rng, bank, v, b, ident):
     return fill(r, rng, s, ident, 1)
 
 
-def stray(rng, bank, at, size):
-    """A piece of stalk or twig lying on the table: no fruit and no fruit's stalk."""
+def stray(rng, bank, at, size, slim=1.0):
+    """A piece of stalk or twig (slim: a pencil, a cane) lying on the table: no fruit and no fruit's stalk."""
     s = Body(bank, bank.fruit + int(rng.integers(bank.stalk)), size, bend=rng.uniform(.1, 1.4) if rng.random() < .6 else 0)
-    s.ar = min(1.0, .22 * size / max(s.radius, 1e-3)) * rng.uniform(.3, 1)
+    s.ar = min(1.0, .22 * size / max(s.radius, 1e-3)) * rng.uniform(.3, 1) * slim
     settle(s, rng, "side", 0)
     s.c[:2] = at
     r = np.zeros((), dtype("solid"))
-    r["base"] = C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3); r["second"], r["third"] = C.near(rng, r["base"], .5), C.near(rng, r["base"], .7)
+    r["base"] = C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3) if slim == 1 else C.anything(rng); r["second"], r["third"] = C.near(rng, r["base"], .5), C.near(rng, r["base"], .7)
     r["mottle"], r["mottle_f"], r["shine"], r["gloss"], r["w1"], r["f1"] = .3, 4, 12, .02, .08, 3 / max(s.half, 1)
     return s, fill(r, rng, s, 0, 2)
 

@@ -39,7 +39,7 @@ def ground(rng):
         table = [C.STRAWS, C.GREENS, C.WOODS][rng.choice(3, p=[.5, .35, .15])]
         g["scale"], g["relief"] = np.exp(u(2.2, 4.8)), u(.2, 1)
         w = u(.03, .16) if rng.random() < .8 else u(.15, .5)
-        p[:5] = max(w * g["scale"], .8), u(1.1, 2.6), rng.integers(3, 7), rng.choice([u(0, .4), u(.7, 1)], p=[.75, .25]), u(-4, 4)
+        p[:5] = max(w * g["scale"], .8), u(1.1, 2.6), rng.integers(1, 7), rng.choice([u(0, .4), u(.7, 1)], p=[.75, .25]), u(-4, 4)
     elif name == "folds":
         table = C.SHEETS
         g["scale"], g["relief"], g["gloss"] = np.exp(u(3.8, 6)), u(2, 40), u(0, .12)

@@ -40,7 +40,7 @@ class Net(nn.Module):
     """w: channels at 1/2, 1/4 ... 1/32 of the input; blocks: Blocks after each way down; joins: Blocks (2), one
     convolution (1) on the way up, from 1/16 to 1/4; first: size of the first kernel."""
 
-    def __init__(self, w=(16, 32, 64, 96, 128), blocks=(0, 0, 2, 2, 2), joins=(2, 1, 1), first=3):
+    def __init__(self, w=(16, 32, 64, 96, 128), blocks=(0, 0, 1, 2, 3), joins=(2, 1, 1), first=3):
         super().__init__()
         self.config = dict(w=tuple(w), blocks=tuple(blocks), joins=tuple(joins), first=first)
         self.register_buffer("mean", torch.tensor(MEAN).view(1, 3, 1, 1)); self.register_buffer("std", torch.tensor(STD).view(1, 3, 1, 1))

@@ -7,14 +7,14 @@ from layout import dtype, LIGHTS
 from shapes import rot
 
 
-def camera(rng, s, crop, close):
-    """Random camera (near the table when `close`) and crop window; mm per pixel and the table point at the crop's centre."""
+def camera(rng, s, crop, close, usual=False):
+    """Random camera (near the table when `close`, from above when `usual`) and crop window; mm per pixel and the table point at the crop's centre."""
     u = rng.uniform
     long = 1024 if rng.random() < .8 else rng.choice([640, 768])
     short = int(long * rng.choice([.75, .5625, .667, 1], p=[.7, .12, .12, .06]))
     W, H = (long, short) if rng.random() < .75 else (short, long)
     f = u(21, 34) * np.hypot(W, H) / 43.27
-    tilt = np.radians(rng.choice([u(0, 12), u(0, 45), u(35, 62), u(60, 84)], p=[.34, .46, .12, .08]))
+    tilt = np.radians(rng.choice([u(0, 12), u(0, 45), u(35, 62), u(60, 84)], p=[.42, .5, .08, 0] if usual else [.30, .36, .12, .22] if close else [.34, .48, .12, .06]))
     az, dist = u(0, 6.28), u(550, 2300) / max(np.cos(tilt), .4) * (u(.22, .6) if close else 1)
     eye = dist * np.array([np.sin(tilt) * np.cos(az), np.sin(tilt) * np.sin(az), np.cos(tilt)])
     fwd = -eye / dist
@@ -39,8 +39,8 @@ def project(s, p):
     return x[0] * s["f"] + s["cx"] - s["x0"], x[1] * s["f"] + s["cy"] - s["y0"]
 
 
-def lights(rng, s, at):
-    u, kind = rng.uniform, rng.choice(["sun", "dull", "bulbs", "window"], p=[.42, .15, .25, .18])
+def lights(rng, s, at, bulbs=.25):
+    u, kind = rng.uniform, rng.choice(["sun", "dull", "bulbs", "window"], p=[.56 * (1 - bulbs), .2 * (1 - bulbs), bulbs, .24 * (1 - bulbs)])
     n, L = 0, s["light"]
     sky = C.light(rng, rng.normal(-.08, .1)) * u(.15, .5)
     def direction(lo, hi):
@@ -85,14 +85,15 @@ def decals(rng, at, span, tops, small, rims):
     if rng.random() < .2:
         for _ in range(rng.integers(1, 4)):
             add(2, np.exp(u(2.8, 5.6, 2)), white() if rng.random() < .5 else C.anything(rng), p=(rng.choice([0, u(4, 12)]), 0, 0, 0))
-    if rng.random() < .14:
+    if rng.random() < .07:
         for _ in range(rng.integers(1, 6)):
             r = u(8, 16) if rng.random() < .6 else u(20, 120)
             add(3, (r, r), C.near(rng, [(.5, .5, .48), (.5, .3, .12), (.6, .5, .25)][rng.integers(3)], .3) if rng.random() < .7 else C.anything(rng), C.anything(rng), (rng.integers(2), 0, 0, 0), u(.02, .5))
     def leaf(z=None, c=None):
         w = np.exp(u(2.3, 4.9)) if rng.random() < .85 else u(100, 240)
         col = C.pick(rng, C.GREENS if rng.random() < .65 else C.STRAWS + C.EARTHS, .35)
-        add(4, (w, w * u(.3, 1)), col, C.near(rng, col, .5), (rng.integers(1, 8), u(.3, 2), 0, 0), u(0, .1), u(1, 18) if z is None else z, c, rng.normal(0, .12, 2))
+        plain, jag = (0 if rng.random() < .65 else u(0, .8)), (0 if rng.random() < .8 else u(.08, .35))
+        add(4, (w, w * u(.3, 1)), col, C.near(rng, col, .5), (rng.integers(1, 8), u(.3, 2), plain, jag), u(0, .1), u(1, 18) if z is None else z, c, rng.normal(0, .12, 2))
     if rng.random() < .38:
         for _ in range(rng.integers(1, 10)):
             leaf()
@@ -119,8 +120,8 @@ def decals(rng, at, span, tops, small, rims):
         for k in range(n):
             add(6, (l * u(.8, 1), w), C.anything(rng), C.anything(rng), gloss=u(0, .3), z=z, c=c + (k - n / 2) * 2.05 * w * np.array([-np.sin(a), np.cos(a)]) + rng.normal(0, .1, 2) * l)
             out[-1]["rot"] = a + rng.normal(0, .05)
-    if rims and rng.random() < .4:   # straws, twigs and knots beside the fruit, which look like stalks
-        for _ in range(rng.integers(1, 10)):
+    if rims and rng.random() < .3:   # straws, twigs and knots beside the fruit, which look like stalks
+        for _ in range(rng.integers(1, 8)):
             r = rims[rng.integers(len(rims))]
             b = u(0, 6.28); c = np.array(r[:2]) + r[2] * u(.7, 1.25) * np.array([np.cos(b), np.sin(b)])
             k = np.clip(r[2] * np.exp(rng.normal(-1.6, .5)), 3, 60)
@@ -192,16 +193,21 @@ def scene(rng, bank, crop, bare=False):
     A bare scene is an empty table, on which fruit of other scenes are laid (feed.lay)."""
     u = rng.uniform
     s = np.zeros((), dtype("scene"))
-    big = rng.random() < .2
-    px = u(280, 760) if big else np.exp(u(np.log(24), np.log(420)))
-    mmpp, at = camera(rng, s, crop, rng.random() < (.6 if big else .12))
+    kind = rng.random()
+    big, usual = kind < .2, kind > .62   # usual: several whole fruit on a table, most with stalks, seen from above
+    px = u(280, 760) if big else np.exp(u(np.log(50), np.log(220))) if usual else np.exp(u(np.log(24), np.log(420)))
+    mmpp, at = camera(rng, s, crop, rng.random() < (.6 if big else .12), usual)
     span = crop * mmpp
     s["ga"], s["gb"], s["seed"] = ground(rng), ground(rng), rng.integers(1 << 20)
     if rng.random() < .13:
         a = u(0, 6.28); s["edge"] = [np.cos(a), np.sin(a), np.cos(a) * at[0] + np.sin(a) * at[1] + u(-.1, .5) * span]; s["drop"] = u(60, 900)
-    n = 0 if bare else 1 if rng.random() < (.5 if big else .1) else int(rng.integers(2, 1 + int(np.clip(1.1 * (crop / px) ** 2, 3, 30))))
+    n = 0 if bare else 1 if rng.random() < (.5 if big else .1) else int(rng.integers(2 + 2 * usual, 3 * usual + 1 + int(np.clip(1.1 * (crop / px) ** 2, 3, 30))))
     size = float(np.clip(px * mmpp, 16, 520))
-    var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"]) for k in range(rng.choice([1, 2, 3, 4, 6], p=[.4, .28, .16, .1, .06]))]
+    dim = rng.random() < (.4 if s["ga"]["kind"] in (2, 4, 8) else .15)   # dark fruit on what has dark gaps or is dark
+    if dim and rng.random() < .3:
+        for k in ("ca", "cb", "cc"):
+            s["ga"][k] = C.near(rng, C.lin((40, 38, 36)) * u(.3, 1.6), .3)
+    var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"], dim and rng.random() < .6, .95 if usual else .78) for k in range(rng.choice([1, 2, 3, 4, 6], p=[.4, .28, .16, .1, .06]))]
     placed = place(rng, bank, var, n, at, span) if n else []
     solids, ends, tops, rims = [], [], [], []
     for i, (b, r, v) in enumerate(placed):
@@ -218,13 +224,15 @@ def scene(rng, bank, crop, bare=False):
             b, r = F.other(rng, bank, np.exp(u(3.3, 5.8)), at + u(-.6, .6, 2) * span)
             if all(b.gap(q[0]) > 0 for q in placed):
                 solids.append(r)
-    if rims and rng.random() < .2:
+    if rims and rng.random() < (.3 if big else .16):
+        slim = .35 if big and rng.random() < .7 else 1.0
         for _ in range(rng.integers(1, 4)):
             r = rims[rng.integers(len(rims))]; a = u(0, 6.28)
-            b, q = F.stray(rng, bank, np.array(r[:2]) + r[2] * u(.9, 1.8) * np.array([np.cos(a), np.sin(a)]), np.clip(r[2] * u(.2, .9), 4, 90))
+            long = np.clip(r[2] * u(.2, .9), 4, 90) if slim == 1 else np.clip(r[2] * u(1, 4), 20, 400)
+            b, q = F.stray(rng, bank, np.array(r[:2]) + r[2] * u(.9, 1.8) * np.array([np.cos(a), np.sin(a)]), long, slim)
             if all(b.gap(o[0]) > -.3 for o in placed):
                 solids.append(q)
-    lights(rng, s, at)
+    lights(rng, s, at, .5 if dim else .25)
     if bare and rng.random() < .6:
         return s, [], [], []
     return s, solids, decals(rng, at, span, tops, mmpp, rims), ends

@@ -73,7 +73,7 @@ def stalk_meridian(rng):
     """A stalk lying along x, its base at -0.5 (that is where it meets the fruit)."""
     t = np.linspace(0, 1, POINTS)  # 0 tip, 1 base
     a, u = rng.uniform(.1, .5), rng.uniform
-    kind = rng.choice(["stalk", "stub", "flare", "spur", "husk"], p=[.42, .28, .22, .04, .04])
+    kind = rng.choice(["stalk", "stub", "flare", "spur", "husk"], p=[.34, .26, .33, .04, .03])
     if kind == "stub":      # cut or broken off short: about as wide as long
         r = _smooth(t, [0, .3, 1], [u(.7, 1.2), u(.8, 1), u(1, 1.3)], .06) * _caps(t, u(.02, .2), .02)
         return np.stack([0.5 - t, np.minimum(r * u(.5, 1.05) * .5, .58)], 1)

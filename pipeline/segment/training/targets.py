@@ -62,15 +62,22 @@ def heat(points, n, h, w, device):
     return m
 
 
+STALK_SEEN = 40   # samples (a quarter of a pixel each) of a stalk that show where the stem end is
+
+
 def visible_ends(ids, ends):
-    """Ends that face the camera and lie on or beside their fruit; ids (N, H2, W2) samples, ends per image (K, 7)."""
+    """Ends that face the camera and lie on or beside their fruit, and stem ends behind the rim whose stalk is seen;
+    ids (N, H2, W2) samples, ends per image (K, 7)."""
     out = ([], [])
     n, h, w = ids.shape
+    key = ids.flatten(1).long() + 256 * torch.arange(n, device=ids.device)[:, None]
+    count = torch.bincount(key.flatten(), minlength=256 * n).view(n, 256).cpu()
     for i, e in enumerate(ends):
         for row in e:
             for k in (0, 1):
                 x, y, facing = row[1 + 3 * k: 4 + 3 * k]
-                if facing > -0.15 and 0 <= x < w / 2 and 0 <= y < h / 2:
+                stalk = k == 0 and facing > -0.95 and int(count[i, int(row[0]) + 100]) >= STALK_SEEN
+                if (facing > -0.15 or stalk) and 0 <= x < w / 2 and 0 <= y < h / 2:
                     out[k].append((i, x, y, row[0]))
     pts = []
     for k in (0, 1):

@@ -1,6 +1,6 @@
 """Trains the outline network on scenes made as it goes.
 
-    python train.py --out DIR --seconds 400 [--init CHECKPOINT] [--crop 512] [--batch 32]
+    python train.py --out DIR --seconds 400 [--init CHECKPOINT or ONNX file] [--crop 512] [--batch 32]
 
 Writes DIR/checkpoint.pt (weights averaged over the run), DIR/outline.onnx, DIR/samples.jpg, DIR/log.txt.
 One GPU is enough; with two, the second one renders. On a CPU use --tiny to check that everything runs.
@@ -9,14 +9,13 @@ import argparse
 import copy
 import math
 import os
-import re
 import time
 import torch
 import torch.nn.functional as F
 import export
 import feed
 import scene
-import targets
+import warm
 from net import Net
 from shapes import Bank
 from tracer import Tracer
@@ -25,17 +24,20 @@ HELD_OUT = 900_000_000   # seeds from here on are never trained on
 
 
 def loss_of(out, t, ids):
-    """Weighted sum of the losses of one batch and its parts."""
+    """Weighted sum of the losses of one batch, its parts, and the loss of the bodies of each picture."""
     out = out.float()
     body, stalk, seam = t[:, 0], t[:, 1], t[:, 2]
     soft = F.avg_pool2d(t[:, :1], 5, 1, 2, count_include_pad=False)[:, 0]
     edge = 4 * soft * (1 - soft)
     w = 1 + 3 * edge + 2 * seam
-    bce = lambda c, y, w: (F.binary_cross_entropy_with_logits(out[:, c], y, reduction="none") * w).mean()
+    each = lambda c, y, w: (F.binary_cross_entropy_with_logits(out[:, c], y, reduction="none") * w).mean((1, 2))
     p = out[:, 0].sigmoid()
     inter, tot = (p * body).sum((1, 2)), (p + body).sum((1, 2))
-    dice = (1 - (2 * inter + 50) / (tot + 50)).mean()
-    l = {"body": bce(0, body, w), "dice": dice, "stalk": bce(1, stalk, 1 + 9 * stalk), "seam": bce(2, seam, 1 + 3 * seam + (soft > .02).float())}
+    dice = 1 - (2 * inter + 50) / (tot + 50)
+    bodies = each(0, body, w)
+    l = {"body": bodies.mean(), "dice": dice.mean(), "stalk": each(1, stalk, 1 + 14 * stalk).mean(), "seam": each(2, seam, 1 + 3 * seam + (soft > .02).float()).mean()}
+    s = out[:, 1].sigmoid()   # over the whole batch: most pictures have little stalk or none
+    l["stalks"] = 1 - (2 * (s * stalk).sum() + 50) / ((s + stalk).sum() + 50)
     own = (ids > 0).float()[:, 0]
     n = own.sum().clamp_min(1)
     l["centre"] = ((out[:, 3] - t[:, 3]).abs() * (own + .1)).sum() / n
@@ -44,8 +46,8 @@ def loss_of(out, t, ids):
         y, z = t[:, c], out[:, c]
         q = z.sigmoid()
         l[k] = (F.binary_cross_entropy_with_logits(z, y, reduction="none") * (q - y).abs() ** 2).sum() / (y > .9).sum().clamp_min(len(y) * 4)
-    k = dict(body=1.0, dice=.5, stalk=.8, seam=.5, centre=.5, offset=.5, stem=.16, blossom=.13)
-    return sum(k[i] * v for i, v in l.items()), l
+    k = dict(body=1.0, dice=.5, stalk=1.0, stalks=.5, seam=.5, centre=.5, offset=.5, stem=.5, blossom=.3)
+    return sum(k[i] * v for i, v in l.items()), l, (bodies + .5 * dice).detach()
 
 
 @torch.no_grad()
@@ -57,7 +59,7 @@ def check(net, items, autocast):
     for y, t, ids in items:
         with autocast():
             o = net(y)
-        _, l = loss_of(o, t, ids)
+        _, l, _ = loss_of(o, t, ids)
         for k, v in l.items():
             parts[k] = parts.get(k, 0) + float(v) / len(items)
         a, b = o[:, 0] > 0, t[:, 0] > .5
@@ -77,32 +79,12 @@ def sheet(path, y, t, out=None):
     Image.fromarray((im.permute(1, 2, 0) * 255).byte().cpu().numpy()).save(path, quality=88)
 
 
-def warm(net, old):
-    """Copies what fits from the weights `old` of this net or of the first one, which went back up to half size."""
-    new = net.state_dict()
-    names = lambda k: (k, k.replace("wide.0.a.", "wide."), re.sub(r"^(fuse\.\d\.)(\d)", r"\1a.\2", k))
-    n = 0
-    for k, v in new.items():
-        s = next((old[m] for m in names(k) if m in old), None)
-        if s is None:
-            continue
-        if k == "stem.0.weight" and s.shape[2] > v.shape[2]:   # a larger first kernel: its middle
-            c = (s.shape[2] - v.shape[2]) // 2
-            s = s[:, :, c:-c, c:-c]
-        if s.shape == v.shape:
-            v.copy_(s); n += 1
-    if "wide.1.a.1.weight" not in old:
-        new["wide.1.a.1.weight"].zero_()   # the second wide view starts as nothing
-    net.load_state_dict(new)
-    return "%d of %d tensors taken over" % (n, len(new))
-
-
 def arguments():
     a = argparse.ArgumentParser()
     a.add_argument("--out", default="out"); a.add_argument("--init"); a.add_argument("--seconds", type=float, default=400)
     a.add_argument("--crop", type=int, default=512); a.add_argument("--batch", type=int, default=32); a.add_argument("--pool", type=int, default=6000)
     a.add_argument("--lr", type=float, default=3e-3); a.add_argument("--seed", type=int, default=1); a.add_argument("--workers", type=int, default=14)
-    a.add_argument("--width", type=int, nargs=5, default=[16, 32, 64, 96, 128]); a.add_argument("--blocks", type=int, nargs=5, default=[0, 0, 2, 2, 2])
+    a.add_argument("--width", type=int, nargs=5, default=[16, 32, 64, 96, 128]); a.add_argument("--blocks", type=int, nargs=5, default=[0, 0, 1, 2, 3])
     a.add_argument("--joins", type=int, nargs=3, default=[2, 1, 1])
     a.add_argument("--part", type=float, nargs=2, default=[0, 1], help="which part of the cosine schedule this run takes")
     a.add_argument("--wait", type=int, default=600, help="crops in the pool before training starts")
@@ -140,10 +122,16 @@ def main():
     if gpus:
         torch.cuda.set_device(dev)
     net = Net(o.width, o.blocks, o.joins)
+    folded = False
     if o.init:
-        say(warm(net, torch.load(o.init, map_location="cpu")["net"]))
+        said, folded = warm.start(net, o.init)
+        say(said)
     net = net.to(dev).to(memory_format=torch.channels_last)
+    if folded:
+        warm.settle(net, torch.cat([h[0] for h in held]).to(memory_format=torch.channels_last))
     mean = copy.deepcopy(net).eval()
+    if o.init:
+        say("as it starts: held-out body overlap %.4f %s" % check(mean, held, autocast))
     averaged, current = ([v for v in m.state_dict().values() if v.dtype.is_floating_point] for m in (mean, net))
     opt = torch.optim.AdamW(net.parameters(), lr=o.lr, weight_decay=1e-2, betas=(.9, .98), **(dict(fused=True) if gpus else {}))
     pool = feed.Pool(o.pool, o.crop, dev, o.shots)
@@ -151,7 +139,7 @@ def main():
         item = f.take(wait=True)
         if item is not None:
             pool.add(item)
-    start, step, shown, run = time.time(), 0, time.time(), {}
+    start, step, shown = time.time(), 0, time.time()
     say("pool %d crops at %.0f s" % (pool.full, start - t0))
     end = t0 + o.seconds
     while time.time() < end:
@@ -164,7 +152,7 @@ def main():
         lr = o.lr * min(1, step / 300 + .01) * (.5 + .5 * math.cos(math.pi * (o.part[0] + k * (o.part[1] - o.part[0]))))
         for g in opt.param_groups:
             g["lr"] = lr
-        x, t, ids = pool.draw(o.batch)
+        x, t, ids, rows = pool.draw(o.batch)
         with torch.no_grad():
             q = o.batch // 4
             parts = [feed.turn(x[i * q:(i + 1) * q], t[i * q:(i + 1) * q], ids[i * q:(i + 1) * q], int(c)) for i, c in enumerate(torch.randint(8, (4,)))]
@@ -172,7 +160,8 @@ def main():
             y, t = (x.float() / 255).contiguous(memory_format=torch.channels_last), t.float()
         with autocast():
             out = net(y)
-        l, lp = loss_of(out, t, ids)
+        l, _, hard = loss_of(out, t, ids)
+        pool.note(rows, hard)
         opt.zero_grad(set_to_none=True)
         l.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)

@@ -62,13 +62,15 @@ DEV Flat decalAt(const Decal& d, float wx, float wy) {
     f.col = V(d.ca) * (0.75f + 0.4f * rel) * (e > .9f ? 1.25f : 1.f) * (e > .84f && e < .9f ? .6f : 1.f);
     if (d.p[0] > .5f && e < .62f) f.col = V(d.cb) * (0.75f + 0.4f * rel);
     f.nx = (rel - .5f) * .6f;
-  } else if (kind == 4) {  // leaf: lobed, veined, edge nibbled
+  } else if (kind == 4) {  // leaf: lobed or jagged, veined or plain (p[2]), curled, edge nibbled
     float a = atan2f(y, x), lob = d.p[0], e = 0.62f + 0.38f * powf(fabsf(cosf(.5f * lob * a)), d.p[1]);
     float q = (x / w) * (x / w) + (y / h) * (y / h), edge = e * (0.9f + 0.2f * noise2(a * 6.f, 1.f, sd)) * (fabsf(a) > 2.7f ? .55f + .9f * (3.14f - fabsf(a)) / .44f * 0.5f : 1.f);
+    if (d.p[3] > 0.f) edge = 0.78f * (1.f + d.p[3] * (cosf(5.f * a + d.seed) + .5f * cosf(11.f * a + 1.f))) * (0.96f + 0.08f * noise2(a * 6.f, 1.f, sd));
     f.in = sqrtf(q) < edge;
-    float vein = fabsf(sinf(.5f * lob * a)) * sqrtf(q), rip = noise2(x / (.2f * w), y / (.2f * w), sd + 1U);
-    f.col = mix(V(d.ca) * (.7f + .6f * rip), V(d.cb), step01(.06f, .0f, vein));
-    f.nx = (rip - .5f) * 1.2f; f.ny = (noise2(x / (.2f * w), y / (.2f * w), sd + 2U) - .5f) * 1.2f;
+    float vein = fabsf(sinf(.5f * lob * a)) * sqrtf(q), own = 1.f - d.p[2];
+    float rip = mixf(.5f, noise2(x / (.2f * w), y / (.2f * w), sd + 1U), own), curl = 1.2f * (rnd(1, 2, 3, sd) - .5f);
+    f.col = mix(V(d.ca) * (.7f + .6f * rip), V(d.cb), own * step01(.06f, .0f, vein));
+    f.nx = (rip - .5f) * 1.2f + curl * x / w; f.ny = (noise2(x / (.2f * w), y / (.2f * w), sd + 2U) - .5f) * 1.2f * own;
   } else if (kind == 5) {  // knife, secateurs, ruler: blade and handle
     float t = x / w, taper = t > 0.f ? 1.f - t * t * t * d.p[0] : .8f;
     f.in = fabsf(t) < 1.f && fabsf(y) < h * taper;
