@@ -21,9 +21,9 @@ type mark struct {
 }
 
 const (
-	baseBefore = 0.04  // how far before the stem end, on the picture of the axis, a stalk's base is seen / greatest radius
-	baseSpread = 0.07  // and how that differs between fruit; all views of one share it
-	baseBeyond = 0.025 // how far beyond it where the stalk of a lying fruit covers the end (8 rendered fruit)
+	baseBefore = 0.04 // how far before the stem end, on the picture of the axis, a stalk's base is seen / greatest radius
+	baseSpread = 0.07 // and how that differs between fruit; all views of one share it
+	baseBeyond = 0.04 // how far beyond it where the stalk of a lying fruit covers the end (8 rendered fruit, two networks)
 
 	sureEnd   = 0.6  // from here on a named end is believed
 	clearVote = 0.25 // vote below which the stem end is called unsure

@@ -10,7 +10,7 @@ import (
 const (
 	// sharpen is how much smaller than by the law of propagation the fit's own share of a standard uncertainty
 	// is: the priors' spreads leave room for odd fruit. Found on simulated fruit, whose coverage docs/body.md gives.
-	sharpen = 0.68
+	sharpen = 0.67
 	// obliqueTan is the slant (tangent, 38°) from which on a length is called too oblique: what no view shows is
 	// then so much of it that odd tips tell. obliqueDoubt is how its standard deviation / length grows from there.
 	obliqueTan   = 0.78
@@ -19,18 +19,19 @@ const (
 	// a lathe.
 	roundness = 0.003
 	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
-	lengthFloor = 0.002
+	lengthFloor = 0.0015
 	// ribbedTips is the same for ribs, whose ends are not like those of the model, and nameless where no end has a name.
-	ribbedTips = 0.008
-	nameless   = 0.003
-	// roughTips is how many times the variance of the outline about the body a length has from its ends, endsWorse how
-	// much more than a side they may lie off the edge as a whole (variance), bluntDoubt how well is known what a
-	// tip is blunted by, and otherMinima the weight, for a length, of other bodies that the outline allows: they are but
-	// those that the search came by.
-	roughTips   = 1.4
+	ribbedTips = 0.007
+	nameless   = 0.0035
+	// roughTips is how many times the variance of the outline about the body a length has from its ends, tipsPx what
+	// both err by besides, px, endsWorse how much more than a side they may lie off the edge as a whole (variance),
+	// bluntDoubt how well is known what a tip is blunted by, and otherMinima the weight, for a length, of other bodies
+	// that the outline allows: they are but those that the search came by.
+	roughTips   = 0.6
 	endsWorse   = 1.0
-	bluntDoubt  = 0.35
-	otherMinima = 2.0
+	tipsPx      = 0.42
+	bluntDoubt  = 0.25
+	otherMinima = 3.0
 )
 
 // A tip seen at a slant beyond unmarkedTan (tangent) that no sure mark names may carry part of a stalk
@@ -204,7 +205,8 @@ func (t *task) tipDoubt(m *model, length float64) float64 {
 	if m.ribs > 0 {
 		share += ribbedTips * ribbedTips / float64(len(t.views))
 	}
-	sum := share*length*length + roughTips*math.Pow(t.spread()*t.rays[0].sigma*t.sharpest(m), 2)
+	px := roughTips*math.Pow(t.spread()*t.rays[0].sigma, 2) + tipsPx*tipsPx
+	sum := share*length*length + px*math.Pow(t.sharpest(m), 2)
 	for end := range 2 {
 		sum += math.Pow(bluntDoubt*t.blunted(m, end), 2)
 	}
