@@ -93,6 +93,7 @@ func (l *light) clone() *light {
 
 // settle fits the light and the colours of the parts by turns; it returns the cost.
 func (l *light) settle(all []lit, rounds int) float64 {
+	aim(all, l)
 	for range rounds {
 		l.solve(all)
 		l.rebase(all)

@@ -19,6 +19,7 @@ type light struct {
 	f0 float64
 
 	mattL, glossL [3][nSH]float64 // the terms with their factors, channel by channel (prepare)
+	up            [3]float64      // the smooth terms' matt light on the table (prepare)
 
 	lamps []lamp    // what is too small for the smooth terms
 	about geom.Vec3 // where on the table the lamps' power is told
@@ -67,11 +68,17 @@ func (l *light) prepare() {
 			l.mattL[k][i], l.glossL[k][i] = mattOf[i]*v, glossOf[i]*v
 		}
 	}
+	l.up = sums(&l.mattL, geom.Vec3{Z: 1})
 }
 
 // sums returns Σ c·φ(d) of each channel.
 func sums(c *[3][nSH]float64, d geom.Vec3) (e [3]float64) {
 	f := phi(d)
+	return sumsOf(c, &f)
+}
+
+// sumsOf is sums with φ known.
+func sumsOf(c *[3][nSH]float64, f *[nSH]float64) (e [3]float64) {
 	for k := range e {
 		t := &c[k]
 		e[k] = (t[0] + t[1]*f[1] + t[2]*f[2] + t[3]*f[3]) + (t[4]*f[4] + t[5]*f[5]) + (t[6]*f[6] + t[7]*f[7] + t[8]*f[8])

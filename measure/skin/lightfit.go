@@ -13,7 +13,8 @@ import (
 type lit struct {
 	q      *pixel
 	fn, fr [nSH]float64
-	lm, lg [mostLamps]float64 // the lamps' terms
+	lm, lg [mostLamps]float64 // the lamps' terms for power 1: matt and gloss (aim)
+	lu     [mostLamps]float64 // and matt on the table below
 	part   int                // number of its part among all of the photo
 	base   [3]float64         // reflectance of its part
 	w      float64
@@ -22,17 +23,45 @@ type lit struct {
 	c      [3]float64 // of the pixel, by the light of the table at l.about
 }
 
-// under fills what depends on the light.
+// aim fills what depends on where the lamps stand.
+func aim(all []lit, l *light) {
+	for i := range l.lamps {
+		p := &l.lamps[i]
+		for j := range all {
+			t := &all[j]
+			below := t.q.place
+			below.Z = 0
+			t.lm[i], t.lg[i], t.lu[i] = p.matt(t.q.n, t.q.place, l.about), p.gloss(t.q, l.about), p.matt(geom.Vec3{Z: 1}, below, l.about)
+		}
+	}
+}
+
+// under fills what depends on the light, of which the lamps stand where aim saw them: light.table, matt and gloss.
 func (t *lit) under(l *light) {
 	t.fresn = fresnel(l.f0, t.q.facing)
+	t.c = [3]float64{1, 1, 1}
+	if len(l.lamps) > 0 {
+		t.c = l.up
+	}
+	t.e, t.s = sumsOf(&l.mattL, &t.fn), sumsOf(&l.glossL, &t.fr)
+	for k := range t.s {
+		t.s[k] = max(0, t.s[k])
+	}
 	for i := range l.lamps {
-		t.lm[i], t.lg[i] = l.lamps[i].matt(t.q.n, t.q.place, l.about), l.lamps[i].gloss(t.q, l.about)
+		for k, p := range l.lamps[i].power {
+			t.c[k] += t.lu[i] * p
+			t.e[k] += t.lm[i] * p
+			t.s[k] += t.lg[i] * p
+		}
 	}
-	t.c = l.table(t.q.place)
-	for k := range t.c {
-		t.c[k] *= t.q.c[k]
+	for k, c := range t.q.c {
+		if len(l.lamps) > 0 {
+			t.c[k] = max(0.05, t.c[k])
+		}
+		t.c[k] *= c
+		t.e[k] = max(0.05, t.e[k])
+		t.s[k] *= t.fresn
 	}
-	t.e, t.s = l.matt(t.q.n, t.q.place), l.gloss(t.q)
 }
 
 // fitLight estimates the light from all fruit of a photo by alternating three linear steps, rounds times from l: the
@@ -45,6 +74,7 @@ func fitLight(skins []*patchwork, l *light, rounds int) *light {
 		if len(all) < 60 {
 			return l
 		}
+		aim(all, l)
 		l.solve(all)
 		l.solveShine(all)
 	}
