@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"strings"
 
@@ -49,19 +50,16 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 	keepMemoryLow()
 	vision.SetNumThreads(1)
 	if workers == 1 {
-		vision.SetNumThreads(2)
+		vision.SetNumThreads(min(2, runtime.NumCPU())) // threads beyond the cores only wait for each other
 	}
 	m.nets, m.pixels = make(chan segment.Net, workers), make(chan []uint8, workers)
-	var n *segment.Network
-	for i := range workers {
-		if i%2 == 0 { // two workers share one: it works a third of a photo's time and holds 150 MB
-			var err error
-			if n, err = segment.LoadNet(); err != nil {
-				m.close()
-				return nil, err
-			}
-			m.closers = append(m.closers, n.Close)
+	for range workers { // two workers that share one take 20 MB less and wait for each other
+		n, err := segment.LoadNet()
+		if err != nil {
+			m.close()
+			return nil, err
 		}
+		m.closers = append(m.closers, n.Close)
 		m.nets <- n
 	}
 	return m, nil
