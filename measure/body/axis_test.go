@@ -123,6 +123,37 @@ func TestStandingFlatAtASlant(t *testing.T) {
 	}
 }
 
+// A stalk that lies on another fruit's side is no stalk: where every body along it fits badly, other axes are tried.
+func TestStalkOfAnother(t *testing.T) {
+	m := short()
+	cam := testCamera()
+	side, _ := m.centre(0.7)
+	at := cam.Project(side.Add(m.across(0.7).Scale(48)))
+	tip := cam.Project(side.Add(m.across(0.7).Scale(80)))
+	b, err := Fit([]View{{Camera: cam, Outline: outline(m, &cam), Stem: &at, StemBy: 0.9, StalkTip: &tip, SigmaPx: 0.3}}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := m.traits()
+	if math.Abs(b.Width.V/want[qWidth]-1) > 0.01 || math.Abs(b.Length.V/want[qLength]-1) > 0.03 || b.ResidualPx > 0.5 {
+		t.Errorf("length %v, width %v, residual %.2f px; want %.1f and %.1f", b.Length, b.Width, b.ResidualPx, want[qLength], want[qWidth])
+	}
+}
+
+// short is a pear little longer than wide.
+func short() *model {
+	base := bulb()
+	p := append([]float64(nil), base.p...)
+	p[pLen] = 135
+	m := newModel(p, knots, 55, 0)
+	m.p[pRise] = m.rest().rise
+	m.update()
+	z, _ := m.lowest()
+	m.p[pZ] -= z
+	m.update()
+	return m
+}
+
 // The derivatives of ends and of the lowest point against central differences.
 func TestPlaceGradients(t *testing.T) {
 	base := bulb()

@@ -101,6 +101,9 @@ func newTask(views []View) *task {
 	return t
 }
 
+// poorStart is the cost of the best start above which headings that no mark speaks for are tried too.
+const poorStart = 60
+
 // best tries the possible headings and bends and returns the best body.
 func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 	if t.upright {
@@ -117,6 +120,14 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		}
 	}
 	slices.SortStableFunc(starts, byCost)
+	if len(starts) == 0 || starts[0].cost > poorStart { // the marks may have led astray
+		var other []float64
+		for k := 1; k < 4; k++ {
+			other = append(other, psi[0]+float64(k)*math.Pi/4)
+		}
+		starts = append(starts, t.straight(flat, other)...)
+		slices.SortStableFunc(starts, byCost)
+	}
 	starts = starts[:min(len(starts), 4)]
 	if len(starts) == 0 {
 		return nil, ErrNoFit
