@@ -110,25 +110,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		return t.standing(&flat, opt.Ribs)
 	}
 	psi := t.headings(&flat, main)
-	starts := t.straight(flat, psi)
-	for i := range t.views { // the other views' plans may lead to a better body
-		if i == main {
-			continue
-		}
-		if p, ok := flatten(&t.views[i]); ok {
-			starts = append(starts, t.straight(p, t.headings(&p, i))...)
-		}
-	}
-	slices.SortStableFunc(starts, byCost)
-	if len(starts) == 0 || starts[0].cost > poorStart { // the marks may have led astray
-		var other []float64
-		for k := 1; k < 4; k++ {
-			other = append(other, psi[0]+float64(k)*math.Pi/4)
-		}
-		starts = append(starts, t.straight(flat, other)...)
-		slices.SortStableFunc(starts, byCost)
-	}
-	starts = starts[:min(len(starts), 4)]
+	starts := t.starts(main, flat, psi)
 	if len(starts) == 0 {
 		return nil, ErrNoFit
 	}
@@ -182,6 +164,30 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 	}
 	t.tellStem(best, b)
 	return best, nil
+}
+
+// starts returns the best straight bodies with the axis along psi, along what the other views' plans say and, where all
+// of these fit badly, along any other way, best first.
+func (t *task) starts(main int, flat plan, psi []float64) []candidate {
+	starts := t.straight(flat, psi)
+	for i := range t.views { // the other views' plans may lead to a better body
+		if i == main {
+			continue
+		}
+		if p, ok := flatten(&t.views[i]); ok {
+			starts = append(starts, t.straight(p, t.headings(&p, i))...)
+		}
+	}
+	slices.SortStableFunc(starts, byCost)
+	if len(starts) == 0 || starts[0].cost > poorStart { // the marks may have led astray
+		var other []float64
+		for k := 1; k < 4; k++ {
+			other = append(other, psi[0]+float64(k)*math.Pi/4)
+		}
+		starts = append(starts, t.straight(flat, other)...)
+		slices.SortStableFunc(starts, byCost)
+	}
+	return starts[:min(len(starts), 4)]
 }
 
 // finish fills the results.

@@ -70,12 +70,7 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 		c = 2.5 * t.robust
 	}
 	t.loss = 0
-	t.under = t.under[:0]
-	p, out := m.pole(0)
-	for v := range t.views {
-		facing := out.Dot(t.eyes[v].Sub(p).Unit())
-		t.under = append(t.under, rimPx+(underPx-rimPx)*math.Min(1, math.Max(0, 1.5+5*facing)))
-	}
+	t.soften(m)
 	t.abs = t.abs[:0]
 	for i := range t.rays {
 		y := &t.rays[i]
@@ -128,6 +123,16 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 			t.loss += c * c / 2 * math.Log1p(u)
 		}
 		f(row, r, w)
+	}
+}
+
+// soften sets how softly the outline under the stalk counts in each view.
+func (t *task) soften(m *model) {
+	t.under = t.under[:0]
+	p, out := m.pole(0)
+	for v := range t.views {
+		facing := out.Dot(t.eyes[v].Sub(p).Unit())
+		t.under = append(t.under, rimPx+(underPx-rimPx)*math.Min(1, math.Max(0, 1.5+5*facing)))
 	}
 }
 

@@ -151,20 +151,7 @@ func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
 	}
 	o := accuracy.DefaultOptions(j.seed)
 	o.NoisePx, o.DropStem, o.DropScar = j.noise, j.drop, j.scar
-	shots := make([]body.Shot, len(scenes))
-	all := make([][]body.View, len(scenes[0].Fruits))
-	seen := make([][]int, len(all))
-	for i := range all {
-		for k, s := range scenes {
-			if v, ok := j.view(s, &s.Fruits[i], o); ok {
-				all[i], seen[i] = append(all[i], v), append(seen[i], k)
-				shots[k] = body.Shot{Camera: v.Camera, Modes: v.Perturbed}
-			}
-		}
-	}
-	if j.stored != nil && len(scenes) > 1 {
-		refine(all, seen, shots)
-	}
+	all := j.evidence(scenes, o)
 	bodies := make([]*body.Body, len(all))
 	times := make([]time.Duration, len(all))
 	for i, views := range all {
@@ -201,6 +188,25 @@ func (j *job) table(key string, names []string) ([]accuracy.Row, error) {
 		}
 	}
 	return rows, nil
+}
+
+// evidence gathers the views of each fruit of a table; those of a run with the cameras moved to agree.
+func (j *job) evidence(scenes []*scene.Scene, o accuracy.Options) [][]body.View {
+	shots := make([]body.Shot, len(scenes))
+	all := make([][]body.View, len(scenes[0].Fruits))
+	seen := make([][]int, len(all))
+	for i := range all {
+		for k, s := range scenes {
+			if v, ok := j.view(s, &s.Fruits[i], o); ok {
+				all[i], seen[i] = append(all[i], v), append(seen[i], k)
+				shots[k] = body.Shot{Camera: v.Camera, Modes: v.Perturbed}
+			}
+		}
+	}
+	if j.stored != nil && len(scenes) > 1 {
+		refine(all, seen, shots)
+	}
+	return all
 }
 
 // refine moves the cameras of a table's photos by all its fruit together, in the views.
