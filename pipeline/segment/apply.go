@@ -316,7 +316,7 @@ func (e *editor) outline(line []geom.Px, snap bool) *Fruit {
 		c.coarse = evenly(clipFrame(c.coarse, e.im), outlineStep(m))
 	}
 	c.line = c.coarse
-	c.stem, c.bloss = heatPeak(m, g, drawnID, m.Stem), heatPeak(m, g, drawnID, m.Bloss)
+	c.stem, c.bloss = heatPeak(m, g, drawnID, m.Stem, geom.Px{}, 0), heatPeak(m, g, drawnID, m.Bloss, geom.Px{}, 0)
 	c.mark(e.im, m, g)
 	if snap {
 		c.refine(e.im, m, e.t, e.opt)

@@ -44,8 +44,8 @@ func newCandidate(im Image, m *Maps, g *regions, r *region) *candidate {
 	c := &candidate{reg: r, grid: g}
 	c.coarse = evenly(line, outlineStep(m))
 	c.line = c.coarse
-	c.stem = heatPeak(m, g, r.id, m.Stem)
-	c.bloss = heatPeak(m, g, r.id, m.Bloss)
+	c.stem = heatPeak(m, g, r.id, m.Stem, geom.Px{}, 0)
+	c.bloss = heatPeak(m, g, r.id, m.Bloss, geom.Px{}, 0)
 	return c
 }
 

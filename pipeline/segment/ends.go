@@ -13,15 +13,16 @@ type heatPoint struct {
 }
 
 // heatPeak returns the highest place of a heat map on region id and one cell around it, to a
-// fraction of a cell (centre of gravity of the 5 × 5 cells around the peak).
-func heatPeak(m *Maps, g *regions, id int32, a []float32) heatPoint {
+// fraction of a cell (centre of gravity of the 5 × 5 cells around the peak). Places within clear px
+// of photo point from are passed over.
+func heatPeak(m *Maps, g *regions, id int32, a []float32, from geom.Px, clear float64) heatPoint {
 	best, at := float32(-1), -1
 	for i, l := range g.label {
 		if l != id {
 			continue
 		}
 		try := func(j int) {
-			if (g.label[j] == id || g.label[j] == 0) && a[j] > best {
+			if (g.label[j] == id || g.label[j] == 0) && a[j] > best && (clear <= 0 || m.toPhoto(float64(j%m.W), float64(j/m.W)).Sub(from).Norm() > clear) {
 				best, at = a[j], j
 			}
 		}
@@ -127,6 +128,8 @@ func (c *candidate) ends(m *Maps, f *Fruit) {
 		f.Blossom, f.BlossomBy = &b, c.bloss.heat
 	}
 	f.oneEnd()
+	c.farStem(m, f)
+	f.opposite()
 	f.UprightScore = uprightScore(f)
 }
 
@@ -147,6 +150,52 @@ func (f *Fruit) oneEnd() {
 	}
 	f.BlossomBy = math.Max(f.BlossomBy*(1-f.StemBy), math.Min(f.BlossomBy, endSeen))
 	f.StemBase, f.StemBy, f.StalkTip = nil, 0, nil
+}
+
+// faintStem is the least heat of a stem end far from a blossom end that is seen.
+const faintStem = 0.1
+
+// farStem looks for the stem end of a fruit whose blossom end is seen: it lies elsewhere, mostly on
+// the far side, and there less heat will do.
+func (c *candidate) farStem(m *Maps, f *Fruit) {
+	if f.StemBase != nil || f.Blossom == nil || f.BlossomBy < endSeen {
+		return
+	}
+	p := heatPeak(m, c.grid, c.reg.id, m.Stem, *f.Blossom, 0.5*math.Sqrt(geom.Area(f.Outline)))
+	if p.heat < faintStem {
+		return
+	}
+	f.StemBase, f.StemBy = &p.p, stemSure(p.heat, c.grid.topNear(m, c.reg.id, m.Bloss, p.p))
+}
+
+// opposite takes away the less sure end of a fruit about as long as wide when its two ends lie on
+// its rim and not across from each other: nothing but a bent fruit, which is longer, can be so.
+func (f *Fruit) opposite() {
+	const round, askew = 1.4, 0.5 // length / width; cosine of the angle between the two ways from the middle
+	if f.StemBase == nil || f.Blossom == nil {
+		return
+	}
+	mid := geom.Centroid(f.Outline)
+	s, b := f.StemBase.Sub(mid), f.Blossom.Sub(mid)
+	rim := 0.35 * math.Sqrt(geom.Area(f.Outline))
+	if s.Norm() < rim || b.Norm() < rim || s.X*b.X+s.Y*b.Y < -askew*s.Norm()*b.Norm() || elongation(f.Outline) > round {
+		return
+	}
+	if f.StemBy >= f.BlossomBy {
+		f.Blossom, f.BlossomBy = nil, 0
+		return
+	}
+	f.StemBase, f.StemBy, f.StalkTip = nil, 0, nil
+}
+
+// elongation is length / width of the ellipse with the moments of the line's points about their middle.
+func elongation(line []geom.Px) float64 {
+	var s moments
+	mid := geom.Centroid(line)
+	for _, p := range line {
+		s.add(p.X-mid.X, p.Y-mid.Y)
+	}
+	return s.elongation()
 }
 
 // uprightScore is 0 when the visible ends lie on the outline and 1 when one lies in its middle:

@@ -14,25 +14,34 @@ var modelFiles embed.FS
 // ErrNoNetwork is returned when the program was built without the network's weights.
 var ErrNoNetwork = errors.New("this program was built without its outline network (pipeline/segment/model/*.onnx); build it from a complete source tree")
 
-// Network is the outline network. Close it; do not copy it. Several goroutines may call it; they wait for each other.
-type Network struct{ net *vision.Net }
+// Network is the outline network with the second one for doubtful photos. Close it; do not copy it. Several goroutines
+// may call it; they wait for each other.
+type Network struct{ net, other *vision.Net }
 
-// LoadNet loads the network that is built into the program.
+// LoadNet loads the networks that are built into the program.
 func LoadNet() (*Network, error) {
-	b, err := modelFiles.ReadFile("model/outline.onnx")
-	if err != nil {
-		return nil, ErrNoNetwork
+	n := new(Network)
+	for name, to := range map[string]**vision.Net{"model/outline.onnx": &n.net, "model/second.onnx": &n.other} {
+		b, err := modelFiles.ReadFile(name)
+		if err != nil {
+			n.Close()
+			return nil, ErrNoNetwork
+		}
+		if *to, err = vision.LoadNet(b); err != nil {
+			n.Close()
+			return nil, fmt.Errorf("outline network: %w", err)
+		}
 	}
-	net, err := vision.LoadNet(b)
-	if err != nil {
-		return nil, fmt.Errorf("outline network: %w", err)
-	}
-	return &Network{net}, nil
+	return n, nil
 }
 
 // Forward runs the network; see Net.
 func (n *Network) Forward(in []float32, shape []int) ([]float32, []int, error) {
-	out, err := n.net.Forward(vision.Tensor{Data: in, Shape: shape})
+	return forward(n.net, in, shape)
+}
+
+func forward(net *vision.Net, in []float32, shape []int) ([]float32, []int, error) {
+	out, err := net.Forward(vision.Tensor{Data: in, Shape: shape})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -42,5 +51,20 @@ func (n *Network) Forward(in []float32, shape []int) ([]float32, []int, error) {
 	return out[0].Data, out[0].Shape, nil
 }
 
-// Close gives the network's memory back; a second call does nothing.
-func (n *Network) Close() { n.net.Close() }
+// Second returns the network that is asked about photos that leave the first in doubt.
+func (n *Network) Second() Net { return second{n.other} }
+
+type second struct{ net *vision.Net }
+
+func (s second) Forward(in []float32, shape []int) ([]float32, []int, error) {
+	return forward(s.net, in, shape)
+}
+
+// Close gives the networks' memory back; a second call does nothing.
+func (n *Network) Close() {
+	for _, net := range []*vision.Net{n.net, n.other} {
+		if net != nil {
+			net.Close()
+		}
+	}
+}

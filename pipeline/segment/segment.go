@@ -67,12 +67,13 @@ type Options struct {
 	BandCells    float64 // half width of the search band in map cells (1.6)
 	OwnColours   float64 // weight of the photo's own fruit and table colours on doubtful cells (0.7)
 	Refine       bool    // find the true edge at full resolution (true)
+	Second       bool    // ask the second network about photos that leave the first in doubt (true)
 	Closer       bool    // look again, with the photo made smaller, at fruit that fill the picture (true)
 }
 
 // DefaultOptions returns the options used by every run.
 func DefaultOptions() Options {
-	return Options{LongSide: 1024, BodyLimit: 0.5, MinAreaShare: 0.0003, UnsureBelow: 0.5, BandCells: 1.6, OwnColours: 0.7, Refine: true, Closer: true}
+	return Options{LongSide: 1024, BodyLimit: 0.5, MinAreaShare: 0.0003, UnsureBelow: 0.5, BandCells: 1.6, OwnColours: 0.7, Refine: true, Second: true, Closer: true}
 }
 
 // Net runs the outline network: input 1×3×h×w (RGB, 0–1), output 1×8×(h/2)×(w/2).
@@ -95,6 +96,11 @@ func Find(im Image, net Net, keepOut [][]geom.Px, opt Options) (*Result, error) 
 	m, err := runNet(im, net, opt.LongSide)
 	if err != nil {
 		return nil, err
+	}
+	if opt.Second {
+		if err := m.second(im, net, keepOut, opt); err != nil {
+			return nil, err
+		}
 	}
 	if opt.Closer {
 		if err := m.closer(im, net, keepOut, opt); err != nil {
