@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"os/exec"
+	"runtime"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -39,6 +40,7 @@ func TestMain(m *testing.M) {
 
 // confine starts the program once more under the limits asked for: both hold from exec on.
 func confine() {
+	runtime.LockOSThread() // the rights belong to a thread, and exec takes those of the one that calls it
 	if os.Getenv(plainUser) != "" && os.Geteuid() == 0 {
 		const dropBound = 24                // PR_CAPBSET_DROP
 		for _, right := range []int{1, 2} { // CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH

@@ -155,6 +155,10 @@ func (f *Fruit) oneEnd() {
 // faintStem is the least heat of a stem end far from a blossom end that is seen.
 const faintStem = 0.1
 
+// farStemSure is the most that such a stem end is sure: with more, a wrong one turned a slanted round fruit (length off by
+// a quarter).
+const farStemSure = 0.45
+
 // farStem looks for the stem end of a fruit whose blossom end is seen: it lies elsewhere, mostly on
 // the far side, and there less heat will do.
 func (c *candidate) farStem(m *Maps, f *Fruit) {
@@ -165,7 +169,7 @@ func (c *candidate) farStem(m *Maps, f *Fruit) {
 	if p.heat < faintStem {
 		return
 	}
-	f.StemBase, f.StemBy = &p.p, stemSure(p.heat, c.grid.topNear(m, c.reg.id, m.Bloss, p.p))
+	f.StemBase, f.StemBy = &p.p, math.Min(farStemSure, stemSure(p.heat, c.grid.topNear(m, c.reg.id, m.Bloss, p.p)))
 }
 
 // opposite takes away the less sure end of a fruit about as long as wide when its two ends lie on
