@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+
+	"offtype/pipeline/atomic"
 )
 
 // Input is one photo to measure.
@@ -92,10 +94,4 @@ func walk(dir string) (found []string, problems []error) {
 }
 
 // plainErr drops the path that os errors repeat.
-func plainErr(err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		return pe.Err
-	}
-	return err
-}
+func plainErr(err error) error { return atomic.Plain(err) }

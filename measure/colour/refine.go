@@ -21,18 +21,12 @@ func (c *Calibration) Refine(groups [][]Spot, sd float64) *Calibration {
 	if !c.Corrected {
 		return c
 	}
-	cov := mat.NewSymDense(nFall, nil)
-	for i := 0; i < nFall; i++ {
-		for j := i; j < nFall; j++ {
-			cov.SetSym(i, j, c.fallCov[i][j])
-		}
-	}
-	var ch mat.Cholesky
-	prec := mat.NewSymDense(nFall, nil)
-	if !ch.Factorize(cov) || ch.InverseTo(prec) != nil {
+	prec, ok := c.fallPrecision()
+	if !ok {
 		return c
 	}
 	delta := make([]float64, nFall)
+	var ch mat.Cholesky
 	var inv mat.SymDense
 	for it := 0; it < 5; it++ {
 		a := mat.NewSymDense(nFall, nil)
@@ -51,11 +45,29 @@ func (c *Calibration) Refine(groups [][]Spot, sd float64) *Calibration {
 			}
 		}
 	}
+	return c.moved(delta, &inv)
+}
+
+// fallPrecision is the inverse of the covariance of the fall-off's numbers.
+func (c *Calibration) fallPrecision() (prec *mat.SymDense, ok bool) {
+	cov := mat.NewSymDense(nFall, nil)
+	for i := range c.fallCov {
+		for j := i; j < nFall; j++ {
+			cov.SetSym(i, j, c.fallCov[i][j])
+		}
+	}
+	var ch mat.Cholesky
+	prec = mat.NewSymDense(nFall, nil)
+	return prec, ch.Factorize(cov) && ch.InverseTo(prec) == nil
+}
+
+// moved returns c with the fall-off's numbers changed by delta and their covariance.
+func (c *Calibration) moved(delta []float64, cov *mat.SymDense) *Calibration {
 	out := *c
 	for i := range delta {
 		out.fall.k[i] += delta[i]
 		for j := range delta {
-			out.fallCov[i][j] = inv.At(i, j)
+			out.fallCov[i][j] = cov.At(i, j)
 		}
 	}
 	return &out
@@ -140,14 +152,8 @@ func (c *Calibration) Slope() float64 {
 // say. c is not changed, and is returned when nothing can be learnt.
 func (c *Calibration) Expect(spots []Spot, sd, apart float64) *Calibration {
 	sd *= math.Sqrt(float64(len(spots)))
-	var ch mat.Cholesky
-	cov, prec := mat.NewSymDense(nFall, nil), mat.NewSymDense(nFall, nil)
-	for i := range c.fallCov {
-		for j := i; j < nFall; j++ {
-			cov.SetSym(i, j, c.fallCov[i][j])
-		}
-	}
-	if !c.Corrected || !ch.Factorize(cov) || ch.InverseTo(prec) != nil {
+	prec, ok := c.fallPrecision()
+	if !c.Corrected || !ok {
 		return c
 	}
 	g := mat.NewVecDense(nFall, nil)
@@ -165,19 +171,15 @@ func (c *Calibration) Expect(spots []Spot, sd, apart float64) *Calibration {
 			}
 		}
 	}
+	var ch mat.Cholesky
 	var delta mat.VecDense
-	if !ch.Factorize(prec) || ch.SolveVecTo(&delta, g) != nil || ch.InverseTo(cov) != nil {
+	var cov mat.SymDense
+	if !ch.Factorize(prec) || ch.SolveVecTo(&delta, g) != nil || ch.InverseTo(&cov) != nil {
 		return c
 	}
-	out := *c
+	out := c.moved(delta.RawVector().Data, &cov)
 	out.apart = apart
-	for i := range out.fall.k {
-		out.fall.k[i] += delta.AtVec(i)
-		for j := range out.fallCov[i] {
-			out.fallCov[i][j] = cov.At(i, j)
-		}
-	}
-	return &out
+	return out
 }
 
 // Vignette returns the log light that a lens is expected to lose at place p against the cards.

@@ -25,11 +25,12 @@ func lightOf(skins []*patchwork, ph *Photo) (*light, *colour.Calibration) {
 	few := thinAll(skins)
 	l := fitLight(few, flat(), 4)
 	if ph.Colour.Corrected {
-		if m, cal, ok := underLamps(skins, l, lift, ph); ok {
-			return m, cal
-		}
 		if h, ok := newHunt(few, l, true); ok {
-			l, _ = h.lamps()
+			far, cost := h.lamps()
+			if m, cal, ok := underLamps(skins, l, cost, lift, ph); ok {
+				return m, cal
+			}
+			l = far
 		}
 	}
 	gather(few, l, nil, true)
@@ -45,11 +46,12 @@ func lightOf(skins []*patchwork, ph *Photo) (*light, *colour.Calibration) {
 	return l, ph.Colour
 }
 
-// underLamps looks for near lamps. ok is false, and the samples are as before, when far ones do as well.
+// underLamps looks for near lamps. ok is false, and the samples are as before, when far ones, which leave farCost, do as
+// well.
 //
 // Near lamps tell how their light falls off over the table: the card alone tells only its slope where the card lies, and
 // to go on with that slope over a table under a bulb is wrong by a quarter of the light and more.
-func underLamps(skins []*patchwork, l *light, lift float64, ph *Photo) (*light, *colour.Calibration, bool) {
+func underLamps(skins []*patchwork, l *light, farCost, lift float64, ph *Photo) (*light, *colour.Calibration, bool) {
 	bodies := 0
 	for _, s := range skins {
 		if s.fruit.Surface != nil && len(s.px) >= 40 {
@@ -59,11 +61,6 @@ func underLamps(skins []*patchwork, l *light, lift float64, ph *Photo) (*light, 
 	if bodies < nearFruit || len(ph.Cards) == 0 {
 		return nil, nil, false
 	}
-	far, ok := newHunt(thinAll(skins), l, true)
-	if !ok {
-		return nil, nil, false
-	}
-	_, farCost := far.lamps()
 	lower(skins, -lift) // near lamps say themselves what height does
 	near, _ := newHunt(thinAll(skins), l, false)
 	m, nearCost := near.lamps()

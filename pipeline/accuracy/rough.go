@@ -92,13 +92,7 @@ func oddShape(r *rand.Rand) (shape, string) {
 	if s.ribs > 0 && !strings.HasPrefix(kind, "ribbed") {
 		kind = "ribbed " + kind
 	}
-	most := 0.0
-	for i := 0; i <= 200; i++ {
-		most = math.Max(most, s.at(float64(i)/200))
-	}
-	for i := range s.r {
-		s.r[i] /= most
-	}
+	s.toOne()
 	return s, kind
 }
 

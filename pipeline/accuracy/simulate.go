@@ -86,6 +86,12 @@ func randomShape(r *rand.Rand) (shape, string) {
 		}
 		kind = "ribbed " + kind
 	}
+	s.toOne()
+	return s, kind
+}
+
+// toOne makes the greatest radius 1.
+func (s *shape) toOne() {
 	most := 0.0
 	for i := 0; i <= 200; i++ {
 		most = math.Max(most, s.at(float64(i)/200))
@@ -93,7 +99,6 @@ func randomShape(r *rand.Rand) (shape, string) {
 	for i := range s.r {
 		s.r[i] /= most
 	}
-	return s, kind
 }
 
 const (

@@ -20,12 +20,12 @@ const MostText = 16 << 20
 func Read(path string, most int64) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, plain(err)
+		return nil, Plain(err)
 	}
 	defer f.Close()
 	b, err := io.ReadAll(io.LimitReader(f, most+1))
 	if err != nil {
-		return nil, plain(err)
+		return nil, Plain(err)
 	}
 	if int64(len(b)) > most {
 		return nil, fmt.Errorf("it is larger than %d MB, which no such file is", most>>20)
@@ -33,7 +33,8 @@ func Read(path string, most int64) ([]byte, error) {
 	return b, nil
 }
 
-func plain(err error) error {
+// Plain drops the path that errors of the os package repeat.
+func Plain(err error) error {
 	var pe *os.PathError
 	if errors.As(err, &pe) {
 		return pe.Err
