@@ -27,11 +27,12 @@ func even(skins []*patchwork, l *light, cal *colour.Calibration) *colour.Calibra
 		rg, bg float64
 	}
 	var all []mean
+	v := l.view()
 	for _, s := range skins {
 		if len(s.px) < 40 {
 			continue
 		}
-		c, ok := s.partRGB(0, l)
+		c, ok := s.partRGB(0, v)
 		if !ok || c[0] < 0.005 || c[1] < 0.005 || c[2] < 0.002 {
 			continue
 		}

@@ -38,16 +38,16 @@ func (s stand) allowed() bool {
 // hunt looks for lamps that explain pixels better than smooth light alone.
 type hunt struct {
 	from *light
-	far  bool  // far ones only
-	all  []lit // the pixels
-	few  []lit // some of them
+	far  bool    // far ones only
+	all  []lit   // the pixels
+	few  *trials // on some of them
 	best float64
 	at   []stand
 }
 
 // newHunt prepares one from light l; ok is false when there is too little skin.
 func newHunt(skins []*patchwork, l *light, far bool) (h *hunt, ok bool) {
-	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, nil, true)}
+	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, make([]lit, 0, lightN*len(skins)), true)}
 	if len(h.all) < 60 {
 		return h, false
 	}
@@ -58,11 +58,13 @@ func newHunt(skins []*patchwork, l *light, far bool) (h *hunt, ok bool) {
 	about.Z = 0
 	h.from.about = about
 	step := max(1, len(h.all)/huntLit)
+	few := make([]lit, 0, len(h.all)/step+1)
 	for i := 0; i < len(h.all); i += step {
 		t := h.all[i]
 		t.w *= math.Sqrt(float64(step))
-		h.few = append(h.few, t)
+		few = append(few, t)
 	}
+	h.few = newTrials(h.from, few)
 	return h, true
 }
 
@@ -79,7 +81,7 @@ func (h *hunt) lamps() (*light, float64) {
 			break
 		}
 		h.refine()
-		l, c := h.light(h.at, h.all, 3)
+		l, c := h.light(h.at)
 		if !(c < (1-minGain)*cost) {
 			break
 		}
@@ -89,12 +91,12 @@ func (h *hunt) lamps() (*light, float64) {
 }
 
 // light fits the light with lamps at the stands; the cost is infinite when a lamp would have to take light away.
-func (h *hunt) light(at []stand, on []lit, rounds int) (*light, float64) {
+func (h *hunt) light(at []stand) (*light, float64) {
 	l := h.from.clone()
 	for _, s := range at {
 		l.lamps = append(l.lamps, s.lamp(l.about))
 	}
-	cost := l.settle(slices.Clone(on), rounds)
+	cost := l.settle(slices.Clone(h.all), 3)
 	for i := range l.lamps {
 		if p := &l.lamps[i].power; min(p[0], p[1], p[2]) < 0 {
 			return l, math.Inf(1)
@@ -105,12 +107,15 @@ func (h *hunt) light(at []stand, on []lit, rounds int) (*light, float64) {
 
 // try keeps the stands when they are better than the best so far.
 func (h *hunt) try(at []stand) bool {
+	if slices.Equal(at, h.at) { // as it is
+		return false
+	}
 	for _, s := range at {
 		if !s.allowed() || h.far && s.h != 0 {
 			return false
 		}
 	}
-	if _, c := h.light(at, h.few, 1); c < h.best {
+	if c := h.few.cost(at); c < h.best {
 		h.best, h.at = c, slices.Clone(at)
 		return true
 	}

@@ -26,42 +26,52 @@ var (
 	dimSD   = [nSH]float64{.3, .3, .3, .3, .2, .2, .2, .2, .15}
 )
 
-// towards is the unit direction from a place to the lamp.
-func (p *lamp) towards(at geom.Vec3) geom.Vec3 {
-	if p.far {
-		return p.at
-	}
-	return p.at.Sub(at).Unit()
+// beam is a lamp with what is the same for all places.
+type beam struct {
+	*lamp
+	axis geom.Vec3 // unit, from light.about to it
+	d2   float64   // its distance from there, squared
 }
 
-// near is the light of a lamp on a surface square to it at a place, over that at another: the square of the distance, and
-// a lamp that shines at the table like a matt panel.
-func (p *lamp) near(at, about geom.Vec3) float64 {
-	if p.far {
-		return 1
+// over prepares a lamp whose power is told at about.
+func (p *lamp) over(about geom.Vec3) beam {
+	a := p.at.Sub(about)
+	return beam{p, a.Unit(), a.Dot(a)}
+}
+
+// reach returns the unit direction from a place to the lamp, and its light on a surface square to it there over that at
+// light.about: the square of the distance, and a lamp that shines at the table like a matt panel.
+func (b *beam) reach(at geom.Vec3) (towards geom.Vec3, near float64) {
+	if b.far {
+		return b.at, 1
 	}
-	a, b := p.at.Sub(about), p.at.Sub(at)
-	return a.Dot(a) / b.Dot(b) * math.Sqrt(max(0, a.Unit().Dot(b.Unit())))
+	d := b.at.Sub(at)
+	d2 := d.Dot(d)
+	d = d.Scale(1 / math.Sqrt(d2))
+	return d, b.d2 / d2 * math.Sqrt(max(0, b.axis.Dot(d)))
 }
 
 // matt is the light on a surface of normal n for power 1.
 func (p *lamp) matt(n, at, about geom.Vec3) float64 {
-	return max(0, n.Dot(p.towards(at))) * p.near(at, about)
+	b := p.over(about)
+	d, near := b.reach(at)
+	return max(0, n.Dot(d)) * near
 }
 
-// gloss is the shine of a pixel for power 1 and reflectance 1 at normal incidence: the lobe of Trowbridge and Reitz with
-// Smith's masking, as in Walter et al., Microfacet Models for Refraction through Rough Surfaces, EGSR 2007 (from memory).
-func (p *lamp) gloss(q *pixel, about geom.Vec3) float64 {
-	d := p.towards(q.place)
+// lobe is the shine of a pixel lit from direction d with power 1, at reflectance 1 at normal incidence: the lobe of
+// Trowbridge and Reitz with Smith's masking, as in Walter et al., Microfacet Models for Refraction through Rough
+// Surfaces, EGSR 2007 (from memory).
+func (p *lamp) lobe(q *pixel, d geom.Vec3) float64 {
 	nl := q.n.Dot(d)
 	if nl <= 0 {
 		return 0
 	}
-	v := q.n.Scale(2 * q.facing).Sub(q.refl)
-	nh := q.n.Dot(d.Add(v).Unit())
+	// With v = 2·facing·n − refl towards the camera, the half vector is (d + v)/|d + v|, of squared length 2 + 2d·v.
+	nh := nl + q.facing
+	nh2 := nh * nh / max(1e-12, 2+4*q.facing*nl-2*d.Dot(q.refl))
 	a2 := p.alpha * p.alpha
-	c := nh*nh*(a2-1) + 1
-	return p.near(q.place, about) * a2 / (c * c) * masking(nl, a2) * masking(q.facing, a2) / (4 * q.facing)
+	c := nh2*(a2-1) + 1
+	return a2 / (c * c) * masking(nl, a2) * masking(q.facing, a2) / (4 * q.facing)
 }
 
 func masking(cos, a2 float64) float64 { return 2 * cos / (cos + math.Sqrt(a2+(1-a2)*cos*cos)) }
@@ -94,23 +104,30 @@ func (l *light) clone() *light {
 // settle fits the light and the colours of the parts by turns; it returns the cost.
 func (l *light) settle(all []lit, rounds int) float64 {
 	aim(all, l)
+	l.see(all)
+	sum := make([]colourSum, partsOf(all))
 	for range rounds {
 		l.solve(all)
-		l.rebase(all)
+		l.see(all)
+		rebase(all, sum)
 	}
-	return l.cost(all)
+	return cost(all)
 }
 
-// rebase gives each part the colour that fits the light best.
-func (l *light) rebase(all []lit) {
-	sum := make([][2][3]float64, partsOf(all))
+// colourSum gathers what the pixels of a part say of its colour: w·e·(c − s) and w·e².
+type colourSum [2][3]float64
+
+// rebase gives each part the colour that fits best the light that the pixels have seen; sum holds one entry a part, of
+// any value.
+func rebase(all []lit, sum []colourSum) {
+	clear(sum)
 	for i := range all {
 		t := &all[i]
-		t.under(l)
+		s := &sum[t.part]
 		for k := range t.base {
-			w := t.weight(k)
-			sum[t.part][0][k] += w * t.e[k] * (t.c[k] - t.s[k])
-			sum[t.part][1][k] += w * t.e[k] * t.e[k]
+			w := t.weight(k) * t.e[k]
+			s[0][k] += w * (t.c[k] - t.s[k])
+			s[1][k] += w * t.e[k]
 		}
 	}
 	for i := range all {
@@ -123,19 +140,22 @@ func (l *light) rebase(all []lit) {
 	}
 }
 
-// cost is half the squared residuals in standard deviations, large ones by size (Huber).
-func (l *light) cost(all []lit) float64 {
+// cost is half the squared residuals in standard deviations under the light that the pixels have seen, large ones by size
+// (Huber).
+func cost(all []lit) float64 {
 	v := 0.0
 	for i := range all {
 		t := &all[i]
-		t.under(l)
+		u := 0.0
 		for k := range t.base {
 			r := math.Abs(t.residual(k)) / t.spreadOf(k)
 			if r > huber {
-				r = math.Sqrt(huber * (2*r - huber))
+				u += huber * (2*r - huber)
+			} else {
+				u += r * r
 			}
-			v += t.w * t.w * r * r / 2
 		}
+		v += t.w * t.w * u / 2
 	}
 	return v
 }

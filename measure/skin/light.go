@@ -86,7 +86,7 @@ func sumsOf(c *[3][nSH]float64, f *[nSH]float64) (e [3]float64) {
 	return e
 }
 
-// matt returns E(n) of each channel at a place, at least 0.05; gloss returns the shine of a pixel, at least 0.
+// matt returns E(n) of each channel at a place, at least 0.05.
 func (l *light) matt(n, at geom.Vec3) [3]float64 {
 	e := sums(&l.mattL, n)
 	for i := range l.lamps {
@@ -101,50 +101,79 @@ func (l *light) matt(n, at geom.Vec3) [3]float64 {
 	return e
 }
 
-func (l *light) gloss(q *pixel) [3]float64 {
-	e := sums(&l.glossL, q.refl)
-	for k := range e {
-		e[k] = max(0, e[k])
-	}
-	for i := range l.lamps {
-		m := l.lamps[i].gloss(q, l.about)
-		for k := range e {
-			e[k] += m * l.lamps[i].power[k]
-		}
-	}
-	f := fresnel(l.f0, q.facing)
-	for k := range e {
-		e[k] *= f
-	}
-	return e
-}
-
 // fresnel is Schlick's approximation.
 func fresnel(f0, cos float64) float64 {
 	d := 1 - cos
 	return f0 + (1-f0)*(d*d)*(d*d)*d*0.5
 }
 
-// own returns the reflectance that pixel q shows under l.
-func (l *light) own(q *pixel) colour.RGB {
-	e, s, u := l.matt(q.n, q.place), l.gloss(q), l.table(q.place)
+// view is a light with what is the same for all pixels.
+type view struct {
+	*light
+	beams [mostLamps]beam
+	known bool // every sample's own is that under this light (unshade)
+}
+
+func (l *light) view() *view {
+	v := &view{light: l}
+	for i := range l.lamps {
+		v.beams[i] = l.lamps[i].over(l.about)
+	}
+	return v
+}
+
+// own returns the reflectance that pixel q shows: light.matt and table and the shine taken out.
+func (l *view) own(q *pixel) colour.RGB {
+	if l.known {
+		return q.own
+	}
+	e, s, u := sums(&l.mattL, q.n), sums(&l.glossL, q.refl), [3]float64{1, 1, 1}
+	for k := range s {
+		s[k] = max(0, s[k])
+	}
+	if len(l.lamps) > 0 {
+		u = l.up
+		below := q.place
+		below.Z = 0
+		for i := range l.lamps {
+			b := &l.beams[i]
+			d, near := b.reach(q.place)
+			down, nearBelow := b.reach(below)
+			matt, gloss, table := max(0, q.n.Dot(d))*near, near*b.lobe(q, d), max(0, down.Z)*nearBelow
+			for k, p := range b.power {
+				e[k] += matt * p
+				s[k] += gloss * p
+				u[k] += table * p
+			}
+		}
+		for k := range u {
+			u[k] = max(0.05, u[k])
+		}
+	}
+	f := fresnel(l.f0, q.facing)
 	var o colour.RGB
 	for k := range o {
 		c := q.c[k] * u[k]
-		o[k] = (c - min(s[k], 0.7*max(0, c))) / e[k]
+		o[k] = (c - min(f*s[k], 0.7*max(0, c))) / max(0.05, e[k])
 	}
 	return o
 }
 
-// unshade fills own and lab of every sample.
-func (s *patchwork) unshade(l *light) {
+// unshade fills own and lab of every sample. The view returned knows them, until the samples change.
+func (s *patchwork) unshade(l *light) *view {
+	v := l.view()
 	for i := range s.px {
 		q := &s.px[i]
-		q.own = l.own(q)
+		q.own = v.own(q)
 		o := q.own
 		for k := range o {
 			o[k] = max(1e-4, o[k])
 		}
 		q.lab = o.Lab()
 	}
+	v.known = true
+	return v
 }
+
+// lum is the luminance of linear sRGB.
+func lum(c [3]float64) float64 { return 0.2126*c[0] + 0.7152*c[1] + 0.0722*c[2] }

@@ -4,8 +4,6 @@ import (
 	"math"
 	"sort"
 
-	"gonum.org/v1/gonum/mat"
-
 	"offtype/measure/geom"
 )
 
@@ -26,39 +24,56 @@ type lit struct {
 // aim fills what depends on where the lamps stand.
 func aim(all []lit, l *light) {
 	for i := range l.lamps {
-		p := &l.lamps[i]
-		for j := range all {
-			t := &all[j]
-			below := t.q.place
-			below.Z = 0
-			t.lm[i], t.lg[i], t.lu[i] = p.matt(t.q.n, t.q.place, l.about), p.gloss(t.q, l.about), p.matt(geom.Vec3{Z: 1}, below, l.about)
-		}
+		aimOne(all, l, i)
 	}
 }
 
-// under fills what depends on the light, of which the lamps stand where aim saw them: light.table, matt and gloss.
+// aimOne is aim for lamp i.
+func aimOne(all []lit, l *light, i int) {
+	b := l.lamps[i].over(l.about)
+	for j := range all {
+		t := &all[j]
+		below := t.q.place
+		below.Z = 0
+		d, near := b.reach(t.q.place)
+		down, nearBelow := b.reach(below)
+		t.lm[i], t.lg[i], t.lu[i] = max(0, t.q.n.Dot(d))*near, near*b.lobe(t.q, d), max(0, down.Z)*nearBelow
+	}
+}
+
+// see fills what depends on the light, of which the lamps stand where aim saw them.
+func (l *light) see(all []lit) {
+	for i := range all {
+		all[i].under(l)
+	}
+}
+
+// under is see for one pixel: light.table, matt and gloss.
 func (t *lit) under(l *light) {
 	t.fresn = fresnel(l.f0, t.q.facing)
-	t.c = [3]float64{1, 1, 1}
-	if len(l.lamps) > 0 {
-		t.c = l.up
-	}
+	t.c = t.q.c
 	t.e, t.s = sumsOf(&l.mattL, &t.fn), sumsOf(&l.glossL, &t.fr)
+	if len(l.lamps) == 0 {
+		for k := range t.e {
+			t.e[k] = max(0.05, t.e[k])
+			t.s[k] = t.fresn * max(0, t.s[k])
+		}
+		return
+	}
+	c := l.up
 	for k := range t.s {
 		t.s[k] = max(0, t.s[k])
 	}
 	for i := range l.lamps {
-		for k, p := range l.lamps[i].power {
-			t.c[k] += t.lu[i] * p
-			t.e[k] += t.lm[i] * p
-			t.s[k] += t.lg[i] * p
+		p := &l.lamps[i].power
+		for k := range p {
+			c[k] += t.lu[i] * p[k]
+			t.e[k] += t.lm[i] * p[k]
+			t.s[k] += t.lg[i] * p[k]
 		}
 	}
-	for k, c := range t.q.c {
-		if len(l.lamps) > 0 {
-			t.c[k] = max(0.05, t.c[k])
-		}
-		t.c[k] *= c
+	for k := range c {
+		t.c[k] *= max(0.05, c[k])
 		t.e[k] = max(0.05, t.e[k])
 		t.s[k] *= t.fresn
 	}
@@ -75,7 +90,9 @@ func fitLight(skins []*patchwork, l *light, rounds int) *light {
 			return l
 		}
 		aim(all, l)
+		l.see(all)
 		l.solve(all)
+		l.see(all)
 		l.solveShine(all)
 	}
 	return l
@@ -83,17 +100,18 @@ func fitLight(skins []*patchwork, l *light, rounds int) *light {
 
 // gather lists the pixels that tell the light, with the colours of their parts, found anew or not.
 func gather(skins []*patchwork, l *light, all []lit, anew bool) []lit {
-	parts := 0
+	parts, fixed := 0, l.view()
 	for _, s := range skins {
 		if len(s.px) < 40 {
 			continue
 		}
+		v := fixed
 		if anew {
-			s.unshade(l)
+			v = s.unshade(l)
 			s.split()
 		}
 		n := len(all)
-		all = append(all, s.toLight(l)...)
+		all = s.toLight(v, all)
 		for i := n; i < len(all); i++ {
 			all[i].part += parts
 		}
@@ -102,133 +120,82 @@ func gather(skins []*patchwork, l *light, all []lit, anew bool) []lit {
 	return all
 }
 
-// toLight picks up to lightN pixels of a fruit with the colour of their part.
-func (s *patchwork) toLight(l *light) []lit {
+// toLight adds up to lightN pixels of a fruit with the colour of their part.
+func (s *patchwork) toLight(l *view, all []lit) []lit {
 	base := s.partColours(l)
 	stride := float64(len(s.px)) / lightN
 	if stride < 1 {
 		stride = 1
 	}
-	out := make([]lit, 0, lightN+1)
+	n := len(all)
 	for f := 0.0; int(f) < len(s.px); f += stride {
 		q := &s.px[int(f)]
 		if q.part < 0 || q.cut || q.n.Z < -0.1 || q.facing < litFacing {
 			continue
 		}
-		out = append(out, lit{q: q, fn: phi(q.n), fr: phi(q.refl), part: q.part, base: base[q.part], w: 1})
+		all = append(all, lit{q: q, fn: phi(q.n), fr: phi(q.refl), part: q.part, base: base[q.part], w: 1})
 	}
 	// Every fruit counts as about 60 independent pixels.
-	w := math.Sqrt(60 / math.Max(60, float64(len(out))))
-	for i := range out {
-		out[i].w = w
+	w := math.Sqrt(60 / math.Max(60, float64(len(all)-n)))
+	for i := n; i < len(all); i++ {
+		all[i].w = w
 	}
-	return out
+	return all
 }
 
-// normals are the normal equations of the light: n grey terms, then the deviations of the three channels from them.
-type normals struct {
-	n int
-	a []float64 // (4·n)², the upper triangle
-	g []float64
-}
-
-// add adds w·(row·x − y)² with the entries of row at the places from `at` on.
-func (m *normals) add(row []float64, at int, y, w float64) {
-	g := m.g[at:][:len(row)]
-	for i, v := range row {
-		v *= w
-		g[i] += v * y
-		a := m.a[(at+i)*4*m.n+at:][:len(row)]
-		for j := i; j < len(row); j++ {
-			a[j] += v * row[j]
-		}
-	}
-}
-
-// spread takes the equations of each channel, which are gathered in the channel's own block, to the grey terms.
-func (m *normals) spread() {
-	n := m.n
-	for k := n; k < 4*n; k += n {
-		for i := 0; i < n; i++ {
-			m.g[i] += m.g[k+i]
-			for j := 0; j < n; j++ {
-				v := m.a[(k+min(i, j))*4*n+k+max(i, j)]
-				m.a[i*4*n+k+j] += v
-				if j >= i {
-					m.a[i*4*n+j] += v
-				}
-			}
-		}
-	}
-}
-
-// solve fits the light to the pixels with their parts' colours given.
+// solve fits the light to the pixels, which it has seen, with their parts' colours given.
 func (l *light) solve(all []lit) {
-	n := nSH + len(l.lamps)
-	m := normals{n, make([]float64, 16*n*n), make([]float64, 4*n)}
-	var rowOf, matt, gloss [nSH + mostLamps]float64
-	row := rowOf[:n]
+	m := normals{n: nSH + len(l.lamps)}
 	own := make([]ownColour, 3*partsOf(all))
+	var matt, gloss, row terms
 	for i := range all {
 		t := &all[i]
-		t.under(l)
 		for j := range nSH {
 			matt[j], gloss[j] = mattOf[j]*t.fn[j], t.fresn*glossOf[j]*t.fr[j]
 		}
 		for j := range l.lamps {
 			matt[nSH+j], gloss[nSH+j] = t.lm[j], t.fresn*t.lg[j]
 		}
-		for k := 0; k < 3; k++ {
+		for k := range t.base {
 			w := t.weight(k)
-			for j := range row {
+			for j := range m.n {
 				row[j] = t.base[k]*matt[j] + gloss[j]
 			}
-			m.add(row, (k+1)*n, t.c[k], w)
-			own[3*t.part+k].add(row, t.e[k], t.c[k], w)
+			m.add(k, &row, t.c[k], w)
+			own[3*t.part+k].add(m.n, &row, t.e[k], t.c[k], w)
 		}
 	}
 	for i := range own {
 		if o := &own[i]; o.ee > 0 {
-			m.add(o.er[:n], (i%3+1)*n, o.ec, -1/o.ee)
+			m.add(i%3, &o.er, o.ec, -1/o.ee)
 		}
 	}
-	m.spread()
-	for j := 0; j < n; j++ {
-		mean, sd := 0.0, priorLamp
-		if j < nSH {
-			mean, sd = priorMean[j], priorSD[j]
-			if len(l.lamps) > 0 {
-				mean, sd = dimMean[j], dimSD[j]
-			}
-		}
-		m.add([]float64{1}, j, mean, 1/(sd*sd))
-		for k := 1; k <= 3; k++ {
-			m.add([]float64{1}, k*n+j, 0, 1/(priorTint*priorTint))
-		}
-	}
+	l.take(&m)
+}
+
+// take sets the light to what solves the equations; it stays when nothing does.
+func (l *light) take(m *normals) {
+	p := prior{tint: priorTint}
 	up := phi(geom.Vec3{Z: 1})
 	for j := range nSH {
-		row[j] = mattOf[j] * up[j]
+		p.mean[j], p.sd[j], p.up[j] = priorMean[j], priorSD[j], mattOf[j]*up[j]
+		if len(l.lamps) > 0 {
+			p.mean[j], p.sd[j] = dimMean[j], dimSD[j]
+		}
 	}
 	for j := range l.lamps {
-		row[nSH+j] = l.lamps[j].matt(geom.Vec3{Z: 1}, l.about, l.about)
+		p.sd[nSH+j], p.up[nSH+j] = priorLamp, l.lamps[j].matt(geom.Vec3{Z: 1}, l.about, l.about)
 	}
-	m.add(row, 0, 1, 1e8)
-	for k := 1; k < 4; k++ {
-		m.add(row, k*n, 0, 1e8)
-	}
-	var ch mat.Cholesky
-	if !ch.Factorize(mat.NewSymDense(4*n, m.a)) {
+	x, ok := m.solve(&p)
+	if !ok {
 		return
 	}
-	var x mat.VecDense
-	_ = ch.SolveVecTo(&x, mat.NewVecDense(4*n, m.g)) // the card's constraint makes the condition large on purpose
-	for k := 0; k < 3; k++ {
-		for j := 0; j < nSH; j++ {
-			l.l[j][k] = x.AtVec(j) + x.AtVec((k+1)*n+j)
+	for k := range x {
+		for j := range nSH {
+			l.l[j][k] = x[k][j]
 		}
 		for j := range l.lamps {
-			l.lamps[j].power[k] = x.AtVec(nSH+j) + x.AtVec((k+1)*n+nSH+j)
+			l.lamps[j].power[k] = x[k][nSH+j]
 		}
 	}
 	l.prepare()
@@ -237,14 +204,14 @@ func (l *light) solve(all []lit) {
 // ownColour gathers what a part's own colour, free in each channel, takes out of the equations of the light.
 type ownColour struct {
 	ee, ec float64
-	er     [nSH + mostLamps]float64
+	er     terms
 }
 
-func (o *ownColour) add(row []float64, e, c, w float64) {
+func (o *ownColour) add(n int, row *terms, e, c, w float64) {
 	o.ee += w * e * e
 	o.ec += w * e * c
-	for j, v := range row {
-		o.er[j] += w * e * v
+	for j := range min(n, mostTerms) {
+		o.er[j] += w * e * row[j]
 	}
 }
 
@@ -276,13 +243,12 @@ func (t *lit) weight(k int) float64 {
 // huber: residuals above it, in standard deviations, count by their size, not its square.
 const huber = 1.5
 
-// solveShine fits f0: within a part the colour is free, so only what shine changes across it counts.
+// solveShine fits f0 to pixels that have been seen: within a part the colour is free, so only what shine changes across it counts.
 func (l *light) solveShine(all []lit) {
 	type key struct{ base [3]float64 }
 	groups := map[key][]*lit{}
 	var order []key
 	for i := range all {
-		all[i].under(l)
 		k := key{all[i].base}
 		if groups[k] == nil {
 			order = append(order, k)

@@ -40,7 +40,7 @@ type part struct {
 }
 
 // judgeParts decides what each part is. The largest part is the main colour.
-func (s *patchwork) judgeParts(l *light) []part {
+func (s *patchwork) judgeParts(l *view) []part {
 	out := s.countParts(l)
 	if s.unmix(out) {
 		out = s.countParts(l)
@@ -75,7 +75,7 @@ func rim(a, b, x colour.Lab) bool {
 	return t > 0.1 && t < 0.95 && off < 100 // within 10 ΔE*ab of the line
 }
 
-func (s *patchwork) countParts(l *light) []part {
+func (s *patchwork) countParts(l *view) []part {
 	out := make([]part, s.parts)
 	total := 0
 	for i := range s.px {

@@ -168,7 +168,7 @@ func (s *patchwork) core(q *pixel) bool {
 }
 
 // partColours returns the reflectance of each part under l.
-func (s *patchwork) partColours(l *light) [][3]float64 {
+func (s *patchwork) partColours(l *view) [][3]float64 {
 	out := make([][3]float64, s.parts)
 	for p := range out {
 		out[p], _ = s.partRGB(p, l)
@@ -178,7 +178,7 @@ func (s *patchwork) partColours(l *light) [][3]float64 {
 
 // partRGB returns the reflectance of part p under l: the robust mean of its samples that no edge touches, or of all when
 // those are few.
-func (s *patchwork) partRGB(p int, l *light) (colour.RGB, bool) {
+func (s *patchwork) partRGB(p int, l *view) (colour.RGB, bool) {
 	k := s.membersOf(p)
 	if k.cores >= 12 || 4*k.cores >= k.n {
 		return s.robust(k.core, l)
@@ -190,7 +190,7 @@ func (s *patchwork) partRGB(p int, l *light) (colour.RGB, bool) {
 }
 
 // any returns the mean of the samples of part p, however obliquely they are seen.
-func (s *patchwork) any(p int, l *light) (c colour.RGB, ok bool) {
+func (s *patchwork) any(p int, l *view) (c colour.RGB, ok bool) {
 	n := 0.0
 	for i := range s.px {
 		if q := &s.px[i]; q.part == p {
@@ -208,7 +208,7 @@ func (s *patchwork) any(p int, l *light) (c colour.RGB, ok bool) {
 }
 
 // robust returns the weighted median per channel of about 900 of the samples named.
-func (s *patchwork) robust(use []int32, l *light) (c colour.RGB, ok bool) {
+func (s *patchwork) robust(use []int32, l *view) (c colour.RGB, ok bool) {
 	if len(use) == 0 {
 		return c, false
 	}

@@ -118,10 +118,10 @@ func (s *patchwork) measure(l *light, cal *colour.Calibration) Result {
 	case cut > 0.25:
 		r.Notes = append(r.Notes, "colour-out-of-range")
 	}
-	s.unshade(l)
+	own := s.unshade(l)
 	s.split()
 	s.size()
-	parts := s.judgeParts(l)
+	parts := s.judgeParts(own)
 	if len(parts) == 0 {
 		r.Notes = append(r.Notes, "little-skin-seen")
 		return r
