@@ -59,6 +59,11 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 			best, cost = a.m, c
 		}
 	}
+	return t.ribsIf(best, smooth)
+}
+
+// ribsIf fits a ribbed body to the end and returns it when it fits clearly better than the smooth one.
+func (t *task) ribsIf(best, smooth *model) *model {
 	if best == nil { // no cost was a number: the outline says nothing of ribs
 		return nil
 	}

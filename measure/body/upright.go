@@ -53,16 +53,9 @@ func (t *task) standing(flat *plan, ribs int) (*model, error) {
 		k.tail = 9
 	}
 	var all []candidate
-	for _, tall := range [...]float64{0.5, 0.8, 1.15, 1.6} {
-		m := flat.begin(0)
-		m.p[pRise] = -math.Pi / 2
-		m.p[pLen] = tall * 2 * m.prof.rho0
-		m.p[pZ] = m.p[pLen] / 2
-		for k := 0; k < m.nq; k++ {
-			m.p[pProfile+k] = 0
-		}
-		m.p[pCap0], m.p[pCap1] = math.Log(0.49), math.Log(0.49)
-		m.update()
+	for _, tall := range talls {
+		m := flat.stand()
+		m.stretch(t.eyes[0], tall*2*m.prof.rho0)
 		if c := t.descend(m, 12); !math.IsNaN(c) {
 			all = append(all, candidate{m, c})
 		}
@@ -70,15 +63,10 @@ func (t *task) standing(flat *plan, ribs int) (*model, error) {
 	if len(all) == 0 {
 		return nil, ErrNoFit
 	}
-	slices.SortFunc(all, byCost)
-	best := all[0].m
+	best := slices.MinFunc(all, byCost).m
 	t.descend(best, 25)
-	for _, a := range all[:min(len(all), 3)] { // the ribs of a standing fruit tell its height
-		if m := t.tryRibs(a.m, ribs); m != nil {
-			if c, now := t.compare(m, best); c < now {
-				best = m
-			}
-		}
+	if m := t.standingRibs(flat, best, ribs); m != nil { // ribs tell the height
+		best = m
 	}
 	return best, nil
 }
