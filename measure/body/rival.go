@@ -6,7 +6,8 @@ import "math"
 type rival struct{ length, width, ratio float64 } // mm, mm, length / width
 
 const (
-	rivalCost  = 10   // how much worse another axis among the starts may fit and still be thought of
+	rivalCost  = 10.0 // how much worse another axis among the starts may fit and still be thought of
+	openCost   = 40.0 // the same where hardly an end is seen: bumps of the skin, which neighbouring points share, decide then
 	flatBonus  = 5    // how much worse a flattened body may fit than a long one
 	rivalRatio = 1.35 // outlines rounder than this are tried across
 	rivalReach = 1.25 // the true axis may lie a little aside of both
@@ -21,8 +22,12 @@ const (
 // Between two that fit the same, the flattened fruit is the likelier one (common practice, no source): then
 // rivals returns it as the better body, or else best.
 func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candidate, cost float64) *model {
+	limit := rivalCost
+	if t.unmarked() {
+		limit = openCost
+	}
 	for _, s := range others {
-		if off := math.Remainder(s.m.p[pYaw]-best.p[pYaw], math.Pi); math.Abs(off) > 0.5 && s.cost < cost+rivalCost {
+		if off := math.Remainder(s.m.p[pYaw]-best.p[pYaw], math.Pi); math.Abs(off) > 0.5 && s.cost < cost+limit {
 			b.takes(best, s.m)
 		}
 	}
@@ -39,6 +44,16 @@ func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candi
 		}
 	}
 	return best
+}
+
+// unmarked reports whether no end is surely seen, and at most one unsurely.
+func (t *task) unmarked() bool {
+	for _, k := range t.marks {
+		if !k.weak {
+			return false
+		}
+	}
+	return len(t.marks) < 2
 }
 
 // across fits the body lying across best to the outline alone and returns it, the outline's spread about it and
