@@ -15,6 +15,7 @@ import (
 	"offtype/measure/body"
 	"offtype/measure/colour"
 	"offtype/measure/geom"
+	"offtype/measure/grain"
 	"offtype/measure/skin"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/card"
@@ -265,6 +266,7 @@ func (m *measurer) view(s *shot, f *segment.Fruit) body.View {
 	v := body.View{
 		Camera: s.found.Camera, Outline: f.Outline, Edge: f.Edge, SigmaPx: f.SigmaPx,
 		Stem: f.StemBase, StalkTip: f.StalkTip, Blossom: f.Blossom, StemBy: f.StemBy, BlossomBy: f.BlossomBy,
+		Strokes: grain.Strokes(&grain.Photo{Pix: s.photo.Pix, Width: s.photo.Width, Height: s.photo.Height}, f.Outline, f.Stalk),
 	}
 	if s.found.Solution != nil {
 		v.Perturbed = s.found.Solution.Modes(cameraModes)

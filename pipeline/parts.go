@@ -119,6 +119,6 @@ func writePart(out string, p *Part, preview []byte) error {
 func (p *Part) slim() {
 	for i := range p.Fruits {
 		f := &p.Fruits[i]
-		f.Outline, f.StalkPx, f.MidlinePx, f.Edge = nil, nil, nil, nil
+		f.Outline, f.StalkPx, f.MidlinePx, f.Edge, f.Strokes = nil, nil, nil, nil, nil
 	}
 }

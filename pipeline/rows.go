@@ -73,6 +73,9 @@ func (m *measurer) outlineRow(s *shot, i int) record.Fruit {
 		f.AddNotes("cut")
 	}
 	f.StemBy, f.BlossomBy = g.StemBy, g.BlossomBy
+	if b := s.bodies[i]; b != nil {
+		f.Strokes = b.Strokes()
+	}
 	f.TableMM, f.SegStem, f.SegTip = middle(&s.found.Camera, g.Outline, s.bodies[i]), g.StemBase, g.StalkTip
 	return f
 }

@@ -233,7 +233,7 @@ func viewsOf(g []seen, best seen) (out []body.View, photo []*Part) {
 		}
 		out = append(out, body.View{
 			Camera: *s.full.Camera, Outline: f.Outline, Edge: f.Edge, SigmaPx: f.SigmaPx, Stem: f.SegStem, StalkTip: f.SegTip, Blossom: f.BlossomPx,
-			StemBy: f.StemBy, BlossomBy: f.BlossomBy,
+			StemBy: f.StemBy, BlossomBy: f.BlossomBy, Strokes: f.Strokes,
 			Perturbed: append([]camera.Camera(nil), s.full.Modes...),
 		})
 		photo = append(photo, s.full)

@@ -46,7 +46,7 @@ func (m *model) knotFrom(end, k int) int {
 
 // looksLike reports whether two bodies are alike where both outlines tell: in the middle of the profile.
 func (m *model) looksLike(o *model) bool {
-	if m.nq != o.nq || m.bent() != o.bent() || (m.ribs > 0) != (o.ribs > 0) {
+	if m.nq != o.nq || m.bent() != o.bent() {
 		return false
 	}
 	r0, _ := m.broadest()
@@ -70,6 +70,7 @@ func (m *model) looksLike(o *model) bool {
 func Alike(bodies []*Body) {
 	type pattern struct {
 		m     *model
+		lined bool
 		shows [2]bool
 	}
 	var from []pattern
@@ -81,7 +82,7 @@ func Alike(bodies []*Body) {
 		}
 		if b.Length.U < alikeSure*b.Length.V && b.StemKnown {
 			of[i] = len(from)
-			p := pattern{m: b.m.clone()}
+			p := pattern{m: b.m.clone(), lined: b.lined()}
 			for end := range p.shows {
 				p.shows[end] = b.task.slant(b.m, end) < alikeTan
 			}
@@ -94,7 +95,7 @@ func Alike(bodies []*Body) {
 		}
 		var seen [2][][1 + alikeKnots]float64
 		for k, p := range from {
-			if k == of[i] || !b.m.looksLike(p.m) {
+			if k == of[i] || b.lined() != p.lined || !b.m.looksLike(p.m) {
 				continue
 			}
 			for end := range seen {
@@ -108,6 +109,9 @@ func Alike(bodies []*Body) {
 		}
 	}
 }
+
+// lined reports whether ribs or lines run along the fruit.
+func (b *Body) lined() bool { return b.m.ribs > 0 || len(b.task.strokes) > 0 }
 
 // newTipPrior returns what patterns say of the tips of m, nil when they are too few at both ends.
 func newTipPrior(m *model, seen [2][][1 + alikeKnots]float64) *tipPrior {

@@ -123,15 +123,23 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		best = m
 		t.descend(best, 15)
 	}
+	if m := t.along(best, &flat); m != nil {
+		t.note(best)
+		t.plain = best
+		best = m
+	}
 	_, turn := flat.arc(psi[0])
 	rough := t.spread()
 	bend := func() {
 		if opt.Straight || flat.ratio < 1.5 || math.Abs(turn) < 0.09 && rough < 2.5 {
 			return
 		}
+		lines := t.strokes
+		t.strokes = nil // they hold straight bodies only
 		if m := t.tryBends(flat, psi[0], best); m != nil {
-			best = m
+			best, lines = m, nil
 		}
+		t.strokes = lines
 	}
 	clear := math.Abs(turn) > clearTurn // bent rather than ribbed: that first
 	if clear {
@@ -156,7 +164,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		t.note(best)
 		best = m
 	}
-	if opt.Pose == "" && mayStand(&t.views[main], flat) {
+	if opt.Pose == "" && len(t.strokes) == 0 && mayStand(&t.views[main], flat) {
 		if m := t.rise(b, best, &flat, opt.Ribs); m != nil {
 			b.Pose, b.rival = Upright, rival{}
 			return m, nil

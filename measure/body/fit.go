@@ -42,6 +42,8 @@ type task struct {
 	eyes    []geom.Vec3 // camera centres
 	rays    []ray
 	marks   []mark
+	strokes []stroke // lines in the skin
+	plain   *model   // best body before they counted
 	upright bool
 	loose   float64   // factor on the wiggle prior: below 1 while the start is rough
 	share   float64   // weight of a ray's evidence, for its own noise
@@ -140,6 +142,7 @@ func (t *task) soften(m *model) {
 func (t *task) visitRest(m *model, row []float64, grad bool, f sink) {
 	t.priors(m, row, grad, f)
 	t.ends(m, row, grad, f)
+	t.strokeRows(m, row, grad, f)
 }
 
 // forget makes the next pass search every ray's grazing point afresh.

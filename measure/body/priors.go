@@ -11,6 +11,7 @@ import (
 // rendered fruit of nine shapes; docs/body.md says what they do to fruit of other kinds.
 const (
 	tailTip       = 4.0  // scale of the heavy tails of the tips' priors, standard deviations
+	tailRest      = 4.0  // the same of the tilt at rest, where lines in the skin tell the tilt
 	contactMM     = 0.4  // lowest point above the table, mm
 	wiggle        = 0.12 // second difference of the profile's coefficients
 	slopeMean     = 7.0  // growth of q from the tips inwards per length
@@ -199,7 +200,11 @@ func (t *task) restPrior(m *model, row []float64, f sink) {
 			}
 		}
 	}
-	f(row, (m.p[pRise]-s.rise)/sd, 1)
+	r, w := (m.p[pRise]-s.rise)/sd, 1.0
+	if len(t.strokes) > 0 { // the lines tell the tilt: a ribbed fruit rests on its ribs, an uneven one anyhow
+		w = heavy(r, tailRest)
+	}
+	f(row, r, w)
 }
 
 // pole returns the stem (end 0) or blossom (end 1) end of the middle line and the outward direction.

@@ -43,8 +43,12 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	}
 	whole, far := t.thin(), t.spread() > ribFar
 	t.loose = stiff
-	all := t.likelyRibs([]*model{smooth, t.relaxed(smooth)}, lo, hi, far)
-	hope := len(all) > 0 && t.ribHope(all, smooth)
+	from := []*model{smooth, t.relaxed(smooth)}
+	if t.plain != nil {
+		from = append(from, t.plain)
+	}
+	all := t.likelyRibs(from, lo, hi, far)
+	hope := len(all) > 0 && (len(t.strokes) > 0 || t.ribHope(all, smooth))
 	t.loose, t.rays = 1, whole
 	if !hope {
 		return nil
@@ -53,6 +57,9 @@ func (t *task) tryRibs(smooth *model, known int) *model {
 	cost := math.Inf(1)
 	for _, a := range all[:min(len(all), ribPolish)] {
 		t.descend(a.m, 12)
+		if a.m.turnRibs() {
+			t.descend(a.m, 12)
+		}
 		t.note(a.m)
 		c, _ := t.compare(a.m, smooth)
 		if c += ribOdds(a.m.ribs); c < cost {
@@ -91,11 +98,12 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 		if scan == nil {
 			continue
 		}
-		least = math.Min(least, scan.smooth())
+		lines := t.linesCost(m)
+		least = math.Min(least, scan.smooth()+lines)
 		for n := lo; n <= hi; n++ {
 			for k := 0; k < ribPhases; k++ {
 				c := scan.try(n, 2*math.Pi*float64(k)/ribPhases)
-				c.cost += ribOdds(n)
+				c.cost += ribOdds(n) + lines
 				all = append(all, c)
 			}
 		}
@@ -107,7 +115,11 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 	for _, k := range keep {
 		all = all[:min(len(all), k)]
 		for i := range all {
-			all[i].cost = t.descend(all[i].m, 3) + ribOdds(all[i].m.ribs)
+			all[i].cost = t.descend(all[i].m, 3)
+			if all[i].m.turnRibs() {
+				all[i].cost = t.descend(all[i].m, 3)
+			}
+			all[i].cost += ribOdds(all[i].m.ribs)
 		}
 		slices.SortFunc(all, byCost)
 		for len(all) > 1 && all[len(all)-1].cost > all[0].cost+ribRival {
@@ -115,6 +127,22 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 		}
 	}
 	return all
+}
+
+// turnRibs puts furrows where ridges came out, with ridges between them, and reports whether it did: a descent that
+// began half a rib off ends with furrows of less than no depth.
+func (m *model) turnRibs() bool {
+	i := m.pRib()
+	d := m.p[i]
+	if d >= 0 {
+		return false
+	}
+	m.p[i], m.p[i+1] = math.Max(-d, shallowScan), m.p[i+1]+math.Pi
+	for k := range m.nq { // the ridges keep their height
+		m.p[pProfile+k] += math.Log1p(-d)
+	}
+	m.update()
+	return true
 }
 
 // relaxed returns the smooth body that the outline draws only a little: it does not lean into the scallops of ribs.

@@ -78,3 +78,28 @@ func TestRibsWithoutACost(t *testing.T) {
 		t.Errorf("%d ribs without a cost", m.ribs)
 	}
 }
+
+// Ridges where furrows should be: turned by half a rib, the ridges stay as high and the furrows come as deep.
+func TestTurnRibs(t *testing.T) {
+	base := bulb()
+	m := newModel(append(append([]float64(nil), base.p...), -0.06, 0.4), knots, 55, 10)
+	radius := func(th float64) float64 {
+		sn, cs := math.Sincos(th)
+		g, _, _ := m.rib(cs, sn)
+		return m.prof.radius(0.5) * g
+	}
+	ridge := (0.4 + math.Pi) / 10
+	high := radius(ridge)
+	if !m.turnRibs() {
+		t.Fatal("not turned")
+	}
+	if got := radius(ridge); math.Abs(got-high) > 1e-9*high {
+		t.Errorf("ridge at %.3f mm, was %.3f", got, high)
+	}
+	if got, want := radius(0.04), high*(1-0.06); math.Abs(got-want) > 1e-9*high {
+		t.Errorf("furrow at %.3f mm, want %.3f", got, want)
+	}
+	if m.turnRibs() {
+		t.Error("turned twice")
+	}
+}

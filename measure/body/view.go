@@ -17,6 +17,9 @@ type View struct {
 	StalkTip *geom.Px // far end of the stalk
 	Blossom  *geom.Px // blossom scar
 
+	// Strokes are lines seen in the skin that may run from end to end; the fit finds out whether they do.
+	Strokes []geom.Stroke
+
 	SigmaPx     float64 // standard uncertainty of an outline point, px; 0: 0.5
 	StemSigmaPx float64 // of Stem and Blossom, px; 0: 4, or 8 for an unsure one
 

@@ -15,6 +15,13 @@ type Px struct{ X, Y float64 }
 // Vec3 is a point or direction in the table frame, mm.
 type Vec3 struct{ X, Y, Z float64 }
 
+// Stroke is a short straight piece of a line seen in a picture.
+type Stroke struct {
+	At    Px
+	Dir   float64 // of the line in the picture, rad, from x towards y, modulo π
+	Sigma float64 // standard deviation of Dir, rad
+}
+
 // Edge says what an outline point separates the fruit from.
 type Edge uint8
 

@@ -84,6 +84,6 @@ func (r *Stored) Find(s *scene.Scene, f *scene.Fruit) *record.Fruit {
 func (r *Stored) View(f *record.Fruit) body.View {
 	return body.View{
 		Camera: *r.Camera, Outline: f.Outline, Edge: f.Edge, SigmaPx: f.SigmaPx, Stem: f.SegStem, StalkTip: f.SegTip, Blossom: f.BlossomPx,
-		StemBy: f.StemBy, BlossomBy: f.BlossomBy, Perturbed: r.Modes,
+		StemBy: f.StemBy, BlossomBy: f.BlossomBy, Strokes: f.Strokes, Perturbed: r.Modes,
 	}
 }

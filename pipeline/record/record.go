@@ -117,14 +117,15 @@ type Fruit struct {
 	LengthLine [2]geom.Px // ends of the length, px; equal when not drawn
 	WidthLine  [2]geom.Px
 	MidlinePx  []geom.Px
-	Edge       []geom.Edge // what each outline point separates; empty: all free
-	SigmaPx    float64     // noise of the outline, px
-	SegStem    *geom.Px    // stalk base as the outlining saw it
-	StemBy     float64     // 0–1, how sure the outlining is of it
-	BlossomBy  float64     // 0–1, the same of the blossom end
-	SegTip     *geom.Px    // free end of the stalk
-	TableMM    geom.Vec3   // place of the body's middle on the table
-	Unscaled   bool        // no card and no scale: sizes are relative within the photo, colours uncorrected; tables leave both empty
+	Edge       []geom.Edge   // what each outline point separates; empty: all free
+	SigmaPx    float64       // noise of the outline, px
+	Strokes    []geom.Stroke // lines in the skin
+	SegStem    *geom.Px      // stalk base as the outlining saw it
+	StemBy     float64       // 0–1, how sure the outlining is of it
+	BlossomBy  float64       // 0–1, the same of the blossom end
+	SegTip     *geom.Px      // free end of the stalk
+	TableMM    geom.Vec3     // place of the body's middle on the table
+	Unscaled   bool          // no card and no scale: sizes are relative within the photo, colours uncorrected; tables leave both empty
 }
 
 // ColourShare is a further colour of a fruit with its share of the visible skin.
