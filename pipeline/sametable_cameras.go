@@ -15,10 +15,21 @@ type joined struct {
 	err   error
 }
 
-// fitTable fits one body to all views of each fruit that two or more photos show, then moves the photos'
-// cameras, within what the card leaves open, to where all these outlines agree, and fits again. The moved
-// cameras are kept only where the outlines then lie closer to the bodies.
+// fitTable fits one body to all views of each fruit that two or more photos show; a tip that no view shows from the side
+// takes after those of the table's look-alikes.
 func fitTable(groups [][]seen, o *Options) []joined {
+	all := fitViews(groups, o)
+	bodies := make([]*body.Body, len(all))
+	for i := range all {
+		bodies[i] = all[i].body
+	}
+	body.Alike(bodies)
+	return all
+}
+
+// fitViews fits the bodies, then moves the photos' cameras, within what the card leaves open, to where all these outlines
+// agree, and fits again. The moved cameras are kept only where the outlines then lie closer to the bodies.
+func fitViews(groups [][]seen, o *Options) []joined {
 	all := make([]joined, len(groups))
 	for i, g := range groups {
 		j := &all[i]
