@@ -6,7 +6,7 @@ import "math"
 // the tip goes on, the tips of others that look alike and show theirs from the side say it.
 const (
 	alikeTan    = 0.3  // slant, tangent, above which a tip is thought open, and below which it shows
-	alikeSure   = 0.03 // U / length up to which a fruit is a pattern for others
+	alikeSure   = 0.05 // U / length up to which a fruit is a pattern for others
 	alikeKnots  = 4    // coefficients of the profile from the tip inwards that are taken over
 	alikeMiddle = 0.08 // root mean square difference of the middles' logarithms of the radius of look-alikes
 	alikeRatio  = 0.25 // and difference of the logarithms of length / width

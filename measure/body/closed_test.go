@@ -173,3 +173,40 @@ func TestRingContour(t *testing.T) {
 		t.Error("a ring on a steep shoulder seen from above has no outline point")
 	}
 }
+
+// A neighbour covers a slice of one flank: the outline there is the neighbour's, and the body goes on behind it.
+func TestBehindANeighbour(t *testing.T) {
+	m := bulb()
+	cam := tilted(1200, 0.2)
+	want := m.traits()[qWidth]
+	pts := outline(m, &cam)
+	a, b := m.pole(0)
+	side := geom.Px{}
+	{
+		p, q := cam.Project(a), cam.Project(a.Sub(b.Scale(50)))
+		d := q.Sub(p)
+		side = geom.Px{X: -d.Y, Y: d.X}.Scale(1 / d.Norm())
+	}
+	far := math.Inf(-1)
+	for _, p := range pts {
+		far = math.Max(far, p.Dot(side))
+	}
+	edge := make([]geom.Edge, len(pts))
+	const hidden = 18.0 // px of about 170
+	for i, p := range pts {
+		if over := p.Dot(side) - (far - hidden); over > 0 {
+			pts[i] = p.Sub(side.Scale(over))
+			edge[i] = geom.EdgeContact
+		}
+	}
+	stem := cam.Project(a)
+	fit, err := Fit([]View{{Camera: cam, Outline: pts, Edge: edge, Stem: &stem, SigmaPx: 0.3}}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := 100 * math.Abs(fit.Width.V/want-1); e > hiddenTol {
+		t.Errorf("width %.2f, want %.2f (%.2f %%)", fit.Width.V, want, e)
+	}
+}
+
+const hiddenTol = 0.6 // %: 5 % of the width are hidden along half of one flank; 0.76 if the neighbour's edge counted alike on both sides

@@ -29,6 +29,7 @@ type ray struct {
 // px: the finder's line there may run in the gap, and the body goes on behind what hides it.
 const (
 	besidePx = 4
+	behindPx = 8   // the same where the body goes on behind the neighbour: how far is not seen (8 rendered rows of touching fruit)
 	underPx  = 10  // the same under the stalk's base, which covers the end itself
 	rimPx    = 1.5 // and when the end faces away (0.1 to 0.3), so that the rim stands before the stalk
 )
@@ -97,8 +98,12 @@ func (t *task) visitRays(m *model, row []float64, grad bool, f sink) {
 		case y.edge == geom.EdgeFrame && r <= 0:
 			continue
 		case y.edge == geom.EdgeContact:
-			k *= y.sigma / besidePx
-			r *= y.sigma / besidePx
+			u := y.sigma / besidePx
+			if r < 0 { // the body goes on behind
+				u = y.sigma / behindPx
+			}
+			k *= u
+			r *= u
 		case y.edge == geom.EdgeStalk:
 			if r < 0 && t.under[y.view] == underPx {
 				continue // behind the stalk
