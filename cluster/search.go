@@ -176,18 +176,18 @@ func (h *harvest) profile(of []int, k int, from spreads, least float64) *candida
 	}
 	nu0, nu := h.degrees()
 	as := h.accounts(of, k)
-	score := make([]float64, len(as))
+	score, traits := make([]float64, len(as)), make([][]int, len(as))
 	var only []int
 	was := -1
 	for range 4 {
+		each(len(as), func(i int) { score[i], traits[i] = h.at(&as[i], th, nu0, nu) })
 		at := 0
-		var now []int
-		for i := range as {
-			var o []int
-			if score[i], o = h.at(&as[i], th, nu0, nu); i == 0 || score[i] > score[at] {
-				at, now = i, o
+		for i, v := range score {
+			if v > score[at] {
+				at = i
 			}
 		}
+		now := traits[at]
 		done := at == was && slices.Equal(now, only)
 		was, only = at, now
 		if done {

@@ -27,15 +27,20 @@ func (h *harvest) stability(res *Result, c *candidate, o Options) {
 	if len(all) > 500 {
 		draws = min(draws, 10)
 	}
-	for range draws {
-		boot := &harvest{p: h.p, belief: h.belief, known: h.known, x: h.x, prior: h.prior, gaps: h.gaps, within: newSym(h.p)}
-		group := make([]int, len(all))
-		us := make([]unit, len(all))
-		for i := range us {
+	groups := make([][]int, draws)
+	drawn := make([][]unit, draws)
+	types := make([][]int, draws)
+	for d := range draws {
+		groups[d], drawn[d] = make([]int, len(all)), make([]unit, len(all))
+		for i := range all {
 			j := rng.IntN(len(all))
-			us[i] = unit{rows: all[j].rows, plant: all[j].plant}
-			group[i] = res.Members[all[j].rows[0]].Group - 1
+			drawn[d][i] = unit{rows: all[j].rows, plant: all[j].plant}
+			groups[d][i] = res.Members[all[j].rows[0]].Group - 1
 		}
+	}
+	each(draws, func(d int) {
+		us, group := drawn[d], groups[d]
+		boot := &harvest{p: h.p, belief: h.belief, known: h.known, x: h.x, prior: h.prior, gaps: h.gaps, within: newSym(h.p)}
 		boot.setUnits(us)
 		sp := boot.space(c.at)
 		low, _ := boot.prior.cholesky()
@@ -48,7 +53,10 @@ func (h *harvest) stability(res *Result, c *candidate, o Options) {
 		}
 		p := sp.partition(of)
 		sp.refine(p, 4)
-		overlap(sum, res.Groups, group, p.of, us)
+		types[d] = p.of
+	})
+	for d, of := range types {
+		overlap(sum, res.Groups, groups[d], of, drawn[d])
 	}
 	for i := range res.Groups {
 		res.Groups[i].Stability = sum[i] / float64(res.Groups[i].Repeats)
