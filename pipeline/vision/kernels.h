@@ -137,6 +137,12 @@ struct Room {
     std::vector<float> lines, before, after;
 };
 
+// at_least makes v hold n numbers or more, of any value.
+inline float *at_least(std::vector<float> &v, size_t n) {
+    if (v.size() < n) v.resize(n);
+    return v.data();
+}
+
 // Winograd's way for the rows of tiles [from, to) of a picture.
 struct Tiles {
     const Plan &p;
@@ -161,13 +167,10 @@ struct Tiles {
     void multiply(const float *from, float *to) const;
     void give(int first, const float *from) const;
     void run(int group, Room &room) const {
-        std::vector<float> &lines = room.lines, &v = room.before, &m = room.after;
-        lines.resize(size_t(24) * (wide + LANES));
-        v.resize(36 * in_plane);
-        m.resize(36 * out_plane);
-        take(group * rows, lines.data(), v.data());
-        multiply(v.data(), m.data());
-        give(group * rows, m.data());
+        float *v = at_least(room.before, 36 * in_plane), *m = at_least(room.after, 36 * out_plane);
+        take(group * rows, at_least(room.lines, size_t(24) * (wide + LANES)), v);
+        multiply(v, m);
+        give(group * rows, m);
     }
 };
 
@@ -259,12 +262,12 @@ struct Direct {
     }
 
     // row needs room for the lines [in][row of the kernel][x mod step][column].
-    void row(int y, std::vector<float> &lines) const {
-        lines.resize(size_t(p.in) * 3 * p.step * line);
+    void row(int y, std::vector<float> &room) const {
+        float *lines = at_least(room, size_t(p.in) * 3 * p.step * line);
         for (int c = 0; c < p.in; c++)
             for (int k = 0; k < 3; k++) {
                 const int at = y * p.step + k * p.hole - p.pad;
-                float *l = &lines[(size_t(c) * 3 + k) * p.step * line];
+                float *l = lines + (size_t(c) * 3 + k) * p.step * line;
                 if (at < 0 || at >= h)
                     std::fill(l, l + p.step * line, 0.f);
                 else
@@ -273,9 +276,9 @@ struct Direct {
         const int n = up_to(ow, LANES);
         for (int o = 0; o < p.out; o += OUTS) {
             int x = 0;
-            for (; n - x >= 5 * LANES || n - x == 3 * LANES; x += 3 * LANES) block<3>(o, y, x, lines.data());
-            for (; n - x >= 2 * LANES; x += 2 * LANES) block<2>(o, y, x, lines.data());
-            for (; x < n; x += LANES) block<1>(o, y, x, lines.data());
+            for (; n - x >= 5 * LANES || n - x == 3 * LANES; x += 3 * LANES) block<3>(o, y, x, lines);
+            for (; n - x >= 2 * LANES; x += 2 * LANES) block<2>(o, y, x, lines);
+            for (; x < n; x += LANES) block<1>(o, y, x, lines);
         }
     }
 
@@ -309,14 +312,14 @@ struct Doubling {
     float *dst;
     int w, h;
 
-    void row(int y, std::vector<float> &lines) const {
+    void row(int y, std::vector<float> &room) const {
         const int line = up_to(w, 2 * LANES);
-        lines.resize(size_t(p.in) * line);
-        for (int c = 0; c < p.in; c++) deal(src + (size_t(c) * h + y) * w, w, 0, 1, line, &lines[size_t(c) * line]);
+        float *lines = at_least(room, size_t(p.in) * line);
+        for (int c = 0; c < p.in; c++) deal(src + (size_t(c) * h + y) * w, w, 0, 1, line, lines + size_t(c) * line);
         for (int o = 0; o < p.out; o++)
             for (int x = 0; x < line; x += 2 * LANES) {
                 float four[4][2 * LANES];
-                product<2>(p.weights->data() + size_t(o) * p.in * 4, &lines[x], line, p.in, four[0], 2 * LANES);
+                product<2>(p.weights->data() + size_t(o) * p.in * 4, lines + x, line, p.in, four[0], 2 * LANES);
                 const int n = std::min(2 * LANES, w - x);
                 for (int k = 0; k < 2; k++) {
                     float *d = dst + ((size_t(o) * h + y) * 2 + k) * 2 * w + 2 * x;
