@@ -69,7 +69,7 @@ func (f Finding) say(c Count, s Standard, most int) []string {
 	default:
 		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type.", seen, c.Off, isAre(c.Off)))
 	}
-	out = append(out, fmt.Sprintf("The rate in the whole seed lot lies between %s and %s (%.0f %% confidence, exact binomial interval), if these plants are a fair sample of it.", percent(f.Low), percent(f.High), 100*f.Confidence))
+	out = append(out, fmt.Sprintf("The rate in the whole seed lot lies between %s and %s, if these plants are a fair sample of it; a range found like this holds the true rate in at least %.0f of 100 harvests.", percent(f.Low), percent(f.High), 100*f.Confidence))
 	rule := fmt.Sprintf("%s (%s off-types accepted, %s probability) allows %d in %s", s.name(), percent(s.Off), percent(s.Acceptance), f.Allowed, seen)
 	switch {
 	case f.Within:

@@ -149,7 +149,7 @@ func (j *judging) limits() []string {
 	var out []string
 	d := j.v.Description
 	if j.found.HolmP < j.o.Alpha {
-		out = append(out, fmt.Sprintf("This harvest holds at least one off-type: in a true lot such a difference would turn up with a chance of %s, allowing for all that were looked at (Holm's method).", smallP(j.found.HolmP)))
+		out = append(out, fmt.Sprintf("This harvest holds at least one off-type: in a true lot the largest of so many differences would be as large as here with a chance of %s.", smallP(j.found.HolmP)))
 	}
 	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
 		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %d plants seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
