@@ -127,6 +127,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		t.note(best)
 		t.plain = best
 		best = m
+		b.rival = rival{} // lines that run along this axis do not run along another
 	}
 	_, turn := flat.arc(psi[0])
 	rough := t.spread()
@@ -152,7 +153,9 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 	if !clear {
 		bend()
 	}
-	t.doubtStalk(b, best, &flat, main)
+	if len(t.strokes) == 0 {
+		t.doubtStalk(b, best, &flat, main)
+	}
 	if m := t.hop(best); m != nil {
 		t.note(best)
 		best = m

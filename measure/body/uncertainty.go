@@ -10,28 +10,28 @@ import (
 const (
 	// sharpen is how much smaller than by the law of propagation the fit's own share of a standard uncertainty
 	// is: the priors' spreads leave room for odd fruit. Found on simulated fruit, whose coverage docs/body.md gives.
-	sharpen = 0.67
+	sharpen = 0.7
 	// obliqueTan is the slant (tangent, 38°) from which on a length is called too oblique: what no view shows is
 	// then so much of it that odd tips tell. obliqueDoubt is how its standard deviation / length grows from there.
 	obliqueTan   = 0.78
-	obliqueDoubt = 0.04
+	obliqueDoubt = 0.036
 	// roundness is the standard deviation of a diameter around the body / diameter: no fruit is turned on
 	// a lathe.
 	roundness = 0.003
 	// lengthFloor is what small unevenness of the tips does to a length, standard deviation / length.
-	lengthFloor = 0.0015
+	lengthFloor = 0.0011
 	// ribbedTips is the same for ribs, whose ends are not like those of the model, and nameless where no end has a name.
-	ribbedTips = 0.007
-	nameless   = 0.0035
+	ribbedTips = 0.006
+	nameless   = 0.0031
 	// roughTips is how many times the variance of the outline about the body a length has from its ends, tipsPx what
-	// both err by besides, px, endsWorse how much more than a side they may lie off the edge as a whole (variance),
+	// both err by besides, px, bothEnds how much less than two sides they lie off the edge as a whole (variance),
 	// bluntDoubt how well is known what a tip is blunted by, and otherMinima the weight, for a length, of other bodies
 	// that the outline allows: they are but those that the search came by.
-	roughTips   = 0.6
-	endsWorse   = 1.0
-	tipsPx      = 0.42
-	bluntDoubt  = 0.25
-	otherMinima = 3.0
+	roughTips   = 0.4
+	bothEnds    = 0.7
+	tipsPx      = 0.29
+	bluntDoubt  = 0.29
+	otherMinima = 5.0
 	// elsewhere is how much larger errors of length are, against what the shares above say, on tables that none of
 	// them was found on: 72 fruit of eight rendered scenes.
 	elsewhere = 1.15
@@ -42,8 +42,8 @@ const (
 // unmarkedSlant how it grows with the slant's tangent.
 const (
 	unmarkedTan   = 0.55
-	unmarkedDoubt = 0.01
-	unmarkedSlant = 0.03
+	unmarkedDoubt = 0.007
+	unmarkedSlant = 0.02
 )
 
 // An outline as a whole may lie off the true edge by offsetPx and offsetShare of its stated noise, standard
@@ -174,7 +174,7 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 	}
 	tips := t.tipDoubt(m, v[qLength])
 	edge := 2 * math.Pow(t.offset(m), 2) // two sides
-	tips += edge + endsWorse*edge
+	tips += bothEnds * edge
 	if t.upright {
 		edge += math.Pow(t.ringShare(m)*v[qWidth], 2)
 	}
