@@ -47,7 +47,7 @@ func (m *model) along(r *line, l float64) (g, slope float64) {
 	slope = 2 * (eta*r.dy + up*r.dz)
 	if m.ribs > 0 {
 		rib, dt, _ := m.rib(eta, up)
-		if q := math.Max(g, 1); dt != 0 {
+		if q := max(g, 1); dt != 0 {
 			slope -= 2 * r2 * rib * dt * (eta*r.dz - up*r.dy) / q
 		}
 		r2, d = r2*rib*rib, d*rib*rib

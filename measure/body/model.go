@@ -31,7 +31,7 @@ type model struct {
 	fr   frame
 	ribs int // ribs around; above 0 the last two parameters are their depth and phase
 
-	ribCos, ribSin float64 // of the phase
+	ribDepth, ribCos, ribSin float64 // the last two of the phase
 }
 
 func newModel(p []float64, nq int, rho0 float64, ribs int) *model {
@@ -48,12 +48,30 @@ func (m *model) update() {
 	m.prof.c = p[pProfile : pProfile+m.nq]
 	m.prof.c0, m.prof.c1 = share(p[pCap0]), share(p[pCap1])
 	m.prof.build()
-	if m.ribs > 0 {
-		m.ribSin, m.ribCos = math.Sincos(p[m.pRib()+1])
-	}
+	m.setRibs()
 	m.mid.L = p[pLen]
 	m.mid.b = p[pProfile+m.nq : m.pRib()]
 	m.mid.build()
+}
+
+// setRibs is update where only depth and phase of the ribs have changed.
+func (m *model) setRibs() {
+	if m.ribs > 0 {
+		i := m.pRib()
+		m.ribDepth = m.p[i]
+		m.ribSin, m.ribCos = math.Sincos(m.p[i+1])
+	}
+}
+
+// ribbed is the straight body m with ribs: the tables stay.
+func (m *model) ribbed(ribs int, depth, phase float64) *model {
+	r := *m
+	r.p = append(append(make([]float64, 0, len(m.p)+2), m.p...), depth, phase)
+	r.prof.c = r.p[pProfile : pProfile+r.nq]
+	r.mid.b = r.p[pProfile+r.nq : len(m.p)]
+	r.ribs = ribs
+	r.setRibs()
+	return &r
 }
 
 // pRib returns the place of the ribs' depth among the parameters; their phase follows.
@@ -68,7 +86,6 @@ func (m *model) pRib() int {
 // and 1 − depth in the furrows, with its derivatives by the direction's angle and by depth: rounded ribs and
 // narrower furrows.
 func (m *model) rib(eta, up float64) (g, dTheta, dDepth float64) {
-	i := m.pRib()
 	if r := math.Sqrt(eta*eta + up*up); r > 0 {
 		eta, up = eta/r, up/r
 	} else {
@@ -84,7 +101,7 @@ func (m *model) rib(eta, up float64) (g, dTheta, dDepth float64) {
 	}
 	c, s = c*m.ribCos+s*m.ribSin, s*m.ribCos-c*m.ribSin
 	h := 0.5 - 0.5*c
-	return 1 - m.p[i]*h*h, -m.p[i] * h * float64(m.ribs) * s, -h * h
+	return 1 - m.ribDepth*h*h, -m.ribDepth * h * float64(m.ribs) * s, -h * h
 }
 
 // share is the rounded share of the length from its logarithm, at most ½.
@@ -166,7 +183,7 @@ func (m *model) fillSpot(s *spot) (over, high, tilt float64) {
 		s.dPhase, s.dDepth = -turn/float64(m.ribs), -2*r2*g*dd
 		s.rib = g
 		r2, d = r2*g*g, d*g*g
-		q := turn / math.Max(s.eta*s.eta+s.up*s.up, 1)
+		q := turn / max(s.eta*s.eta+s.up*s.up, 1)
 		over, high = over-q*s.up, high+q*s.eta
 	}
 	s.r2, s.dr2 = r2, d

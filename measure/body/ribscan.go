@@ -61,7 +61,7 @@ func (t *task) newRibScan(smooth *model) *ribScan {
 // try fits n ribs from a phase and returns the body with the cost that the linear smooth parameters leave.
 func (s *ribScan) try(n int, phase float64) candidate {
 	np := len(s.m.p)
-	m := newModel(append(append([]float64(nil), s.m.p...), ribDepth, phase), s.m.nq, s.m.prof.rho0, n)
+	m := s.m.ribbed(n, ribDepth, phase)
 	near, bow := append([]float64(nil), s.at...), make([]float64, len(s.at))
 	depth, turn := &m.p[np], &m.p[np+1]
 	for step := 0; ; step++ {
@@ -75,7 +75,7 @@ func (s *ribScan) try(n int, phase float64) candidate {
 		}
 		*depth = math.Min(math.Max(*depth+e[0], shallowScan), deepest)
 		*turn += math.Max(-scanPhase, math.Min(scanPhase, e[1]))
-		m.update()
+		m.setRibs()
 	}
 }
 
