@@ -157,8 +157,9 @@ func insideSamples(im Image, spans func(f func(y, x0, x1 int)), area float64, mo
 }
 
 // outsidePalettes returns the table's colours near each of the band's sectors, from rows r0 to the
-// last; columns that skip names are left out. A sector without samples has an empty palette.
-func (b *band) outsidePalettes(sectors, r0 int, skip []bool) []palette {
+// last; columns that skip names, and places that are another's, are left out: a neighbour has the colours of the fruit
+// itself, or lights it with its own. A sector without samples has an empty palette.
+func (b *band) outsidePalettes(sectors, r0 int, skip []bool, others func(i, r int) bool) []palette {
 	rows := b.rows()
 	out := make([]palette, sectors)
 	span := float64(b.n) / float64(sectors)
@@ -173,6 +174,9 @@ func (b *band) outsidePalettes(sectors, r0 int, skip []bool) []palette {
 				continue
 			}
 			for r := r0; r < rows; r += stepR {
+				if others(i, r) {
+					continue
+				}
 				f = append(f, featureOf(b.v[3*(i*rows+r):]))
 			}
 		}

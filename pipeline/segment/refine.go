@@ -68,7 +68,13 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 		FillSpans(inner, im.Width, im.Height, f)
 	}, geom.Area(inner), 600), 8)
 	sectors := min(16, max(4, b.n/24))
-	c.outside = b.outsidePalettes(sectors, b.half+lead, skip)
+	c.outside = b.outsidePalettes(sectors, b.half+lead, skip, func(i, r int) bool {
+		if c.grid == nil { // a stalk
+			return false
+		}
+		l := c.grid.at(m, line[i].Add(nor[i].Scale(b.offset(r))))
+		return l != 0 && l != c.reg.id
+	})
 	cost := make([]float32, rows*b.n)
 	first := max(1, b.half-int(reach/b.step))
 	last := min(rows-2, b.half+int(reach/b.step))

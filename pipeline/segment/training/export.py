@@ -1,6 +1,7 @@
-"""Writes the ONNX file of a checkpoint (batch normalisation folded, any height and width divisible by 32).
+"""Writes the ONNX file of a checkpoint, or of the mean of several (batch normalisation folded, any height and width
+divisible by 32).
 
-    python export.py CHECKPOINT OUT.onnx
+    python export.py CHECKPOINT [CHECKPOINT ...] OUT.onnx
 """
 import copy
 import sys
@@ -43,7 +44,12 @@ def write(net, path, opset=11):
     torch.onnx.export(Plain(net), x, path, **kw)
 
 
+def mean(checkpoints):
+    """The net whose numbers are the mean of the checkpoints'; they must be of one chain of runs, near each other."""
+    n = Net(**checkpoints[0]["config"])
+    n.load_state_dict({k: sum(c["net"][k].float() for c in checkpoints) / len(checkpoints) if v.dtype.is_floating_point else v for k, v in checkpoints[0]["net"].items()})
+    return n
+
+
 if __name__ == "__main__":
-    c = torch.load(sys.argv[1], map_location="cpu")
-    n = Net(**c["config"]); n.load_state_dict(c["net"])
-    write(n, sys.argv[2])
+    write(mean([torch.load(p, map_location="cpu") for p in sys.argv[1:-1]]), sys.argv[-1])

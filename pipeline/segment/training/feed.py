@@ -13,7 +13,7 @@ class _Shapes:
     """The part of the meridian bank that scene writing needs, without GPU tensors."""
 
     def __init__(self, bank):
-        self.fruit, self.stalk, self.other, self.polys, self.cpu = bank.fruit, bank.stalk, bank.other, bank.polys, bank.cpu
+        self.fruit, self.stalk, self.other, self.polys, self.kinds, self.cpu = bank.fruit, bank.stalk, bank.other, bank.polys, bank.kinds, bank.cpu
 
 
 def _write(shapes, seed, step, n, crop, out):

@@ -1,6 +1,7 @@
 """Random varieties and the fruit, stalks and other solids of a scene."""
 import numpy as np
 import colours as C
+import kinds
 from layout import dtype
 from shapes import Body, settle, rot
 
@@ -60,6 +61,7 @@ class Variety:
         self.stalk_len = u(.08, .45) if rng.random() < .6 else u(.05, .2)
         self.stalk_col = [C.pick(rng, C.GREENS + C.WOODS + C.STRAWS, .3), C.near(rng, r["base"], .3), C.like(rng, table_colour)][rng.choice(3, p=[.72, .18, .1])]
         self.stalk_ribs = rng.choice([0, 5, rng.integers(4, 9)], p=[.4, .45, .15])
+        self.recipe = kinds.make(rng, bank, self, table_colour) if rng.random() < .3 else ""
 
 
 def fill(r, rng, b, ident, role):

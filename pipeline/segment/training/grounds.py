@@ -7,9 +7,10 @@ KINDS = ["cloudy", "planks", "weave", "mesh", "strands", "folds", "corrugated", 
 SHARE = [.14, .15, .13, .07, .17, .09, .04, .04, .11, .06]
 
 
-def ground(rng):
+def ground(rng, only=None):
+    """A random ground, of one of the kinds named in `only` if given."""
     g = np.zeros((), dtype("ground"))
-    u, k = rng.uniform, rng.choice(len(KINDS), p=SHARE)
+    u, k = rng.uniform, rng.choice(len(KINDS), p=SHARE) if only is None else KINDS.index(only[rng.integers(len(only))])
     g["kind"], g["rot"], g["ox"], g["oy"], g["seed"] = k, u(0, 6.28), u(-3e3, 3e3), u(-3e3, 3e3), rng.integers(1 << 20)
     p = np.zeros(6)
     wild = rng.random() < .25

@@ -55,8 +55,9 @@ def lights(rng, s, at, bulbs=.25):
         L[0]["pos"], L[0]["col"], L[0]["size"], n = direction(50, 90), C.light(rng) * u(.1, .5), u(.3, .8), 1
     elif kind == "bulbs":
         n = int(rng.integers(1, LIGHTS + 1)); sky *= u(.15, .9); w = rng.normal(.22, .18)
+        wide, lo, hi = (350, 300, 900) if rng.random() < .4 else (700, 700, 2600)   # some hang close by: light falls off across the table
         for k in range(n):
-            L[k]["kind"], L[k]["pos"], L[k]["size"] = 1, [at[0] + rng.normal(0, 700), at[1] + rng.normal(0, 700), u(700, 2600)], np.exp(u(2.8, 5.6))
+            L[k]["kind"], L[k]["pos"], L[k]["size"] = 1, [at[0] + rng.normal(0, wide), at[1] + rng.normal(0, wide), u(lo, hi)], min(np.exp(u(2.8, 5.6)), lo / 5)
             L[k]["col"] = C.light(rng, w) * u(.5, 2) * (L[k]["pos"][2] / 1000) ** 1.5 / n
     else:
         n = int(rng.integers(1, 4))
@@ -208,6 +209,8 @@ def scene(rng, bank, crop, bare=False):
         for k in ("ca", "cb", "cc"):
             s["ga"][k] = C.near(rng, C.lin((40, 38, 36)) * u(.3, 1.6), .3)
     var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"], dim and rng.random() < .6, .95 if usual else .78) for k in range(rng.choice([1, 2, 3, 4, 6], p=[.4, .28, .16, .1, .06]))]
+    if any(v.recipe in ("pattypan", "striped") for v in var) and rng.random() < .4:   # where they are hardest to see
+        s["ga"] = ground(rng, ["strands", "strands", "planks", "gravel"])
     placed = place(rng, bank, var, n, at, span) if n else []
     solids, ends, tops, rims = [], [], [], []
     for i, (b, r, v) in enumerate(placed):
@@ -232,7 +235,7 @@ def scene(rng, bank, crop, bare=False):
             b, q = F.stray(rng, bank, np.array(r[:2]) + r[2] * u(.9, 1.8) * np.array([np.cos(a), np.sin(a)]), long, slim)
             if all(b.gap(o[0]) > -.3 for o in placed):
                 solids.append(q)
-    lights(rng, s, at, .5 if dim else .25)
+    lights(rng, s, at, .5 if dim else .3)
     if bare and rng.random() < .6:
         return s, [], [], []
     return s, solids, decals(rng, at, span, tops, mmpp, rims), ends

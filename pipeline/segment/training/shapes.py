@@ -23,10 +23,10 @@ def _smooth(t, xs, ys, width):
 
 
 def fruit_meridian(rng):
-    """(polyline (POINTS, 2), aspect) of a random fruit; aspect is length / width."""
+    """(polyline (POINTS, 2), kind) of a random fruit; aspect below is length / width."""
     t = 0.5 - 0.5 * np.cos(np.pi * np.linspace(0, 1, POINTS))
-    kind = rng.choice(["globe", "disc", "egg", "pear", "neck", "cylinder", "acorn", "turban", "pepper", "free", "drop"],
-                      p=[.2, .1, .1, .11, .12, .11, .06, .03, .06, .06, .05])
+    kind = rng.choice(["globe", "disc", "egg", "pear", "neck", "cylinder", "acorn", "turban", "pepper", "free", "drop", "onion", "root"],
+                      p=[.19, .1, .09, .1, .11, .1, .06, .03, .06, .06, .05, .03, .02])
     u = rng.uniform
     dimple = np.array([0.0, 0.0])
     if kind == "globe":
@@ -58,6 +58,12 @@ def fruit_meridian(rng):
     elif kind == "drop":
         aspect = u(1.0, 2.6)
         r = _smooth(t, [0, .2, .55, .8, 1], [u(.1, .3), u(.3, .6), u(.8, 1), 1, .9], .05) * _caps(t, .05, u(.3, .5))
+    elif kind == "onion":   # a globe drawn out to a neck
+        aspect, n = u(.8, 1.5), u(.07, .25)
+        r = _smooth(t, [0, u(.06, .14), u(.18, .26), .38, .52, .68, .86, 1], [n, n * u(.8, 1.2), u(.3, .55), .93, 1, .94, .68, u(.25, .4)], .02) * _caps(t, .02, u(.08, .2))
+    elif kind == "root":
+        aspect = u(2.5, 7)
+        r = _smooth(t, [0, .06, .2, .5, .8, .93, 1], [u(.6, .9), .97, 1, u(.7, .95), u(.4, .75), u(.15, .45), u(.02, .2)], .03) * _caps(t, u(.03, .1), .02)
     else:
         aspect = u(.8, 2.6)
         r = _smooth(t, np.linspace(0, 1, 6), u(.55, 1, 6), u(.06, .12)) * _caps(t, u(.08, .4), u(.08, .4)); dimple = u(0, .1, 2)
@@ -66,7 +72,7 @@ def fruit_meridian(rng):
     w = u(.25, .5) / aspect
     x = x - dimple[0] / max(aspect, 1) * np.exp(-(r / (w * .5)) ** 2) * (t < .5) + dimple[1] / max(aspect, 1) * np.exp(-(r / (w * .5)) ** 2) * (t >= .5)
     k = 1 / max(1.0, 1 / aspect)   # longest extent 1
-    return np.stack([x * k, r * k], 1)
+    return np.stack([x * k, r * k], 1), kind
 
 
 def stalk_meridian(rng):
@@ -137,7 +143,9 @@ class Bank:
     def __init__(self, seed, fruit=1500, stalk=200, other=150, device="cpu"):
         rng = np.random.default_rng(seed)
         self.fruit, self.stalk, self.other = fruit, stalk, other
-        self.polys = np.stack([fruit_meridian(rng) for _ in range(fruit)] + [stalk_meridian(rng) for _ in range(stalk)]
+        fruits = [fruit_meridian(rng) for _ in range(fruit)]
+        self.kinds = np.array([k for _, k in fruits])   # of the fruit only
+        self.polys = np.stack([p for p, _ in fruits] + [stalk_meridian(rng) for _ in range(stalk)]
                               + [other_meridian(rng) for _ in range(other)]).astype(np.float32)
         self.tab = tables(self.polys, device)
         self.cpu = self.tab[:, ::2, ::2].cpu().numpy()   # coarse, for settling and contact
