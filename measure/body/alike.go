@@ -5,7 +5,8 @@ import "math"
 // Fruit of one variety have like tips. Where one of them shows a tip at a slant, so that its outline leaves open how
 // the tip goes on, the tips of others that look alike and show theirs from the side say it.
 const (
-	alikeTan    = 0.3  // slant, tangent, above which a tip is thought open, and below which it shows
+	alikeTan    = 0.3  // slant, tangent, above which a tip is thought open
+	alikeShow   = 0.4  // and below which it shows: where all fruit lie alike, those a little less slanted are all there is
 	alikeSure   = 0.05 // U / length up to which a fruit is a pattern for others
 	alikeKnots  = 4    // coefficients of the profile from the tip inwards that are taken over
 	alikeMiddle = 0.08 // root mean square difference of the middles' logarithms of the radius of look-alikes
@@ -84,7 +85,7 @@ func Alike(bodies []*Body) {
 			of[i] = len(from)
 			p := pattern{m: b.m.clone(), lined: b.lined()}
 			for end := range p.shows {
-				p.shows[end] = b.task.slant(b.m, end) < alikeTan
+				p.shows[end] = b.task.slant(b.m, end) < alikeShow
 			}
 			from = append(from, p)
 		}
@@ -155,6 +156,9 @@ func (b *Body) refit(tips *tipPrior) {
 		t.descend(t.minima[i], 6)
 	}
 	t.descend(b.m, 15)
+	if b.m.ribs > 0 && b.m.turnRibs() {
+		t.descend(b.m, 15)
+	}
 	b.Notes = append([]string(nil), b.early...)
 	b.Views, b.grids = nil, nil
 	b.Lopsided, b.Roughness = 0, 0
