@@ -2,6 +2,7 @@ package body
 
 import (
 	"math"
+	"math/rand"
 	"slices"
 	"testing"
 
@@ -191,6 +192,42 @@ func TestPlaceGradients(t *testing.T) {
 					}
 				}
 			}
+		}
+	}
+}
+
+// A long fruit with its stalk at the end and an outline rough enough to fit badly along any axis: the axis stays that of
+// both, and none across is thought of.
+func TestRoughLongAxis(t *testing.T) {
+	v, stem, tip := lyingEllipsoid(175, 118, 1000)
+	v.Stem, v.StalkTip, v.StemBy = &stem, &tip, 0.95
+	mid := geom.Centroid(v.Outline)
+	const rough = 0.15 // px, of each of 34 waves: 0.9 px in all
+	for seed := range 12 {
+		w := v
+		w.Outline = append([]geom.Px(nil), v.Outline...)
+		w.SigmaPx = 0.5
+		rng := rand.New(rand.NewSource(int64(seed)))
+		var wave [40][2]float64
+		for k := 6; k < len(wave); k++ {
+			wave[k] = [2]float64{rough * rng.NormFloat64(), rough * rng.NormFloat64()}
+		}
+		for i, p := range w.Outline {
+			d := p.Sub(mid)
+			a := math.Atan2(d.Y, d.X)
+			off := 0.0
+			for k, c := range wave {
+				sn, cs := math.Sincos(float64(k) * a)
+				off += c[0]*sn + c[1]*cs
+			}
+			w.Outline[i] = p.Add(d.Scale(off / d.Norm()))
+		}
+		b, err := Fit([]View{w}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(b.Length.V-175) > 4 || b.Length.U > 12 || slices.Contains(b.Notes, NoteEnds) {
+			t.Errorf("seed %d: length %v, notes %v, want 175", seed, b.Length, b.Notes)
 		}
 	}
 }

@@ -101,8 +101,13 @@ func newTask(views []View) *task {
 	return t
 }
 
-// poorStart is the cost of the best start above which headings that no mark speaks for are tried too.
-const poorStart = 60
+// poorStart is the cost of the best start above which headings that no mark speaks for are tried too; by otherGain times
+// and otherAxis those must fit better: a rough outline fits badly along any axis, and the marks are worth more than chance.
+const (
+	poorStart = 60
+	otherGain = 1.5
+	otherAxis = 15
+)
 
 // best tries the possible headings and bends and returns the best body.
 func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
@@ -190,12 +195,15 @@ func (t *task) starts(main int, flat plan, psi []float64) []candidate {
 		}
 	}
 	slices.SortStableFunc(starts, byCost)
-	if len(starts) == 0 || starts[0].cost > poorStart { // the marks may have led astray
+	if len(starts) == 0 || starts[0].cost > poorStart && !t.endOn(&flat, main) { // the marks may have led astray
 		var other []float64
 		for k := 1; k < 4; k++ {
 			other = append(other, psi[0]+float64(k)*math.Pi/4)
 		}
-		starts = append(starts, t.straight(flat, other)...)
+		for _, c := range t.straight(flat, other) {
+			c.cost = otherGain*c.cost + otherAxis
+			starts = append(starts, c)
+		}
 		slices.SortStableFunc(starts, byCost)
 	}
 	return starts[:min(len(starts), 4)]

@@ -10,6 +10,7 @@ const (
 	openCost   = 40.0 // the same where hardly an end is seen: bumps of the skin, which neighbouring points share, decide then
 	flatBonus  = 5    // how much worse a flattened body may fit than a long one
 	rivalRatio = 1.35 // outlines rounder than this are tried across
+	endReach   = 30 * math.Pi / 180
 	rivalReach = 1.25 // the true axis may lie a little aside of both
 	stalkDoubt = 6    // how much better a body across a seen stalk's axis must fit to doubt the stalk
 	rivalWorse = 1.35 // how much greater the spread of the outline about the body across may be
@@ -22,6 +23,9 @@ const (
 // Between two that fit the same, the flattened fruit is the likelier one (common practice, no source): then
 // rivals returns it as the better body, or else best.
 func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candidate, cost float64) *model {
+	if t.endOn(flat, main) {
+		return best
+	}
 	limit := rivalCost
 	if t.unmarked() {
 		limit = openCost
@@ -44,6 +48,12 @@ func (t *task) rivals(b *Body, best *model, flat *plan, main int, others []candi
 		}
 	}
 	return best
+}
+
+// endOn reports whether a stalk clearly seen at the rim lies at an end of a long outline: then both say the same of the axis.
+func (t *task) endOn(p *plan, view int) bool {
+	dir, clear := t.stalkAxis(p, view)
+	return clear && p.ratio > rivalRatio && math.Abs(math.Remainder(dir-p.axis, math.Pi)) < endReach
 }
 
 // unmarked reports whether no end is surely seen, and at most one unsurely.
