@@ -53,7 +53,7 @@ func commandHarvest(t *testing.T, b *book.Book, scenes ...string) string {
 // settled waits until nothing of the harvest is being measured or judged.
 func settled(t *testing.T, h *harvest) {
 	t.Helper()
-	for end := time.Now().Add(4 * time.Minute); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		h.mu.Lock()
 		done := !h.settling() && !h.stale
 		h.mu.Unlock()

@@ -108,7 +108,7 @@ func chromium(t testing.TB, more ...chromedp.ExecAllocatorOption) context.Contex
 	t.Cleanup(cancel)
 	ctx, cancel2 := chromedp.NewContext(ctx)
 	t.Cleanup(cancel2)
-	ctx, cancel3 := context.WithTimeout(ctx, 8*time.Minute)
+	ctx, cancel3 := context.WithTimeout(ctx, 4*patience)
 	t.Cleanup(cancel3)
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(1280, 900)); err != nil {
 		t.Skipf("Chromium does not start here (%v): the page is not tried in a browser", err)
@@ -130,7 +130,7 @@ func newUser(t testing.TB, base string) *user {
 
 func (u *user) do(what string, a ...chromedp.Action[chromedp.Void]) {
 	u.t.Helper()
-	ctx, cancel := context.WithTimeout(u.ctx, 60*time.Second)
+	ctx, cancel := context.WithTimeout(u.ctx, patience)
 	defer cancel()
 	if err := chromedp.Do(ctx, a...); err != nil {
 		u.t.Fatalf("%s: %v", what, err)
@@ -152,12 +152,12 @@ func (u *user) text(expression string) string {
 }
 
 // until waits for a JavaScript condition.
-func (u *user) until(condition string, most time.Duration) {
+func (u *user) until(condition string) {
 	u.t.Helper()
-	end := time.Now().Add(most)
+	end := time.Now().Add(patience)
 	for u.text("(()=>{try{return !!("+condition+")}catch{return false}})()") != "true" { // the next page may be loading
 		if time.Now().After(end) {
-			u.t.Fatalf("waited %v for %s; page says: %.600s", most, condition, u.text("document.body&&document.body.innerText"))
+			u.t.Fatalf("waited %v for %s; page says: %.600s", patience, condition, u.text("document.body&&document.body.innerText"))
 		}
 		time.Sleep(150 * time.Millisecond)
 	}

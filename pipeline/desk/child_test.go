@@ -18,7 +18,7 @@ var keyPattern = regexp.MustCompile(`id="p-([0-9a-f]{16})"`)
 // waitMeasured waits until the photos of the harvest are through and returns the first one's key.
 func waitMeasured(t *testing.T, c *client) string {
 	t.Helper()
-	for end := time.Now().Add(3 * time.Minute); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		_, b := c.get("/h/2026-squash/photos/list")
 		if m := keyPattern.FindStringSubmatch(b); m != nil && strings.Contains(b, "All photos are through") {
 			return m[1]

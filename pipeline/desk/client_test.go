@@ -52,9 +52,13 @@ type client struct {
 	http *http.Client
 }
 
+// patience is how long anything is waited for. It tells a hang only: the race detector on a busy machine has needed two
+// minutes for what takes two seconds.
+const patience = 10 * time.Minute
+
 func newClient(t testing.TB, d *Desk, base string) *client {
 	jar, _ := cookiejar.New(nil)
-	return &client{t: t, base: base, d: d, http: &http.Client{Jar: jar, Timeout: 60 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+	return &client{t: t, base: base, d: d, http: &http.Client{Jar: jar, Timeout: patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
 }
 
 func (c *client) send(method, path, kind string, body io.Reader, header map[string]string) (int, string) {

@@ -66,29 +66,29 @@ func bringPhotos(t *testing.T, d *Desk, u *user) {
 	u.do("make the harvest", chromedp.SendKeys("input[name=name]", "2026 squash"), chromedp.Click("form button.main"), chromedp.WaitVisible("#drop"))
 	u.look("photos-empty")
 	u.do("choose photos", chromedp.SetUploadFiles("#files", []string{scenePath(t, "demo-2026-table-1.jpg"), scenePath(t, "demo-2026-table-2.jpg"), abs(t, "desk.go")}))
-	u.until(`document.querySelectorAll("#photolist .photo").length===2`, 20*time.Second)
-	u.until(`/not a photo/.test(document.getElementById("sending").innerText)`, 20*time.Second)
-	u.until(`/All photos are through/.test(document.getElementById("photolist").innerText)`, 4*time.Minute)
+	u.until(`document.querySelectorAll("#photolist .photo").length===2`)
+	u.until(`/not a photo/.test(document.getElementById("sending").innerText)`)
+	u.until(`/All photos are through/.test(document.getElementById("photolist").innerText)`)
 	u.look("photos")
 	u.do("say what they are", chromedp.SetValue("select[name=variety]", "hollin-tan"), chromedp.SetValue("select[name=stage]", "cured"), chromedp.Click("details.panel button"))
-	u.until(`/said=saved/.test(location.href) && document.readyState==="complete"`, 20*time.Second)
-	u.until(`/All photos are through/.test(document.getElementById("photolist").innerText)`, 2*time.Minute)
+	u.until(`/said=saved/.test(location.href) && document.readyState==="complete"`)
+	u.until(`/All photos are through/.test(document.getElementById("photolist").innerText)`)
 }
 
 // correctOutlines takes an outline away, takes that back, and draws one again, clicked point by point.
 func correctOutlines(t *testing.T, d *Desk, u *user) {
 	u.open("/h/2026-squash/table")
-	u.until(`document.querySelectorAll("#photo .fruit").length>3`, 5*time.Second)
+	u.until(`document.querySelectorAll("#photo .fruit").length>3`)
 	n := u.text(`document.querySelectorAll("#photo .fruit").length`)
 	u.do("choose by key", chromedp.Evaluate[chromedp.Void](`document.querySelector("#photo .fruit").focus()`), chromedp.KeyEvent("\r"), chromedp.WaitVisible("#panel h2"))
 	u.look("photo")
 	u.do("not a fruit", chromedp.Click("[data-tool=drop]"))
-	u.until(`document.querySelectorAll("#photo .fruit").length===`+n+`-1`, 60*time.Second)
+	u.until(`document.querySelectorAll("#photo .fruit").length===` + n + `-1`)
 	u.do("undo", chromedp.Click("[data-tool=undo]"))
-	u.until(`document.querySelectorAll("#photo .fruit").length===`+n+``, 60*time.Second)
+	u.until(`document.querySelectorAll("#photo .fruit").length===` + n + ``)
 	before := u.text(`document.querySelector("#f2 .edge").getAttribute("d").length`)
 	u.do("choose 2", chromedp.Evaluate[chromedp.Void](`document.querySelector("#f2").focus()`), chromedp.KeyEvent("\r"), chromedp.WaitVisible("#panel h2"))
-	u.until(`/Fruit 2/.test(document.querySelector("#panel h2").innerText)`, 10*time.Second)
+	u.until(`/Fruit 2/.test(document.querySelector("#panel h2").innerText)`)
 	// eight points on its own outline, clicked one by one
 	u.do("draw again", chromedp.Click("[data-tool=redraw]"))
 	for i := range 8 {
@@ -101,7 +101,7 @@ func correctOutlines(t *testing.T, d *Desk, u *user) {
 	}
 	took := time.Now()
 	u.do("done", chromedp.Click("[data-draw=done]"))
-	u.until(`/Undo.*1/.test(document.querySelector("[data-tool=undo]").innerText)`, 60*time.Second)
+	u.until(`/Undo.*1/.test(document.querySelector("[data-tool=undo]").innerText)`)
 	t.Logf("drawn again and measured in %v (outline text was %s long)", time.Since(took), before)
 	if b, err := os.ReadFile(filepath.Join(d.Folder(), "harvests", "2026-squash", "photos", "demo-2026-table-1.jpg.fix.json")); err != nil || !strings.Contains(string(b), "redraw") {
 		t.Errorf("the correction is not beside the photo: %v %s", err, b)
@@ -111,29 +111,29 @@ func correctOutlines(t *testing.T, d *Desk, u *user) {
 // numberFruit types the numbers written on the fruit: Enter, and the next one is chosen. It ends with how smoothly the table zooms.
 func numberFruit(t *testing.T, d *Desk, u *user) {
 	u.do("plant numbers", chromedp.Click("[data-tool=numbers]"), chromedp.WaitVisible("#number"), chromedp.KeyEvent("31\r32\r33\r"))
-	u.until(`document.getElementById("numbersaid").textContent==="Saved."`, 60*time.Second)
+	u.until(`document.getElementById("numbersaid").textContent==="Saved."`)
 	u.look("numbers")
 	u.do("stop", chromedp.KeyEvent(kb.Escape))
-	u.until(`document.getElementById("numberbar").hidden && /Undo.*4/.test(document.querySelector("[data-tool=undo]").innerText)`, 60*time.Second)
+	u.until(`document.getElementById("numberbar").hidden && /Undo.*4/.test(document.querySelector("[data-tool=undo]").innerText)`)
 	for range 3 { // and take them back
 		n := u.text(`document.querySelector("[data-tool=undo]").innerText`)
 		u.do("undo", chromedp.Click("[data-tool=undo]"))
-		u.until(`document.querySelector("[data-tool=undo]").innerText!=="`+strings.ReplaceAll(n, "\n", " ")+`"`, 60*time.Second)
+		u.until(`document.querySelector("[data-tool=undo]").innerText!=="` + strings.ReplaceAll(n, "\n", " ") + `"`)
 	}
 	frames(t, u)
 }
 
 // moveFruit moves a fruit to another group with the menu and back with the mouse, then looks at the unsure ones.
 func moveFruit(t *testing.T, d *Desk, u *user) {
-	u.until(`fetch("/h/2026-squash/photos/list").then(r=>r.text()).then(t=>window.through=/All photos are through/.test(t)),window.through`, 2*time.Minute)
+	u.until(`fetch("/h/2026-squash/photos/list").then(r=>r.text()).then(t=>window.through=/All photos are through/.test(t)),window.through`)
 	u.open("/h/2026-squash/groups")
-	u.until(`document.querySelectorAll(".cut img").length>8`, 30*time.Second)
+	u.until(`document.querySelectorAll(".cut img").length>8`)
 	u.look("groups")
 	first := u.text(`document.querySelectorAll(".cuts")[0].children.length`)
 	u.do("move", chromedp.Evaluate[chromedp.Void](`document.querySelector(".cut input").focus()`), chromedp.KeyEvent(" "), chromedp.SetValue("#moveform select", "2"), chromedp.Click("#moveform button"))
-	u.until(`/by hand/.test(document.getElementById("rows").innerText) && document.querySelectorAll(".cuts")[0].children.length===`+first+`-1`, 20*time.Second)
+	u.until(`/by hand/.test(document.getElementById("rows").innerText) && document.querySelectorAll(".cuts")[0].children.length===` + first + `-1`)
 	drag(t, u, `.cuts[data-group="2"] .cut img`, `.cuts[data-group="1"] .cut:last-child img`)
-	u.until(`document.querySelectorAll(".cuts")[0].children.length===`+first, 20*time.Second)
+	u.until(`document.querySelectorAll(".cuts")[0].children.length===` + first)
 	u.open("/h/2026-squash/unsure")
 	u.look("unsure")
 }
@@ -142,12 +142,12 @@ func moveFruit(t *testing.T, d *Desk, u *user) {
 func weighFruit(t *testing.T, d *Desk, u *user) {
 	u.open("/h/2026-squash/observe")
 	u.do("weigh", chromedp.SendKeys("table.grid tbody tr:first-child input[name=value]", "1450\r"))
-	u.until(`/saved/.test(document.querySelector("table.grid tbody tr").innerText)`, 20*time.Second)
+	u.until(`/saved/.test(document.querySelector("table.grid tbody tr").innerText)`)
 	if f := u.text(`document.activeElement.getAttribute("aria-label")`); !strings.Contains(f, "no. 2") {
 		t.Errorf("after Enter the focus is on %q, not the next fruit", f)
 	}
 	u.do("slip", chromedp.KeyEvent("1450 kg\r"))
-	u.until(`document.querySelector("table.grid td.bad")`, 20*time.Second)
+	u.until(`document.querySelector("table.grid td.bad")`)
 	u.look("observe")
 }
 
@@ -159,11 +159,11 @@ func readVerdict(t *testing.T, d *Desk, u *user) {
 	}
 	u.look("verdict")
 	u.do("decide by hand", chromedp.Evaluate[chromedp.Void](`document.querySelector("#byhand").open=true`), chromedp.SetValue("select[name=verdict]", "doubtful"), chromedp.Click("#byhand button"))
-	u.until(`/by hand: doubtful/.test(document.querySelector("main").innerText)`, 20*time.Second)
+	u.until(`/by hand: doubtful/.test(document.querySelector("main").innerText)`)
 	u.open("/h/2026-squash/report")
 	u.look("report")
 	u.do("take the report away", chromedp.Evaluate[chromedp.Void](`fetch("/h/2026-squash/file/report.html").then(r=>r.text()).then(t=>{window.rep=t})`))
-	u.until(`window.rep && /<svg/.test(window.rep)`, 20*time.Second)
+	u.until(`window.rep && /<svg/.test(window.rep)`)
 }
 
 // otherViews looks at every view that has not been seen yet.
@@ -194,7 +194,7 @@ func joinPhotos(t *testing.T, d *Desk, u *user) {
 	}
 	settled(t, h)
 	u.open("/h/2026-squash/same")
-	u.until(`document.querySelectorAll(".sights .cut img").length>8`, 30*time.Second)
+	u.until(`document.querySelectorAll(".sights .cut img").length>8`)
 	u.look("same-table")
 	gone := filepath.Join(t.TempDir(), "gone", "out")
 	h.mu.Lock()
@@ -226,7 +226,7 @@ func frames(t testing.TB, u *user) {
 			svg.dispatchEvent(new WheelEvent("wheel",{deltaY:n<40?-60:60,clientX:r.x+r.width/2,clientY:r.y+r.height/2,bubbles:true,cancelable:true}));
 			if(++n<80)requestAnimationFrame(step);else{times.sort((a,b)=>a-b);window.frames60=times}};
 		requestAnimationFrame(step)})()`))
-	u.until(`window.frames60`, 60*time.Second)
+	u.until(`window.frames60`)
 	t.Logf("60 fruit, zooming: median %s ms a frame, 95 %% within %s ms", u.text(`frames60[40].toFixed(1)`), u.text(`frames60[76].toFixed(1)`))
 }
 

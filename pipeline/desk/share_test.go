@@ -15,7 +15,7 @@ import (
 func phoneClient(t testing.TB, d *Desk, base string) *client {
 	c := newClient(t, d, base)
 	jar, _ := cookiejar.New(nil)
-	c.http = &http.Client{Jar: jar, Timeout: 20 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
+	c.http = &http.Client{Jar: jar, Timeout: patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 		Transport: &http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true, VerifyConnection: func(s tls.ConnectionState) error {
 			if got := fingerprint(s.PeerCertificates[0].Raw); got != d.share.data().Print {
 				t.Errorf("fingerprint %s is not the one shown", got)

@@ -55,10 +55,10 @@ func TestPhoneViews(t *testing.T) {
 	v := d.share.data()
 	u.base = ""
 	u.open(v.Plain)
-	u.until(`/Let it in/.test(document.body.innerText)`, 10*time.Second)
+	u.until(`/Let it in/.test(document.body.innerText)`)
 	u.look("phone-waiting")
 	u.open(base + "/share")
-	u.until(`/asks to come in/.test(document.body.innerText)`, 10*time.Second)
+	u.until(`/asks to come in/.test(document.body.innerText)`)
 	u.look("share-on")
 	d.share.decide(1, true)
 	plain := "http://" + d.share.plain
@@ -67,13 +67,13 @@ func TestPhoneViews(t *testing.T) {
 	u.open(plain + "/send/2026-squash")
 	u.look("phone-send")
 	u.do("send a photo", chromedp.SetUploadFiles("#files", []string{scenePath(t, "demo-2025-table-1.jpg")}))
-	u.until(`/arrived/.test(document.getElementById("sending").innerText)`, 30*time.Second)
+	u.until(`/arrived/.test(document.getElementById("sending").innerText)`)
 
 	p := &user{t: t, ctx: chromium(t, chromedp.Flag("ignore-certificate-errors-spki-list", keyPin(t, d))), shot: u.shot}
 	p.open(d.share.data().Address)
-	p.until(`/Let it in/.test(document.body.innerText)`, 10*time.Second)
+	p.until(`/Let it in/.test(document.body.innerText)`)
 	d.share.decide(2, true)
-	p.until(`!/Let it in/.test(document.body.innerText)`, 10*time.Second) // it looks by itself
+	p.until(`!/Let it in/.test(document.body.innerText)`) // it looks by itself
 	p.base = "https://" + d.share.secure
 	for _, x := range []struct{ name, path string }{{"phone-home", "/"}, {"phone-photos", "/h/2026-squash/photos"}, {"phone-plan", "/plan"}, {"phone-verdict", "/h/2026-squash/verdict"}} {
 		p.open(x.path)
@@ -84,7 +84,7 @@ func TestPhoneViews(t *testing.T) {
 	}
 	p.open("/h/2026-squash/photos")
 	p.do("send a photo", chromedp.SetUploadFiles("#files", []string{scenePath(t, "demo-2025-table-2.jpg")}))
-	p.until(`document.querySelectorAll("#photolist .photo").length===2`, 30*time.Second)
+	p.until(`document.querySelectorAll("#photolist .photo").length===2`)
 	d.share.decide(2, false)
 	ctx, cancel := context.WithTimeout(p.ctx, 10*time.Second)
 	defer cancel()
