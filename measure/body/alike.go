@@ -159,10 +159,59 @@ func (b *Body) refit(tips *tipPrior) {
 	if b.m.ribs > 0 && b.m.turnRibs() {
 		t.descend(b.m, 15)
 	}
+	if tips.far(b.m) > farTip { // its own tip may hold it
+		for _, move := range tipMoves {
+			w := tips.put(b.m, move)
+			t.descend(w, 15)
+			if c, now := t.compare(w, b.m); c < now {
+				b.m = w
+			}
+		}
+	}
 	b.Notes = append([]string(nil), b.early...)
 	b.Views, b.grids = nil, nil
 	b.Lopsided, b.Roughness = 0, 0
 	t.finish(b, b.seen)
+}
+
+// A tip that still lies farTip standard deviations from those of look-alikes is given theirs for a new start, its end moved
+// outwards by tipMoves of the length.
+const farTip = 2
+
+var tipMoves = [...]float64{-0.04, 0}
+
+// far is by how many standard deviations a body's tips differ most from those of look-alikes.
+func (p *tipPrior) far(m *model) (most float64) {
+	for end := range p.mean {
+		v := m.tipShape(end)
+		top := m.topLog()
+		for j, sd := range p.sd[end] {
+			if j > 0 {
+				v[j] += top
+			}
+			if sd > 0 {
+				most = math.Max(most, math.Abs(v[j]-p.mean[end][j])/sd)
+			}
+		}
+	}
+	return most
+}
+
+// put returns the body with the tips of look-alikes in place of its own.
+func (p *tipPrior) put(m *model, move float64) *model {
+	w := m
+	for end := range p.mean {
+		if p.sd[end][0] == 0 {
+			continue
+		}
+		w = w.stretched(end, move)
+		w.p[pCap0+end] = p.mean[end][0]
+		for k := range alikeKnots {
+			w.p[pProfile+m.knotFrom(end, k)] = p.mean[end][1+k]
+		}
+	}
+	w.update()
+	return w
 }
 
 // tipRows holds the tips to those of look-alikes, with heavy tails: one fruit may differ.

@@ -68,3 +68,29 @@ func TestAlike(t *testing.T) {
 		t.Errorf("%d drawings of one view", len(one.Views))
 	}
 }
+
+// A body that gets the tip of look-alikes has it, its other end stays where it is, and its own end moves as asked.
+func TestPutTips(t *testing.T) {
+	m := bulb()
+	var p tipPrior
+	for j := range p.mean[0] {
+		p.mean[0][j], p.sd[0][j] = -0.9-0.1*float64(j), 0.1
+	}
+	if f := p.far(m); f < farTip {
+		t.Fatalf("the tip lies %.1f standard deviations off: no test", f)
+	}
+	w := p.put(m, -0.04)
+	if f := p.far(w); f > 1e-9 {
+		t.Errorf("the tip lies %.2f standard deviations off", f)
+	}
+	a, _ := m.pole(1)
+	b, _ := w.pole(1)
+	if d := b.Sub(a).Norm(); d > 1e-9 {
+		t.Errorf("the other end moved by %.3f mm", d)
+	}
+	a, _ = m.pole(0)
+	b, _ = w.pole(0)
+	if d, want := b.Sub(a).Norm(), 0.04*m.p[pLen]; math.Abs(d-want) > 1e-6 {
+		t.Errorf("the end moved by %.3f mm, want %.3f", d, want)
+	}
+}
