@@ -8,8 +8,8 @@ import (
 )
 
 // fitEdges moves each free point to the 50 % place of the edge in linear light. The blur and the
-// biases are those of the first call.
-func (c *candidate) fitEdges(im Image, t *tools) {
+// biases are those of the first call. Points that would move by more than most px stay with their neighbours.
+func (c *candidate) fitEdges(im Image, t *tools, most float64) {
 	line, nor := c.line, normals(c.line)
 	half := max(t.trial[0].half, t.sliver[0].half, sideFar)
 	if c.blur > 0 {
@@ -65,6 +65,10 @@ func (c *candidate) fitEdges(im Image, t *tools) {
 			if p, ok := c.strip(b, i, t, blur, at); ok {
 				at, sd = p, math.Max(sd, 0.3)
 			}
+		}
+		if math.Abs(at) > most {
+			w[i] = 0.05
+			continue
 		}
 		off[i], c.sigma[i] = at, math.Max(sd, 0.05)
 		r := 0.15 / math.Max(sd, 0.15)

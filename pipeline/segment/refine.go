@@ -21,11 +21,15 @@ func (c *candidate) refine(im Image, m *Maps, t *tools, opt Options) {
 	off = whittaker(off, ones(len(off)), 3)
 	c.moveTo(line, nor, off)
 	c.bias = nil
-	for range 2 {
-		c.fitEdges(im, t)
-	}
+	c.fitEdges(im, t, math.Inf(1))
+	c.fitEdges(im, t, fitAgain)
 	c.moved = rmsGap(c.line, c.coarse) / m.Cell
 }
+
+// fitAgain is the most that the second fit of the edge moves a point, px: it is there to be finer. Those that it would move
+// further go on to another edge nearby, a stripe mostly (25 rendered photos, errors above 2 px summed: 5 % less so, and
+// 0.002 px more scatter where all is well).
+const fitAgain = 1
 
 func ones(n int) []float64 {
 	w := make([]float64, n)
