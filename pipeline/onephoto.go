@@ -198,7 +198,7 @@ func (m *measurer) outline(s *shot, fixes *segment.Fixes) error {
 	return nil
 }
 
-// find outlines the fruit with a network that no other photo uses meanwhile; a panic gives it back too.
+// find outlines the fruit with one of the networks; a panic gives it back too.
 func (m *measurer) find(s *shot) (*segment.Result, error) {
 	net := <-m.nets
 	defer func() { m.nets <- net }()

@@ -27,8 +27,8 @@ func LoadNet() (*Network, error) {
 	return n[0], nil
 }
 
-// LoadNets loads n networks for goroutines that are not to wait for each other. They share the second one, which few
-// photos ask and which takes 40 MB when it has been asked; close them all together.
+// LoadNets loads n networks that run at the same time. They share the second one, which few photos ask and which takes
+// 40 MB when it has been asked; close them all together.
 func LoadNets(n int) ([]*Network, error) {
 	all := make([]*Network, n)
 	other, err := load("model/second.onnx")
