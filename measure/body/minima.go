@@ -13,7 +13,8 @@ func (t *task) note(m *model) {
 }
 
 // alternatives returns the variance of each trait v of m from the other minima that the search came by, each
-// weighted by how likely it is next to m: exp(−difference of cost), the outline's share in proportion to its own noise.
+// weighted by how likely it is next to m: exp(−difference of cost), the outline's share in proportion to its own noise. A length
+// counts more, up to where U takes in the farthest.
 func (t *task) alternatives(m *model, v []float64) []float64 {
 	out := make([]float64, len(v))
 	if len(t.minima) == 0 || t.upright {
@@ -54,6 +55,13 @@ func (t *task) alternatives(m *model, v []float64) []float64 {
 			d := u[j] - v[j]
 			out[j] += weight[i] / sum * d * d
 		}
+	}
+	for _, j := range [...]int{qLength, qMidline} { // they are but those that the search came by, yet U need not reach beyond them
+		far := 0.0
+		for _, u := range traits {
+			far = math.Max(far, math.Abs(u[j]-v[j]))
+		}
+		out[j] = math.Min(otherMinima*out[j], math.Pow(rivalReach*far/2, 2))
 	}
 	scaled(m)
 	return out

@@ -165,11 +165,7 @@ func (t *task) uncertainty(m *model, v []float64) []float64 {
 	for j, d := range t.cameras(m, inv, jac, v) {
 		out[j] += d
 	}
-	alt := t.alternatives(m, v)
-	for j, d := range alt {
-		if j == qLength || j == qMidline {
-			d *= otherMinima
-		}
+	for j, d := range t.alternatives(m, v) {
 		out[j] += d
 	}
 	tips := t.tipDoubt(m, v[qLength])
