@@ -128,7 +128,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		best = m
 		t.descend(best, 15)
 	}
-	if m := t.along(best, &flat); m != nil {
+	if m := t.along(best, &flat, main); m != nil {
 		t.note(best)
 		t.plain = best
 		best = m

@@ -227,7 +227,7 @@ func (t *task) agree(m *model) float64 {
 
 // along fits a straight body to the lines in the skin as well, from other axes and end for end too where those do not run
 // along this one. It returns nil when there are none or they run some other way: dots, bands and shadows say nothing.
-func (t *task) along(best *model, flat *plan) *model {
+func (t *task) along(best *model, flat *plan, main int) *model {
 	if t.strokes = strokesOf(t.views); len(t.strokes) == 0 {
 		return nil
 	}
@@ -245,11 +245,19 @@ func (t *task) along(best *model, flat *plan) *model {
 	m := tries[0].m
 	t.meetAnew()
 	t.descend(m, 8)
-	if t.agree(m) < leastAgree {
-		t.strokes = nil
+	agree, lines := t.agree(m), t.strokes
+	t.strokes = nil
+	with, without := t.compare(m, best)
+	dir, clear := t.stalkAxis(flat, main)
+	clear = clear && math.Abs(math.Remainder(m.p[pYaw]-dir, math.Pi)) > stalkReach
+	if agree < leastAgree || clear || with > otherGain*without+otherAxis { // bands run along another axis: the outline and the ends decide
 		t.forget()
 		return nil
 	}
+	t.strokes = lines
+	t.meetAnew()
+	t.forget()
+	t.cost(m, make([]float64, len(m.p)))
 	return m
 }
 

@@ -174,3 +174,23 @@ func TestOtherLinesAreSilent(t *testing.T) {
 		}
 	}
 }
+
+// Bands around a long fruit run along the meridians of a body across it: with an outline too rough to fit well along any axis
+// they still do not turn it.
+func TestBandsDoNotTurnTheAxis(t *testing.T) {
+	for seed := range int64(4) {
+		v, stem, tip := roughLong(seed)
+		v.Stem, v.StalkTip, v.StemBy = &stem, &tip, 0.95
+		m := newModel(append(make([]float64, pProfile), make([]float64, knots)...), knots, 59, 0)
+		m.p[pLen], m.p[pZ], m.p[pCap0], m.p[pCap1] = 175, 59, math.Log(0.5), math.Log(0.5)
+		m.update()
+		v.Strokes = drawn(m, &v.Camera, 14, true, 0.04, rand.New(rand.NewSource(seed)))
+		b, err := Fit([]View{v}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(v.Strokes) < 40 || len(b.task.strokes) > 0 || math.Abs(b.Length.V-175) > 4 {
+			t.Errorf("seed %d: %d of %d bands believed, length %v, want 175", seed, len(b.task.strokes), len(v.Strokes), b.Length)
+		}
+	}
+}
