@@ -13,6 +13,10 @@ const (
 	wonderMost = 40  // doubtful cells away from any sure fruit that are let pass: scenes with nothing to wonder at have 25 at most
 	wonderEdge = 4   // cells about a sure fruit where doubt is its outline
 	sureCells  = 60  // least size of a sure fruit
+	// lean is the weight of the higher of two body probabilities: where one network is sure of a body and the other of
+	// table, a little more than half lets the photo's own colours decide. Of 25 composed real pictures with doubts two
+	// more were right at 0.53 than at 0.5, at 0.56 one; on 25 rendered photos nothing changed.
+	lean       = 0.53
 	firstCells = 300 // size from which the first network's sure fruit stand, whatever the second says
 )
 
@@ -35,7 +39,12 @@ func (m *Maps) second(im Image, net Net, keepOut [][]geom.Px, opt Options) error
 	}
 	s.block(keepOut)
 	own := m.fromSure(firstCells)
-	for _, c := range [...][2][]float32{{m.Body, s.Body}, {m.Seam, s.Seam}, {m.Mid, s.Mid}, {m.DX, s.DX}, {m.DY, s.DY}} {
+	for i, v := range s.Body {
+		if own[i] > wonderEdge {
+			m.Body[i] = lean*max(m.Body[i], v) + (1-lean)*min(m.Body[i], v)
+		}
+	}
+	for _, c := range [...][2][]float32{{m.Seam, s.Seam}, {m.Mid, s.Mid}, {m.DX, s.DX}, {m.DY, s.DY}} {
 		for i, v := range c[1] {
 			if own[i] > wonderEdge {
 				c[0][i] = (c[0][i] + v) / 2
