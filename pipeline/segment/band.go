@@ -54,8 +54,9 @@ var bands, inputs sync.Pool
 
 // release lets the band's array be used again.
 func (b *band) release() {
-	bands.Put(&b.v)
+	v := b.v
 	b.v = nil
+	bands.Put(&v)
 }
 
 // takeArray returns an array of n numbers with any content.
