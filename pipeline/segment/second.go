@@ -10,9 +10,9 @@ import "offtype/measure/geom"
 const (
 	wonderLow  = 0.05 // body probabilities between these two are doubt
 	wonderHigh = 0.95
-	wonderMost = 40  // doubtful cells away from any sure fruit that are let pass: scenes with nothing to wonder at have 25 at most
-	wonderEdge = 4   // cells about a sure fruit where doubt is its outline
-	sureCells  = 60  // least size of a sure fruit
+	wonderMost = 40 // doubtful cells away from any sure fruit that are let pass: scenes with nothing to wonder at have 25 at most
+	wonderEdge = 4  // cells about a sure fruit where doubt is its outline
+	sureCells  = 60 // least size of a sure fruit
 	// lean is the weight of the higher of two body probabilities: where one network is sure of a body and the other of
 	// table, a little more than half lets the photo's own colours decide. Of 25 composed real pictures with doubts two
 	// more were right at 0.53 than at 0.5, at 0.56 one; on 25 rendered photos nothing changed.

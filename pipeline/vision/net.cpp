@@ -1,5 +1,4 @@
 #include "shim.h"
-#include "fast.h"
 #include "guard.h"
 
 #include <opencv2/dnn.hpp>
@@ -14,7 +13,6 @@ struct vis_net {
 char *vis_net_load(const uint8_t *onnx, size_t n, vis_net **out) {
     *out = nullptr;
     return vis::guard([&] {
-        vis::fast_layers();
         cv::dnn::Net net = cv::dnn::readNetFromONNX(reinterpret_cast<const char *>(onnx), n);
         if (net.empty()) throw std::runtime_error("the model is empty");
         net.setPreferableBackend(cv::dnn::DNN_BACKEND_OPENCV);
