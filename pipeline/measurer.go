@@ -41,7 +41,7 @@ type measurer struct {
 	inks     map[int]map[string]colour.Lab // card number → patch name → measured colour
 }
 
-// perNet workers share a network. It is busy for 6 % of the time that a photo takes, and each one more keeps 60 MB.
+// perNet workers share a network. It is busy for a sixth of the time that a photo takes, and each one more keeps 60 MB.
 const perNet = 4
 
 // newMeasurer checks the files a run depends on and loads the networks.
@@ -51,10 +51,7 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 		return nil, err
 	}
 	keepMemoryLow()
-	vision.SetNumThreads(1)
-	if workers == 1 {
-		vision.SetNumThreads(min(2, runtime.NumCPU())) // threads beyond the cores only wait for each other
-	}
+	vision.SetNumThreads(min(2, runtime.NumCPU())) // a worker that waits for the network leaves its core to it; more only wait
 	m.nets, m.pixels = make(chan segment.Net, workers), make(chan []uint8, workers)
 	nets, err := segment.LoadNets((workers + perNet - 1) / perNet)
 	if err != nil {
