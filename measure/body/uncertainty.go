@@ -14,7 +14,7 @@ const (
 	// obliqueTan is the slant (tangent, 38°) from which on a length is called too oblique: what no view shows is
 	// then so much of it that odd tips tell. obliqueDoubt is how its standard deviation / length grows from there.
 	obliqueTan   = 0.78
-	obliqueDoubt = 0.036
+	obliqueDoubt = 0.055
 	// roundness is the standard deviation of a diameter around the body / diameter: no fruit is turned on
 	// a lathe.
 	roundness = 0.003
@@ -31,7 +31,7 @@ const (
 	bothEnds    = 0.7
 	tipsPx      = 0.29
 	bluntDoubt  = 0.29
-	otherMinima = 5.0
+	otherMinima = 8.0
 	// lengthShare is what the whole U of a length is of what the shares above say, which rough simulated fruit widen: so 93 % of
 	// 373 rendered fruit lie within it, 137 of them on tables that no share was found on.
 	lengthShare = 0.93
