@@ -69,7 +69,7 @@ func (m *model) meet(y *stroke) bool {
 	}
 	l1, _ := m.grazeStraight(&r, math.NaN(), 0) // inside if any of it is
 	in, _ := m.along(&r, l1)
-	if in > 0 {
+	if !(in <= 0) { // or not a number
 		y.near = math.NaN()
 		return false
 	}
