@@ -2,6 +2,7 @@ package cluster
 
 import (
 	"math"
+	"runtime"
 	"sync"
 )
 
@@ -132,6 +133,15 @@ func blocks(n, parts int, f func(part, from, to int)) {
 		wg.Go(func() { f(i, n*i/parts, n*(i+1)/parts) })
 	}
 	wg.Wait()
+}
+
+// each calls do for 0 to n − 1, on all cores: one call must not depend on another.
+func each(n int, do func(i int)) {
+	blocks(n, min(n, runtime.GOMAXPROCS(0)), func(_, from, to int) {
+		for i := from; i < to; i++ {
+			do(i)
+		}
+	})
 }
 
 func lgamma(x float64) float64 {

@@ -2,6 +2,7 @@ package geom
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -115,4 +116,18 @@ func Bounds(pts []Px) (lo, hi Px) {
 		hi = Px{math.Max(hi.X, p.X), math.Max(hi.Y, p.Y)}
 	}
 	return lo, hi
+}
+
+// Crossings appends the sorted places, px, at which the closed outline crosses row y: its inside lies between the first
+// and the second, the third and the fourth, and so on.
+func Crossings(v []float64, o []Px, y float64) []float64 {
+	n := len(v)
+	for k, a := range o {
+		b := o[(k+1)%len(o)]
+		if (a.Y > y) != (b.Y > y) {
+			v = append(v, a.X+(b.X-a.X)*(y-a.Y)/(b.Y-a.Y))
+		}
+	}
+	slices.Sort(v[n:])
+	return v
 }

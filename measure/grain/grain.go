@@ -6,7 +6,6 @@ package grain
 
 import (
 	"math"
-	"slices"
 
 	"offtype/measure/geom"
 )
@@ -111,23 +110,15 @@ func newPatch(ph *Photo, outline, stalk []geom.Px, step int) *patch {
 }
 
 // fill marks the samples whose middle lies inside the polygon.
-func (p *patch) fill(poly []geom.Px, to bool) {
-	n := len(poly)
+func (p *patch) fill(poly []geom.Px, skin bool) {
 	var cuts []float64
+	place := func(x float64) float64 { return (x+0.5-float64(p.x0))/float64(p.step) - 0.5 }
 	for j := range p.h {
-		y := float64(p.y0) + (float64(j)+0.5)*float64(p.step) - 0.5
-		cuts = cuts[:0]
-		for i, a := range poly {
-			b := poly[(i+1)%n]
-			if (a.Y > y) != (b.Y > y) {
-				x := a.X + (y-a.Y)/(b.Y-a.Y)*(b.X-a.X)
-				cuts = append(cuts, (x+0.5-float64(p.x0))/float64(p.step)-0.5)
-			}
-		}
-		slices.Sort(cuts)
+		cuts = geom.Crossings(cuts[:0], poly, float64(p.y0)+(float64(j)+0.5)*float64(p.step)-0.5)
 		for k := 0; k+1 < len(cuts); k += 2 {
-			for i := max(0, int(math.Ceil(cuts[k]))); i < p.w && float64(i) <= cuts[k+1]; i++ {
-				p.ok[j*p.w+i] = to
+			to := place(cuts[k+1])
+			for i := max(0, int(math.Ceil(place(cuts[k])))); i < p.w && float64(i) <= to; i++ {
+				p.ok[j*p.w+i] = skin
 			}
 		}
 	}

@@ -268,8 +268,6 @@ func weightedMedian(v []weighted, half float64) float64 {
 	return v[0].v
 }
 
-func sortFloats(v []float64) { slices.Sort(v) }
-
 func median(v []float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()

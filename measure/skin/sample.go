@@ -65,9 +65,10 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 	w.px = make([]pixel, 0, int(area/(w.step*w.step))+w.nx+w.ny)
 	reach := int(w.step / 3) // one pixel, 3 × 3 from a step of 3: small marks must not be smeared
 	edge := edgePx + 0.005*math.Sqrt(area)
+	var spans []float64
 	for j := 0; j < w.ny; j++ {
 		y := math.Round(lo.Y + w.step*(float64(j)+0.5))
-		spans := rowSpans(f.Outline, y)
+		spans = geom.Crossings(spans[:0], f.Outline, y)
 		for i := 0; i < w.nx; i++ {
 			w.grid[j*w.nx+i] = -1
 			p := geom.Px{X: math.Round(lo.X + w.step*(float64(i)+0.5)), Y: y}
@@ -188,19 +189,6 @@ func look(ph *Photo, surf Surface, p geom.Px, reach int) (q pixel, ok bool) {
 	q.c = ph.Colour.RGB(e, p)
 	q.part = -1
 	return q, true
-}
-
-// rowSpans returns the sorted crossings of the outline with the row y.
-func rowSpans(o []geom.Px, y float64) []float64 {
-	var v []float64
-	for i, j := 0, len(o)-1; i < len(o); j, i = i, i+1 {
-		a, b := o[i], o[j]
-		if (a.Y > y) != (b.Y > y) {
-			v = append(v, (b.X-a.X)*(y-a.Y)/(b.Y-a.Y)+a.X)
-		}
-	}
-	sortFloats(v)
-	return v
 }
 
 func inside(spans []float64, x, edge float64) bool {

@@ -10,6 +10,7 @@ package skin
 
 import (
 	"math"
+	"slices"
 
 	"offtype/measure/colour"
 	"offtype/measure/geom"
@@ -201,7 +202,7 @@ func (s *patchwork) size() {
 		}
 		across = append(across, d.Norm())
 	}
-	sortFloats(across)
+	slices.Sort(across)
 	s.radius = math.Max(1e-6, across[len(across)*98/100])
 }
 

@@ -9,7 +9,6 @@ import (
 	"image"
 	"io"
 	"math"
-	"slices"
 
 	"offtype/measure/geom"
 	"offtype/pipeline/record"
@@ -63,14 +62,7 @@ func inside(w, h int, o []geom.Px, f func(y, x0, x1 int)) {
 		lo, hi = math.Min(lo, p.Y), math.Max(hi, p.Y)
 	}
 	for y := max(0, int(math.Ceil(lo))); y <= min(h-1, int(math.Floor(hi))); y++ {
-		xs = xs[:0]
-		for k, a := range o {
-			b := o[(k+1)%len(o)]
-			if (a.Y > float64(y)) != (b.Y > float64(y)) {
-				xs = append(xs, a.X+(b.X-a.X)*(float64(y)-a.Y)/(b.Y-a.Y))
-			}
-		}
-		slices.Sort(xs)
+		xs = geom.Crossings(xs[:0], o, float64(y))
 		for k := 0; k+1 < len(xs); k += 2 {
 			if x0, x1 := max(0, int(math.Ceil(xs[k]))), min(w, int(math.Floor(xs[k+1]))+1); x0 < x1 {
 				f(y, x0, x1)
