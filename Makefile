@@ -1,4 +1,4 @@
-# make demo | build | test | bench | fuzz | lint | clean; "make" alone lists them.
+# make demo | build | test | bench | fuzz | lint | audit | clean; "make" alone lists them.
 
 # The three flags of C keep the program small and quick to start (27 shared libraries instead of 267);
 # they must be the same everywhere, since a change recompiles the OpenCV bindings for minutes.
@@ -16,7 +16,7 @@ DEMO_PHOTOS  := $(sort $(wildcard testdata/scenes/demo-2026-*.jpg))
 DEMO_VARIETY := testdata/demo/variety.yaml
 DEMO_OUT     := demo-out
 
-.PHONY: help setup build compile demo test vet lint bench fuzz deb deb-same fresh clean
+.PHONY: help setup build compile demo test vet lint audit bench fuzz deb deb-same fresh clean
 
 help:
 	@echo "make demo    set up, build, measure the demo harvest, say where the report lies"
@@ -25,6 +25,7 @@ help:
 	@echo "make bench   run the benchmarks of all stages"
 	@echo "make fuzz    fuzz every reader of foreign data, a minute each (TIME=600s: longer, AT_ONCE=4: so many at a time)"
 	@echo "make lint    gofmt, go vet, and staticcheck where it is installed"
+	@echo "make audit   look up the program, its modules and this Go in the Go vulnerability database (network)"
 	@echo "make deb     build the Debian package into bin/"
 	@echo "make fresh   as root: make demo and the package in a fresh Debian 12 of their own"
 	@echo "make clean   remove what these made"
@@ -56,6 +57,9 @@ lint: vet
 	if [ -n "$$bad" ]; then echo "not formatted:"; echo "$$bad"; exit 1; fi
 	@if command -v staticcheck >/dev/null 2>&1; then echo "staticcheck ./..."; staticcheck ./...; \
 	else echo "staticcheck is not installed: left out"; fi
+
+audit: setup
+	@.ci/audit
 
 bench: setup
 	$(GO) test -run '^$$' -bench . -benchmem ./...
