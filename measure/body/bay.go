@@ -2,6 +2,7 @@ package body
 
 import (
 	"math"
+	"slices"
 
 	"offtype/measure/geom"
 )
@@ -14,9 +15,14 @@ const (
 	bayMouth = 0.6
 )
 
+// notchSigmas is how deep, in standard uncertainties of the outline, a bay at a sure stem end is where no stalk was told
+// from the table: the outline ran round the stalk.
+const notchSigmas = 1.5
+
 // hideBays returns the edges with every bay that holds part of the stalk's base named as such: beside the
-// stalk the outline often turns inwards before it meets it.
-func hideBays(outline []geom.Px, edge []geom.Edge) []geom.Edge {
+// stalk the outline often turns inwards before it meets it. Where no stalk was seen, a notch at a sure stem end is one.
+func hideBays(v *View) []geom.Edge {
+	outline, edge := v.Outline, v.Edge
 	n := len(outline)
 	if len(edge) != n || n < 12 {
 		return edge
@@ -39,19 +45,21 @@ func hideBays(outline []geom.Px, edge []geom.Edge) []geom.Edge {
 	lo, hi := geom.Bounds(outline)
 	size := math.Min(hi.X-lo.X, hi.Y-lo.Y)
 	out := append([]geom.Edge(nil), edge...)
+	unseen := stemWithoutStalk(v)
 	for i := first; i < first+n; {
 		j := i + 1
-		stalk, deep := false, 0.0
+		stalk, stem, deep := false, false, 0.0
 		a := outline[i%n]
 		for ; j < i+n && !onHull[j%n]; j++ {
 			stalk = stalk || edge[j%n] == geom.EdgeStalk
+			stem = stem || j%n == unseen
 		}
 		d := outline[j%n].Sub(a)
 		mouth := d.Norm()
 		for k := i + 1; k < j && mouth > 0; k++ {
 			deep = math.Max(deep, math.Abs(outline[k%n].Sub(a).Cross(d))/mouth)
 		}
-		if stalk && deep > bayDepth*size && mouth < bayMouth*size {
+		if mouth < bayMouth*size && (stalk && deep > bayDepth*size || stem && deep > notchSigmas*v.SigmaPx) {
 			for k := i + 1; k < j; k++ {
 				if out[k%n] == geom.EdgeFree {
 					out[k%n] = geom.EdgeStalk
@@ -61,4 +69,18 @@ func hideBays(outline []geom.Px, edge []geom.Edge) []geom.Edge {
 		i = j
 	}
 	return out
+}
+
+// stemWithoutStalk returns the outline point nearest to a sure stem end where no stalk was told from the table, or −1.
+func stemWithoutStalk(v *View) int {
+	if v.Stem == nil || v.StemBy < sureEnd || slices.Contains(v.Edge, geom.EdgeStalk) {
+		return -1
+	}
+	at, near := -1, math.Inf(1)
+	for i, p := range v.Outline {
+		if d := p.Sub(*v.Stem).Norm(); d < near {
+			at, near = i, d
+		}
+	}
+	return at
 }

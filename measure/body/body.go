@@ -21,7 +21,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 	stubs := make([]func(geom.Px) bool, len(views))
 	for i := range views {
 		views[i].Outline, views[i].Edge = cutSpurs(views[i].Outline, views[i].Edge)
-		views[i].Edge = hideBays(views[i].Outline, views[i].Edge)
+		views[i].Edge = hideBays(&views[i])
 		stubs[i] = doubtStub(&views[i])
 	}
 	t := newTask(views)
@@ -112,7 +112,7 @@ const (
 // best tries the possible headings and bends and returns the best body.
 func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 	if t.upright {
-		return t.standing(&flat, opt.Ribs)
+		return t.standing(main, opt.Ribs)
 	}
 	psi := t.headings(&flat, main)
 	starts := t.starts(main, flat, psi)
@@ -173,7 +173,7 @@ func (t *task) best(main int, flat plan, b *Body, opt Options) (*model, error) {
 		best = m
 	}
 	if opt.Pose == "" && len(t.strokes) == 0 && mayStand(&t.views[main], flat) {
-		if m := t.rise(b, best, &flat, opt.Ribs); m != nil {
+		if m := t.rise(b, best, main, opt.Ribs); m != nil {
 			b.Pose, b.rival = Upright, rival{}
 			return m, nil
 		}

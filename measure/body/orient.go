@@ -38,12 +38,14 @@ func mayStand(v *View, flat plan) bool {
 	if v.Stem == nil || flat.ratio > 1.45 || v.StemBy != 0 && v.StemBy < 0.4 {
 		return false
 	}
+	hull := geom.Hull(v.Outline) // the outline itself runs around a stalk that stands before the rim
 	near := math.Inf(1)
-	for _, p := range v.Outline {
-		near = math.Min(near, p.Sub(*v.Stem).Norm())
+	for i, p := range hull {
+		d := hull[(i+1)%len(hull)].Sub(p)
+		near = math.Min(near, math.Abs(v.Stem.Sub(p).Cross(d))/d.Norm())
 	}
 	lo, hi := geom.Bounds(v.Outline)
-	return geom.Contains(v.Outline, *v.Stem) && near > 0.12*math.Min(hi.X-lo.X, hi.Y-lo.Y)
+	return geom.Contains(hull, *v.Stem) && near > 0.12*math.Min(hi.X-lo.X, hi.Y-lo.Y)
 }
 
 // tellStem makes pole 0 the stem end: as a sure mark says, or else by the votes of the unsure marks and

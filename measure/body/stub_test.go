@@ -66,12 +66,12 @@ func TestFindStub(t *testing.T) {
 func TestHideBays(t *testing.T) {
 	o := ring(0, 0, 20, -15)
 	edge := make([]geom.Edge, len(o))
-	if got := hideBays(o, edge); got[0] != geom.EdgeFree {
+	if got := hideBays(&View{Outline: o, Edge: edge}); got[0] != geom.EdgeFree {
 		t.Error("a bay without a stalk is hidden")
 	}
 	edge[0] = geom.EdgeStalk
 	hidden := 0
-	for i, e := range hideBays(o, edge) {
+	for i, e := range hideBays(&View{Outline: o, Edge: edge}) {
 		if e == geom.EdgeStalk {
 			hidden++
 			if math.Abs(o[i].Y) > 24 {
@@ -121,6 +121,24 @@ func TestCutSpurs(t *testing.T) {
 	for _, p := range left {
 		if p.X > 110 {
 			t.Fatalf("%v of the stalk is left", p)
+		}
+	}
+}
+
+// Where no stalk was told from the table, a notch at a sure stem end is where it hides the rim; one elsewhere is not.
+func TestHideBaysUnseenStalk(t *testing.T) {
+	o := ring(0, 0, 20, -4)
+	v := View{Outline: o, Edge: make([]geom.Edge, len(o)), SigmaPx: 1, Stem: &o[0], StemBy: 0.9}
+	if got := hideBays(&v); got[0] != geom.EdgeStalk {
+		t.Error("the notch at the stem end counts as the fruit's own edge")
+	}
+	for name, w := range map[string]View{
+		"unsure stem end":  {Outline: o, Edge: v.Edge, SigmaPx: 1, Stem: &o[0], StemBy: 0.3},
+		"stem end behind":  {Outline: o, Edge: v.Edge, SigmaPx: 1, Stem: &o[len(o)/2], StemBy: 0.9},
+		"notch like noise": {Outline: o, Edge: v.Edge, SigmaPx: 4, Stem: &o[0], StemBy: 0.9},
+	} {
+		if got := hideBays(&w); got[0] != geom.EdgeFree {
+			t.Errorf("%s: the notch is hidden", name)
 		}
 	}
 }

@@ -3,6 +3,8 @@ package body
 import (
 	"math"
 	"slices"
+
+	"offtype/measure/geom"
 )
 
 // A standing fruit's height shows only through its stalk's place and its slanted outline: height / width is
@@ -16,12 +18,12 @@ const (
 
 // rise fits the fruit standing and returns the body when it fits clearly better than the lying one; the
 // task is then one of a standing fruit.
-func (t *task) rise(b *Body, lying *model, flat *plan, ribs int) *model {
+func (t *task) rise(b *Body, lying *model, main, ribs int) *model {
 	_, cost := t.compare(lying, lying)
 	u := *t
 	u.marks = append([]mark(nil), t.marks...)
 	u.upright, u.abs = true, nil
-	m, err := u.standing(flat, ribs)
+	m, err := u.standing(main, ribs)
 	if err != nil {
 		return nil
 	}
@@ -44,8 +46,13 @@ func (t *task) ringShare(m *model) float64 {
 	return ringDoubt * m.p[pLen] / far
 }
 
-// standing fits an upright body, its stem end up, from several heights.
-func (t *task) standing(flat *plan, ribs int) (*model, error) {
+// standing fits an upright body, its stem end up, from several heights. View main begins it, with the outline that runs
+// straight past the stalk: a bay around it would shift the middle and pass for ribs.
+func (t *task) standing(main, ribs int) (*model, error) {
+	flat, ok := flatten(pastStalk(&t.views[main]))
+	if !ok {
+		return nil, ErrNoFit
+	}
 	for i := range t.marks {
 		k := &t.marks[i]
 		k.either = false // the lower end is out of sight
@@ -65,8 +72,26 @@ func (t *task) standing(flat *plan, ribs int) (*model, error) {
 	}
 	best := slices.MinFunc(all, byCost).m
 	t.descend(best, 25)
-	if m := t.standingRibs(flat, best, ribs); m != nil { // ribs tell the height
+	if m := t.standingRibs(&flat, best, main, ribs); m != nil { // ribs tell the height
 		best = m
 	}
 	return best, nil
+}
+
+// pastStalk returns the view with the outline that leaves out what runs along the stalk.
+func pastStalk(v *View) *View {
+	if len(v.Edge) != len(v.Outline) {
+		return v
+	}
+	w := *v
+	w.Outline, w.Edge = nil, nil
+	for i, p := range v.Outline {
+		if v.Edge[i] != geom.EdgeStalk {
+			w.Outline = append(w.Outline, p)
+		}
+	}
+	if 2*len(w.Outline) < len(v.Outline) {
+		return v
+	}
+	return &w
 }
