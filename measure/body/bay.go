@@ -84,3 +84,44 @@ func stemWithoutStalk(v *View) int {
 	}
 	return at
 }
+
+// A stalk's edge that reaches along the outline to a concave corner: how far off that is looked for, share of the
+// outline's smaller extent.
+const footReach = 0.35
+
+// toCorners lets each stretch along the stalk go on to the concave corner where the stalk leaves the body: between them
+// the outline took part of the stalk along.
+func toCorners(outline []geom.Px, edge []geom.Edge) []geom.Edge {
+	n := len(outline)
+	if len(edge) != n || n < stubPoints || !slices.Contains(edge, geom.EdgeStalk) {
+		return edge
+	}
+	lo, hi := geom.Bounds(outline)
+	size := math.Min(hi.X-lo.X, hi.Y-lo.Y)
+	step := geom.Perimeter(outline) / float64(n)
+	arm := max(2, int(math.Ceil(math.Max(stubPx, size/40)/step)))
+	way := math.Copysign(1, geom.SignedArea(outline))
+	turn := func(i int) float64 {
+		a, b := outline[i].Sub(outline[(i-arm+n)%n]), outline[(i+arm)%n].Sub(outline[i])
+		return way * math.Atan2(a.Cross(b), a.Dot(b))
+	}
+	out := slices.Clone(edge)
+	reach := int(footReach * size / step)
+	for i, e := range edge {
+		for _, d := range [2]int{1, n - 1} {
+			if e != geom.EdgeStalk || edge[(i+d)%n] != geom.EdgeFree {
+				continue
+			}
+			at := 0
+			for k := 1; k <= reach && edge[(i+k*d)%n] == geom.EdgeFree; k++ {
+				if turn((i+k*d)%n) < -stubCorner {
+					at = k // the farthest: along the stalk the outline is ragged
+				}
+			}
+			for k := 1; k <= at; k++ {
+				out[(i+k*d)%n] = geom.EdgeStalk
+			}
+		}
+	}
+	return out
+}

@@ -21,6 +21,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 	stubs := make([]func(geom.Px) bool, len(views))
 	for i := range views {
 		views[i].Outline, views[i].Edge = cutSpurs(views[i].Outline, views[i].Edge)
+		views[i].Edge = toCorners(views[i].Outline, views[i].Edge)
 		views[i].Edge = hideBays(&views[i])
 		stubs[i] = doubtStub(&views[i])
 	}

@@ -69,10 +69,11 @@ func findStub(outline []geom.Px) (stub, bool) {
 	return best, high > 0
 }
 
-// doubtStub names the rays on a stub of a view without a clearly seen stalk and takes its foot for an unsure
-// stem end.
+// doubtStub names the rays on a stub of a view and takes its foot for the stem end: an unsure one where no stalk was
+// clearly seen.
 func doubtStub(v *View) (on func(geom.Px) bool) {
-	if v.StalkTip != nil && (v.StemBy == 0 || v.StemBy >= sureEnd) || v.Stem != nil && v.StemBy == 0 {
+	sure := v.StalkTip != nil && (v.StemBy == 0 || v.StemBy >= sureEnd)
+	if v.Stem != nil && v.StemBy == 0 || v.Stem == nil && sure {
 		return nil
 	}
 	s, ok := findStub(v.Outline)
@@ -80,10 +81,17 @@ func doubtStub(v *View) (on func(geom.Px) bool) {
 		return nil
 	}
 	mid := s.a.Add(s.b).Scale(0.5)
-	if v.Blossom != nil && v.Blossom.Sub(mid).Norm() < 1.2*s.b.Sub(s.a).Norm() {
+	foot := s.b.Sub(s.a).Norm()
+	if v.Blossom != nil && v.Blossom.Sub(mid).Norm() < 1.2*foot {
 		return nil // the scar of a pointed tip
 	}
-	if v.Stem == nil || v.StemBy < stubBy {
+	switch {
+	case sure:
+		if v.Stem.Sub(mid).Norm() > 1.5*foot {
+			return nil // the stalk is somewhere else
+		}
+		v.Stem = &mid
+	case v.Stem == nil || v.StemBy < stubBy:
 		v.Stem, v.StemBy, v.StalkTip = &mid, stubBy, nil
 	}
 	d := s.b.Sub(s.a)

@@ -142,3 +142,54 @@ func TestHideBaysUnseenStalk(t *testing.T) {
 		}
 	}
 }
+
+// A stub under a stalk that is clearly seen is no fruit either, and its foot is the stem end; a stub elsewhere is left alone.
+func TestStubUnderSeenStalk(t *testing.T) {
+	end, tip := geom.Px{X: 118}, geom.Px{X: 150}
+	v := View{Outline: ring(0, 0, 12, 18), Stem: &end, StalkTip: &tip, StemBy: 0.97}
+	on := doubtStub(&v)
+	if on == nil || !on(geom.Px{X: 117}) || on(geom.Px{X: -100}) {
+		t.Fatal("the stub under the stalk counts as fruit")
+	}
+	if v.Stem.X > 104 || v.StemBy != 0.97 || v.StalkTip == nil {
+		t.Errorf("stem end %v by %v, want the foot of the stub, as sure as before", *v.Stem, v.StemBy)
+	}
+	other := geom.Px{X: -100}
+	v = View{Outline: ring(0, 0, 12, 18), Stem: &other, StalkTip: &tip, StemBy: 0.97}
+	if doubtStub(&v) != nil || v.Stem != &other {
+		t.Error("a bump away from the stalk is taken for its stub")
+	}
+}
+
+// The outline took half of a stalk along: from the stalk's edge to the concave corner it is not the fruit's own.
+func TestToCorners(t *testing.T) {
+	o := ring(0, 0, 12, 18)
+	edge := make([]geom.Edge, len(o))
+	foot := 0
+	for i, p := range o {
+		if p.X > 104 && p.Y > 0 { // one side and half of the cut are known
+			edge[i] = geom.EdgeStalk
+		}
+		if p.X > 104 {
+			foot++
+		}
+	}
+	n := 0
+	for i, e := range toCorners(o, edge) {
+		if e == geom.EdgeStalk {
+			n++
+			if o[i].X < 90 {
+				t.Errorf("%v counts as stalk", o[i])
+			}
+		} else if o[i].X > 104 {
+			t.Errorf("%v counts as fruit", o[i])
+		}
+	}
+	if n > foot+40 {
+		t.Errorf("%d points, the stub has %d", n, foot)
+	}
+	free := make([]geom.Edge, len(o))
+	if got := toCorners(o, free); slices.Contains(got, geom.EdgeStalk) {
+		t.Error("without a stalk a corner starts one")
+	}
+}
