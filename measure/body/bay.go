@@ -118,10 +118,30 @@ func toCorners(outline []geom.Px, edge []geom.Edge) []geom.Edge {
 					at = k // the farthest: along the stalk the outline is ragged
 				}
 			}
+			if at == 0 || !outside(outline, edge, i, n-d, outline[(i+at*d)%n], way*float64(1-2*(d/(n-1)))) {
+				continue
+			}
 			for k := 1; k <= at; k++ {
 				out[(i+k*d)%n] = geom.EdgeStalk
 			}
 		}
 	}
 	return out
+}
+
+// outside reports whether the stretch along the stalk that begins at i and goes on by steps of back lies, on the whole,
+// outside the chord from its far end to p: a bump of the outline, not a bay. way: 1 when outside is on the left of the
+// chord as seen from p.
+func outside(outline []geom.Px, edge []geom.Edge, i, back int, p geom.Px, way float64) bool {
+	n := len(outline)
+	j := i
+	for k := 0; k < n && edge[(j+back)%n] == geom.EdgeStalk; k++ {
+		j = (j + back) % n
+	}
+	chord := outline[j].Sub(p)
+	sum := 0.0
+	for k := i; k != j; k = (k + back) % n {
+		sum += way * chord.Cross(outline[k].Sub(p))
+	}
+	return sum > 0
 }

@@ -70,7 +70,8 @@ func findStub(outline []geom.Px) (stub, bool) {
 }
 
 // doubtStub names the rays on a stub of a view and takes its foot for the stem end: an unsure one where no stalk was
-// clearly seen.
+// clearly seen. Where one was, only a stub along it counts: beside a stalk that stands before the rim the outline has
+// bumps of its own.
 func doubtStub(v *View) (on func(geom.Px) bool) {
 	sure := v.StalkTip != nil && (v.StemBy == 0 || v.StemBy >= sureEnd)
 	if v.Stem != nil && v.StemBy == 0 || v.Stem == nil && sure {
@@ -85,21 +86,39 @@ func doubtStub(v *View) (on func(geom.Px) bool) {
 	if v.Blossom != nil && v.Blossom.Sub(mid).Norm() < 1.2*foot {
 		return nil // the scar of a pointed tip
 	}
+	on = s.holds(math.Copysign(1, geom.SignedArea(v.Outline)))
 	switch {
+	case sure && !alongStalk(v, on):
+		return nil
 	case sure:
-		if v.Stem.Sub(mid).Norm() > 1.5*foot {
-			return nil // the stalk is somewhere else
-		}
 		v.Stem = &mid
 	case v.Stem == nil || v.StemBy < stubBy:
 		v.Stem, v.StemBy, v.StalkTip = &mid, stubBy, nil
 	}
-	d := s.b.Sub(s.a)
-	way := math.Copysign(1, geom.SignedArea(v.Outline))
+	return on
+}
+
+// holds returns whether a point of the outline, which runs the given way, lies on the stub.
+func (s stub) holds(way float64) func(geom.Px) bool {
+	d, mid := s.b.Sub(s.a), s.a.Add(s.b).Scale(0.5)
 	reach := d.Norm()
 	return func(p geom.Px) bool {
 		u := p.Sub(s.a)
 		x := u.Dot(d) / reach
 		return way*u.Cross(d) > 0 && x > -0.3*reach && x < 1.3*reach && p.Sub(mid).Norm() < 2.5*reach
 	}
+}
+
+// alongStalk reports whether most of the outline's points that are so run along the stalk.
+func alongStalk(v *View, so func(geom.Px) bool) bool {
+	n, stalk := 0, 0
+	for i, p := range v.Outline {
+		if so(p) {
+			n++
+			if i < len(v.Edge) && v.Edge[i] == geom.EdgeStalk {
+				stalk++
+			}
+		}
+	}
+	return 2*stalk > n
 }

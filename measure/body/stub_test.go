@@ -143,10 +143,18 @@ func TestHideBaysUnseenStalk(t *testing.T) {
 	}
 }
 
-// A stub under a stalk that is clearly seen is no fruit either, and its foot is the stem end; a stub elsewhere is left alone.
+// A stub along a stalk that is clearly seen is no fruit either, and its foot is the stem end; one that is the fruit's own
+// edge is left alone.
 func TestStubUnderSeenStalk(t *testing.T) {
 	end, tip := geom.Px{X: 118}, geom.Px{X: 150}
-	v := View{Outline: ring(0, 0, 12, 18), Stem: &end, StalkTip: &tip, StemBy: 0.97}
+	o := ring(0, 0, 12, 18)
+	edge := make([]geom.Edge, len(o))
+	for i, p := range o {
+		if p.X > 106 {
+			edge[i] = geom.EdgeStalk
+		}
+	}
+	v := View{Outline: o, Edge: edge, Stem: &end, StalkTip: &tip, StemBy: 0.97}
 	on := doubtStub(&v)
 	if on == nil || !on(geom.Px{X: 117}) || on(geom.Px{X: -100}) {
 		t.Fatal("the stub under the stalk counts as fruit")
@@ -154,10 +162,9 @@ func TestStubUnderSeenStalk(t *testing.T) {
 	if v.Stem.X > 104 || v.StemBy != 0.97 || v.StalkTip == nil {
 		t.Errorf("stem end %v by %v, want the foot of the stub, as sure as before", *v.Stem, v.StemBy)
 	}
-	other := geom.Px{X: -100}
-	v = View{Outline: ring(0, 0, 12, 18), Stem: &other, StalkTip: &tip, StemBy: 0.97}
-	if doubtStub(&v) != nil || v.Stem != &other {
-		t.Error("a bump away from the stalk is taken for its stub")
+	v = View{Outline: o, Edge: make([]geom.Edge, len(o)), Stem: &end, StalkTip: &tip, StemBy: 0.97}
+	if doubtStub(&v) != nil || v.Stem != &end {
+		t.Error("a bump that is the fruit's own edge is taken for a stub")
 	}
 }
 
