@@ -16,7 +16,7 @@ const (
 
 // Numbers of ribs and, for each, evenly spread phases that are tried.
 const (
-	fewestRibs = 6
+	fewestRibs = 4
 	mostRibs   = 16
 	ribPhases  = 4
 	ribPolish  = 3   // of the best that are fitted to the end
@@ -174,11 +174,14 @@ func (t *task) ribHope(all []candidate, smooth *model) bool {
 }
 
 // ribOdds is what a number of ribs other than the commonest costs: ten main vessels run along the fruit of most
-// cucurbits (from memory), fewer than eight ribs are lobes.
+// cucurbits (from memory), fewer than eight ribs are lobes, and four or five those of a pepper (common practice, no
+// source): few as they are, the outline of any uneven fruit has such waves.
 func ribOdds(n int) float64 {
 	switch {
 	case n == 10:
 		return 0
+	case n < 6:
+		return 8
 	case n < 8:
 		return 4
 	}
