@@ -12,11 +12,12 @@ import (
 // talls are the heights / widths from which a standing body is fitted.
 var talls = [...]float64{0.5, 0.8, 1.15, 1.6}
 
-// Every number of ribs is fitted to a standing fruit for ribSteps steps from each height, on a thinned outline, and the best
-// standingKept to the end. The waves of the flat outline alone do not tell the number: seen at a slant of 30° the true one
-// came eighth and fifth of the eleven.
+// Every number of ribs is fitted to a standing fruit for ribSteps steps from each height, on a thinned outline, as many
+// more from the best heightsKept of them, and the best standingKept of all to the end. The waves of the flat outline alone
+// do not tell the number: seen at a slant of 30° the true one came eighth and fifth of the eleven.
 const (
 	ribSteps     = 8
+	heightsKept  = 2
 	standingKept = 6
 )
 
@@ -98,11 +99,19 @@ func (t *task) standingRibs(flat *plan, smooth *model, main, known int) *model {
 	var all []candidate
 	for _, w := range scallops(round, &t.views[main], known) {
 		p := append(append([]float64(nil), round.p...), math.Min(2*w.amplitude, 0.8*deepest), w.phase)
+		var high []candidate
 		for _, tall := range talls {
 			m := newModel(p, round.nq, round.prof.rho0*(1+w.amplitude), w.n)
 			m.stretch(eye, tall*2*round.prof.rho0)
 			if c := t.descend(m, ribSteps); !math.IsNaN(c) {
-				all = append(all, candidate{m, c + ribOdds(w.n)})
+				high = append(high, candidate{m, c})
+			}
+		}
+		slices.SortFunc(high, byCost)
+		for _, h := range high[:min(len(high), heightsKept)] {
+			h.m.turnRibs()
+			if c := t.descend(h.m, ribSteps); !math.IsNaN(c) {
+				all = append(all, candidate{h.m, c + ribOdds(w.n)})
 			}
 		}
 	}
@@ -110,6 +119,7 @@ func (t *task) standingRibs(flat *plan, smooth *model, main, known int) *model {
 	slices.SortFunc(all, byCost)
 	all = all[:min(len(all), standingKept)]
 	for i := range all {
+		all[i].m.turnRibs()
 		t.descend(all[i].m, 20)
 	}
 	return t.ribsIf(t.cheapest(all), smooth)
