@@ -158,11 +158,20 @@ func (t *task) forget() {
 	t.kept = false
 }
 
-// cost is the robust loss of the outline and the priors' cost, c²/2·log(1 + r²/c²) with c from the
-// weight w = 1/(1 + r²/c²) where they have heavy tails.
+// cost is the robust loss of the outline and the priors' cost.
 func (t *task) cost(m *model, row []float64) float64 {
+	return t.outlineCost(m, row) + t.restCost(m, row)
+}
+
+// outlineCost is the robust loss of the outline.
+func (t *task) outlineCost(m *model, row []float64) float64 {
 	t.visitRays(m, row, false, func([]float64, float64, float64) {})
-	sum := t.loss
+	return t.loss
+}
+
+// restCost is the cost of priors, ends and lines, whatever the robust scale: c²/2·log(1 + r²/c²) with c from the
+// weight w = 1/(1 + r²/c²) where they have heavy tails.
+func (t *task) restCost(m *model, row []float64) (sum float64) {
 	t.visitRest(m, row, false, func(_ []float64, r, w float64) {
 		if u := 1/w - 1; u > 1e-12 {
 			sum += r * r / 2 * math.Log1p(u) / u
@@ -207,15 +216,16 @@ func (t *task) descend(m *model, iterations int) float64 {
 	lambda := 1e-3
 	t.forget()
 	t.robust = 1
-	t.cost(m, row)
+	t.outlineCost(m, row)
 	t.robust = math.Max(1, t.spread())
 	t.kept = true
-	cost := t.cost(m, row)
+	rest := t.restCost(m, row)
+	cost := t.outlineCost(m, row) + rest
 	trial := m.clone()
 	for it := 0; it < iterations; it++ {
 		if it == 6 {
 			t.forget()
-			cost = t.cost(m, row)
+			cost = t.outlineCost(m, row) + rest
 			t.kept = true
 		}
 		t.level(m, eq, row)
@@ -231,10 +241,14 @@ func (t *task) descend(m *model, iterations int) float64 {
 					trial.p[i] = m.p[i] + x[i]
 				}
 				trial.update()
-				if c := t.cost(trial, row); c < cost {
+				c, r := t.outlineCost(trial, row), 0.0
+				if c < cost { // what the rest costs is positive
+					r = t.restCost(trial, row)
+				}
+				if c += r; c < cost {
 					gain = cost - c
 					*m, *trial = *trial, *m
-					cost = c
+					cost, rest = c, r
 					if tries == 0 {
 						lambda = math.Max(lambda/8, 1e-7)
 					}
@@ -250,7 +264,7 @@ func (t *task) descend(m *model, iterations int) float64 {
 		}
 		if r := math.Max(1, now); math.Abs(r-t.robust) > 0.05*t.robust {
 			t.robust = r
-			cost = t.cost(m, row)
+			cost = t.outlineCost(m, row) + rest
 		}
 	}
 	t.kept = false

@@ -15,11 +15,16 @@ const (
 // heading is h(t) = −Σ b_j·∫_t^1 hat_j and its speed is the length L; (x, y) = 0 at t = ½. a is the
 // direction of the blossom end, so the stem end carries the turn. Without bends it is straight.
 type midline struct {
-	L    float64
-	b    []float64 // turn of each hat, rad; empty: straight
+	L       float64
+	b       []float64 // turn of each hat, rad; empty: straight
+	*course           // nil: straight
+}
+
+// course tables a bent middle line.
+type course struct {
 	h    [stations + 1]float64
 	x, y [stations + 1]float64
-	s, c [stations + 1]float64        // sine and cosine of h, when bent
+	s, c [stations + 1]float64        // sine and cosine of h
 	dx   [bends][stations + 1]float64 // ∂x/∂b_j
 	dy   [bends][stations + 1]float64
 }
@@ -49,16 +54,15 @@ func (m *midline) heading(t float64) (h, dh float64) {
 	return h, dh
 }
 
-// build fills the tables by Simpson's rule.
+// build fills the tables of a bent line by Simpson's rule.
 func (m *midline) build() {
-	dt := 1.0 / stations
 	if len(m.b) == 0 {
-		for i := 0; i <= stations; i++ {
-			m.h[i], m.y[i] = 0, 0
-			m.x[i] = m.L * (float64(i)*dt - 0.5)
-		}
 		return
 	}
+	if m.course == nil {
+		m.course = new(course)
+	}
+	const dt = 1.0 / stations
 	var prev, mid, next [2 + 2*bends]float64
 	speed := func(t float64, o *[2 + 2*bends]float64) float64 {
 		h, _ := m.heading(t)
