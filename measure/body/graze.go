@@ -62,7 +62,8 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 	if math.IsNaN(near) {
 		l, step = m.beside(r), reach
 		if m.ribs > 0 { // the ray may touch any of a few ridges: look at each
-			l, step = m.ridge(r, l, 4), m.ribStep()
+			at := m.ridge(r, l)
+			l, bow, step = at.near, at.bow, m.ribStep()
 		}
 	} else if m.ribs > 0 {
 		step = m.ribStep()
@@ -91,16 +92,19 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 // ribStep is how far apart rays are looked at for ridges, mm: less than a quarter of a rib's width.
 func (m *model) ribStep() float64 { return 1.4 * m.prof.rho0 / float64(m.ribs) }
 
-// ridge returns the distance along the ray where it comes closest to a ridge, among near and so many steps to both sides.
-func (m *model) ridge(r *line, near float64, steps int) float64 {
-	best, at := math.Inf(1), near
-	for i := -steps; i <= steps; i++ {
-		x := near + m.ribStep()*float64(i)
-		if g, _ := m.along(r, x); g < best {
-			best, at = g, x
-		}
+// ridge returns about where along the ray it comes closest to a ridge, among near and four steps to both sides.
+func (m *model) ridge(r *line, near float64) grazing {
+	const side = 4
+	var g [2*side + 1]float64
+	step := m.ribStep()
+	for i := range g {
+		l := near + step*float64(i-side)
+		eta, up := r.y+l*r.dy, r.z+l*r.dz
+		r2, _ := m.prof.r2(0.5 + (r.x+l*r.dx)/m.mid.L)
+		rib, _, _ := m.rib(eta, up)
+		g[i] = eta*eta + up*up - r2*rib*rib
 	}
-	return at
+	return lowestOf(g[:], near-side*step, step)
 }
 
 // grazeBent is graze for a bent body; it returns the station too.
