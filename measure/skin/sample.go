@@ -2,6 +2,7 @@ package skin
 
 import (
 	"math"
+	"slices"
 
 	"offtype/measure/colour"
 	"offtype/measure/geom"
@@ -95,7 +96,7 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 // enoughForLight is the number of samples from which on every second of every second row tells the light as well.
 const enoughForLight = 1200
 
-// thinAll returns the patchworks with fewer samples, for the fit of the light.
+// thinAll returns copies of the patchworks with fewer samples, for the fit of the light.
 func thinAll(skins []*patchwork) []*patchwork {
 	out := make([]*patchwork, len(skins))
 	for i, s := range skins {
@@ -104,10 +105,12 @@ func thinAll(skins []*patchwork) []*patchwork {
 	return out
 }
 
-// thin returns a copy of every second sample of every second row; the patchwork itself when it has few.
+// thin returns a copy of every second sample of every second row; of all when they are few.
 func (w *patchwork) thin() *patchwork {
 	if len(w.px) < enoughForLight {
-		return w
+		t := *w
+		t.px, t.lists = slices.Clone(w.px), nil
+		return &t
 	}
 	t := &patchwork{step: 2 * w.step, nx: (w.nx + 1) / 2, ny: (w.ny + 1) / 2, fruit: w.fruit, beside: w.beside}
 	t.grid = make([]int32, t.nx*t.ny)
