@@ -2,7 +2,6 @@ package body
 
 import (
 	"math"
-	"slices"
 
 	"offtype/measure/geom"
 )
@@ -189,8 +188,35 @@ func (t *task) spread() float64 {
 		return 1
 	}
 	t.sorted = append(t.sorted[:0], t.abs...)
-	slices.Sort(t.sorted)
-	return 1.4826 * t.sorted[len(t.sorted)/2]
+	return 1.4826 * upperMedian(t.sorted)
+}
+
+// upperMedian returns the middle one of v by size, the upper of two, by quickselect; v is reordered.
+func upperMedian(v []float64) float64 {
+	k := len(v) / 2
+	for lo, hi := 0, len(v)-1; lo < hi; {
+		pivot := v[k]
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for pivot < v[j] {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		if j < k {
+			lo = i
+		}
+		if k < i {
+			hi = j
+		}
+	}
+	return v[k]
 }
 
 // level fills the normal equations at m; parameters without evidence stay where they are.

@@ -22,6 +22,8 @@ type midline struct {
 
 // course tables a bent middle line.
 type course struct {
+	turn [bends + 2]float64 // dh/dt at the feet and peaks of the hats, between which it is straight
+	head [bends + 2]float64 // h there
 	h    [stations + 1]float64
 	x, y [stations + 1]float64
 	s, c [stations + 1]float64        // sine and cosine of h
@@ -46,12 +48,31 @@ func hat(j int, t float64) (k, tail float64) {
 
 // heading returns h in rad and dh/dt at t; beyond the ends the line goes on straight.
 func (m *midline) heading(t float64) (h, dh float64) {
-	for j, b := range m.b {
-		k, tail := hat(j, t)
-		h -= b * tail
-		dh += b * k
+	if len(m.b) == 0 {
+		return 0, 0
 	}
-	return h, dh
+	u := t * (bends + 1)
+	if !(u > 0) {
+		return m.head[0], 0
+	}
+	if u >= bends+1 {
+		return 0, 0
+	}
+	i := int(u)
+	u -= float64(i)
+	d := m.turn[i+1] - m.turn[i]
+	return m.head[i] + u*(m.turn[i]+u*d/2)/(bends+1), m.turn[i] + u*d
+}
+
+// buildTurn fills turn and head.
+func (m *midline) buildTurn() {
+	for j, b := range m.b {
+		m.turn[j+1] = b * (bends + 1)
+	}
+	m.head[bends+1] = 0
+	for i := bends; i >= 0; i-- {
+		m.head[i] = m.head[i+1] - (m.turn[i]+m.turn[i+1])/(2*(bends+1))
+	}
 }
 
 // build fills the tables of a bent line by Simpson's rule.
@@ -62,6 +83,7 @@ func (m *midline) build() {
 	if m.course == nil {
 		m.course = new(course)
 	}
+	m.buildTurn()
 	const dt = 1.0 / stations
 	var prev, mid, next [2 + 2*bends]float64
 	speed := func(t float64, o *[2 + 2*bends]float64) float64 {

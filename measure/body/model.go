@@ -172,9 +172,10 @@ func (m *model) look(p geom.Vec3, hint float64) spot {
 
 // lookAlong is look for the point at distance l along a ray of a straight body.
 func (m *model) lookAlong(r *line, l float64) spot {
-	s := spot{t: 0.5 + (r.x+l*r.dx)/m.mid.L, eta: r.y + l*r.dy, up: r.z + l*r.dz, den: m.mid.L}
-	over, high, tilt := m.fillSpot(&s)
-	s.grad = m.fr.a.Scale(-tilt).Add(m.fr.n.Scale(over)).Add(m.fr.b.Scale(high))
+	var s spot
+	var f fall
+	m.along(r, l, &s, &f)
+	s.grad = m.gradient(&f)
 	return s
 }
 

@@ -27,12 +27,9 @@ const (
 
 // ribKeep are the numbers of the scan's best that are fitted on the thinned outline for three steps, and three more;
 // more of them where the outline's spread about the smooth body is above ribFar sigma: then proportion does not hold.
-var ribKeep, ribKeepFar = [2]int{8, 4}, [2]int{12, 6}
+var ribKeep, ribKeepFar = [2]int{8, 4}, [2]int{16, 6}
 
 const ribFar = 1.0
-
-// ribApart is how far apart the phases of bodies that are worth fitting each lie, rad.
-const ribApart = 0.5
 
 // scanKeep is the share of tries that are followed after each step of the scan.
 var scanKeep = [scanSteps + 1]float64{0.5, 0.5, 1, 1}
@@ -103,7 +100,7 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 		return nil
 	}
 	var all []candidate
-	for _, y := range apart(tries, keep[0]) {
+	for _, y := range tries[:min(len(tries), keep[0])] {
 		all = append(all, candidate{m: y.body()})
 	}
 	for _, k := range keep {
@@ -148,19 +145,6 @@ func (t *task) ribTries(smooth []*model, lo, hi int) (tries []*ribTry, least flo
 		tries = tries[:int(scanKeep[step]*float64(len(tries)))]
 	}
 	return tries, least
-}
-
-// apart returns the first of the tries, at most so many, no two of which are of one number and within ribApart of phase.
-func apart(tries []*ribTry, most int) (out []*ribTry) {
-	for _, y := range tries {
-		same := slices.ContainsFunc(out, func(o *ribTry) bool {
-			return o.ribs == y.ribs && math.Abs(math.Remainder(o.phase-y.phase, 2*math.Pi)) < ribApart
-		})
-		if !same && len(out) < most {
-			out = append(out, y)
-		}
-	}
-	return out
 }
 
 // turnRibs puts furrows where ridges came out, with ridges between them, and reports whether it did: a descent that

@@ -192,11 +192,11 @@ func (y *ribTry) solve() {
 // ribResidual returns by how much a ray passes the ribbed body, multiples of its sigma, and the derivatives by depth and
 // phase; at is where it grazed the body last.
 func (m *model) ribResidual(q *scanRay, at *grazing) (r, byDepth, byPhase float64, ok bool) {
-	at.near, at.bow = m.grazeStraight(&q.line, at.near, at.bow)
-	s := spot{t: 0.5 + (q.x+at.near*q.dx)/m.mid.L, eta: q.y + at.near*q.dy, up: q.z + at.near*q.dz, den: m.mid.L}
-	over, high, tilt := m.fillSpot(&s)
-	s.settle(over*q.dy+high*q.dz-tilt*q.dx, at.bow)
-	grad := math.Sqrt(over*over + high*high + tilt*tilt)
+	var s spot
+	var f fall
+	at.near, at.bow = m.grazeStraight(&q.line, at.near, at.bow, &s, &f)
+	s.settle(f.along, at.bow)
+	grad := math.Sqrt(f.over*f.over + f.high*f.high + f.tilt*f.tilt)
 	if grad < 1e-9 {
 		return 0, 0, 0, false
 	}

@@ -76,16 +76,17 @@ func (m *model) meet(y *stroke) bool {
 			return true
 		}
 	}
-	l1, _ := m.grazeStraight(&r, math.NaN(), 0) // inside if any of it is
-	in, _ := m.along(&r, l1)
-	if !(in <= 0) { // or not a number
+	var s spot
+	var f fall
+	l1, _ := m.grazeStraight(&r, math.NaN(), 0, &s, &f) // inside if any of it is
+	if !(s.g <= 0) {                                    // or not a number
 		y.near = math.NaN()
 		return false
 	}
 	l0 := l1
-	for step := math.Sqrt(-in) + 2; ; {
+	for step := math.Sqrt(-s.g) + 2; ; {
 		l0 -= step
-		if g, _ := m.along(&r, l0); g > 0 {
+		if m.along(&r, l0, &s, &f); s.g > 0 {
 			break
 		}
 		l1 = l0
