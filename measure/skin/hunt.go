@@ -45,9 +45,10 @@ type hunt struct {
 	at   []stand
 }
 
-// newHunt prepares one from light l; ok is false when there is too little skin.
+// newHunt prepares one from light l, with parts found anew for far lamps, which come first; ok is false when there is too
+// little skin.
 func newHunt(skins []*patchwork, l *light, far bool) (h *hunt, ok bool) {
-	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, nil, true)}
+	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, nil, far)}
 	if len(h.all) < 60 {
 		return h, false
 	}
