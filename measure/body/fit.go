@@ -2,7 +2,6 @@ package body
 
 import (
 	"math"
-	"slices"
 
 	"offtype/measure/geom"
 )
@@ -158,11 +157,20 @@ func (t *task) forget() {
 	t.kept = false
 }
 
-// cost is the robust loss of the outline and the priors' cost, c²/2·log(1 + r²/c²) with c from the
-// weight w = 1/(1 + r²/c²) where they have heavy tails.
+// cost is the robust loss of the outline and the priors' cost.
 func (t *task) cost(m *model, row []float64) float64 {
+	return t.outlineCost(m, row) + t.restCost(m, row)
+}
+
+// outlineCost is the robust loss of the outline.
+func (t *task) outlineCost(m *model, row []float64) float64 {
 	t.visitRays(m, row, false, func([]float64, float64, float64) {})
-	sum := t.loss
+	return t.loss
+}
+
+// restCost is the cost of priors, ends and lines, whatever the robust scale: c²/2·log(1 + r²/c²) with c from the
+// weight w = 1/(1 + r²/c²) where they have heavy tails.
+func (t *task) restCost(m *model, row []float64) (sum float64) {
 	t.visitRest(m, row, false, func(_ []float64, r, w float64) {
 		if u := 1/w - 1; u > 1e-12 {
 			sum += r * r / 2 * math.Log1p(u) / u
@@ -180,8 +188,35 @@ func (t *task) spread() float64 {
 		return 1
 	}
 	t.sorted = append(t.sorted[:0], t.abs...)
-	slices.Sort(t.sorted)
-	return 1.4826 * t.sorted[len(t.sorted)/2]
+	return 1.4826 * upperMedian(t.sorted)
+}
+
+// upperMedian returns the middle one of v by size, the upper of two, by quickselect; v is reordered.
+func upperMedian(v []float64) float64 {
+	k := len(v) / 2
+	for lo, hi := 0, len(v)-1; lo < hi; {
+		pivot := v[k]
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for pivot < v[j] {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		if j < k {
+			lo = i
+		}
+		if k < i {
+			hi = j
+		}
+	}
+	return v[k]
 }
 
 // level fills the normal equations at m; parameters without evidence stay where they are.
@@ -207,15 +242,16 @@ func (t *task) descend(m *model, iterations int) float64 {
 	lambda := 1e-3
 	t.forget()
 	t.robust = 1
-	t.cost(m, row)
+	t.outlineCost(m, row)
 	t.robust = math.Max(1, t.spread())
 	t.kept = true
-	cost := t.cost(m, row)
+	rest := t.restCost(m, row)
+	cost := t.outlineCost(m, row) + rest
 	trial := m.clone()
 	for it := 0; it < iterations; it++ {
 		if it == 6 {
 			t.forget()
-			cost = t.cost(m, row)
+			cost = t.outlineCost(m, row) + rest
 			t.kept = true
 		}
 		t.level(m, eq, row)
@@ -231,10 +267,14 @@ func (t *task) descend(m *model, iterations int) float64 {
 					trial.p[i] = m.p[i] + x[i]
 				}
 				trial.update()
-				if c := t.cost(trial, row); c < cost {
+				c, r := t.outlineCost(trial, row), 0.0
+				if c < cost { // what the rest costs is positive
+					r = t.restCost(trial, row)
+				}
+				if c += r; c < cost {
 					gain = cost - c
 					*m, *trial = *trial, *m
-					cost = c
+					cost, rest = c, r
 					if tries == 0 {
 						lambda = math.Max(lambda/8, 1e-7)
 					}
@@ -250,7 +290,7 @@ func (t *task) descend(m *model, iterations int) float64 {
 		}
 		if r := math.Max(1, now); math.Abs(r-t.robust) > 0.05*t.robust {
 			t.robust = r
-			cost = t.cost(m, row)
+			cost = t.outlineCost(m, row) + rest
 		}
 	}
 	t.kept = false

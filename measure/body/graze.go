@@ -18,9 +18,11 @@ func (m *model) graze(o, d geom.Vec3, near, bow float64) (float64, float64, spot
 		return l, curve, s
 	}
 	r := m.line(o, d)
-	l, curve := m.grazeStraight(&r, near, bow)
-	s := m.lookAlong(&r, l)
-	s.settle(s.grad.Dot(d), curve)
+	var s spot
+	var f fall
+	l, curve := m.grazeStraight(&r, near, bow, &s, &f)
+	s.grad = m.gradient(&f)
+	s.settle(f.along, curve)
 	return l, curve, s
 }
 
@@ -39,30 +41,31 @@ func (m *model) line(o, d geom.Vec3) line {
 	return line{w.Dot(m.fr.a), w.Dot(m.fr.n), w.Dot(m.fr.b), d.Dot(m.fr.a), d.Dot(m.fr.n), d.Dot(m.fr.b)}
 }
 
-// along returns G at distance l along the ray and its derivative by l, straight body.
-func (m *model) along(r *line, l float64) (g, slope float64) {
-	eta, up := r.y+l*r.dy, r.z+l*r.dz
-	r2, d := m.prof.r2(0.5 + (r.x+l*r.dx)/m.mid.L)
-	g = eta*eta + up*up
-	slope = 2 * (eta*r.dy + up*r.dz)
-	if m.ribs > 0 {
-		rib, dt, _ := m.rib(eta, up)
-		if q := max(g, 1); dt != 0 {
-			slope -= 2 * r2 * rib * dt * (eta*r.dz - up*r.dy) / q
-		}
-		r2, d = r2*rib*rib, d*rib*rib
-	}
-	return g - r2, slope - d*r.dx/m.mid.L
+// fall is how G changes at a spot of a straight body: by the offsets across its axis, minus that along it, and along a ray.
+type fall struct{ over, high, tilt, along float64 }
+
+// along fills the spot at distance l along a ray of a straight body, without its gradient, and how G changes there.
+func (m *model) along(r *line, l float64, s *spot, f *fall) {
+	s.t, s.eta, s.up, s.den = 0.5+(r.x+l*r.dx)/m.mid.L, r.y+l*r.dy, r.z+l*r.dz, m.mid.L
+	f.over, f.high, f.tilt = m.fillSpot(s)
+	f.along = f.over*r.dy + f.high*r.dz - f.tilt*r.dx
 }
 
-func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
+// gradient returns that of G, straight body.
+func (m *model) gradient(f *fall) geom.Vec3 {
+	return m.fr.a.Scale(-f.tilt).Add(m.fr.n.Scale(f.over)).Add(m.fr.b.Scale(f.high))
+}
+
+// grazeStraight is graze for a straight body; it leaves the spot without its gradient, and how G changes there.
+func (m *model) grazeStraight(r *line, near, bow float64, s *spot, f *fall) (l, curve float64) {
 	reach := max(0.62*m.mid.L, 1.6*m.prof.rho0)
 	l = near
 	step := reach / 8
 	if math.IsNaN(near) {
 		l, step = m.beside(r), reach
 		if m.ribs > 0 { // the ray may touch any of a few ridges: look at each
-			l, step = m.ridge(r, l, 4), m.ribStep()
+			at := m.ridge(r, l)
+			l, bow, step = at.near, at.bow, m.ribStep()
 		}
 	} else if m.ribs > 0 {
 		step = m.ribStep()
@@ -75,15 +78,16 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 	if bow > 0 {
 		v.curve = bow
 	}
-	_, s := m.along(r, l)
+	m.along(r, l, s, f)
 	for i := 0; i < 12; i++ {
-		nl := v.next(l, s)
+		nl := v.next(l, f.along)
 		if math.Abs(nl-l) < enough && (i > 0 || bow > 0) {
 			break
 		}
-		_, ns := m.along(r, nl)
-		v.learn(ns-s, nl-l)
-		l, s = nl, ns
+		was := f.along
+		m.along(r, nl, s, f)
+		v.learn(f.along-was, nl-l)
+		l = nl
 	}
 	return l, v.curve
 }
@@ -91,16 +95,19 @@ func (m *model) grazeStraight(r *line, near, bow float64) (l, curve float64) {
 // ribStep is how far apart rays are looked at for ridges, mm: less than a quarter of a rib's width.
 func (m *model) ribStep() float64 { return 1.4 * m.prof.rho0 / float64(m.ribs) }
 
-// ridge returns the distance along the ray where it comes closest to a ridge, among near and so many steps to both sides.
-func (m *model) ridge(r *line, near float64, steps int) float64 {
-	best, at := math.Inf(1), near
-	for i := -steps; i <= steps; i++ {
-		x := near + m.ribStep()*float64(i)
-		if g, _ := m.along(r, x); g < best {
-			best, at = g, x
-		}
+// ridge returns about where along the ray it comes closest to a ridge, among near and four steps to both sides.
+func (m *model) ridge(r *line, near float64) grazing {
+	const side = 4
+	var g [2*side + 1]float64
+	step := m.ribStep()
+	for i := range g {
+		l := near + step*float64(i-side)
+		eta, up := r.y+l*r.dy, r.z+l*r.dz
+		r2, _ := m.prof.r2(0.5 + (r.x+l*r.dx)/m.mid.L)
+		rib, _, _ := m.rib(eta, up)
+		g[i] = eta*eta + up*up - r2*rib*rib
 	}
-	return at
+	return lowestOf(g[:], near-side*step, step)
 }
 
 // grazeBent is graze for a bent body; it returns the station too.

@@ -15,11 +15,18 @@ const (
 // heading is h(t) = −Σ b_j·∫_t^1 hat_j and its speed is the length L; (x, y) = 0 at t = ½. a is the
 // direction of the blossom end, so the stem end carries the turn. Without bends it is straight.
 type midline struct {
-	L    float64
-	b    []float64 // turn of each hat, rad; empty: straight
+	L       float64
+	b       []float64 // turn of each hat, rad; empty: straight
+	*course           // nil: straight
+}
+
+// course tables a bent middle line.
+type course struct {
+	turn [bends + 2]float64 // dh/dt at the feet and peaks of the hats, between which it is straight
+	head [bends + 2]float64 // h there
 	h    [stations + 1]float64
 	x, y [stations + 1]float64
-	s, c [stations + 1]float64        // sine and cosine of h, when bent
+	s, c [stations + 1]float64        // sine and cosine of h
 	dx   [bends][stations + 1]float64 // ∂x/∂b_j
 	dy   [bends][stations + 1]float64
 }
@@ -41,24 +48,43 @@ func hat(j int, t float64) (k, tail float64) {
 
 // heading returns h in rad and dh/dt at t; beyond the ends the line goes on straight.
 func (m *midline) heading(t float64) (h, dh float64) {
-	for j, b := range m.b {
-		k, tail := hat(j, t)
-		h -= b * tail
-		dh += b * k
+	if len(m.b) == 0 {
+		return 0, 0
 	}
-	return h, dh
+	u := t * (bends + 1)
+	if !(u > 0) {
+		return m.head[0], 0
+	}
+	if u >= bends+1 {
+		return 0, 0
+	}
+	i := int(u)
+	u -= float64(i)
+	d := m.turn[i+1] - m.turn[i]
+	return m.head[i] + u*(m.turn[i]+u*d/2)/(bends+1), m.turn[i] + u*d
 }
 
-// build fills the tables by Simpson's rule.
+// buildTurn fills turn and head.
+func (m *midline) buildTurn() {
+	for j, b := range m.b {
+		m.turn[j+1] = b * (bends + 1)
+	}
+	m.head[bends+1] = 0
+	for i := bends; i >= 0; i-- {
+		m.head[i] = m.head[i+1] - (m.turn[i]+m.turn[i+1])/(2*(bends+1))
+	}
+}
+
+// build fills the tables of a bent line by Simpson's rule.
 func (m *midline) build() {
-	dt := 1.0 / stations
 	if len(m.b) == 0 {
-		for i := 0; i <= stations; i++ {
-			m.h[i], m.y[i] = 0, 0
-			m.x[i] = m.L * (float64(i)*dt - 0.5)
-		}
 		return
 	}
+	if m.course == nil {
+		m.course = new(course)
+	}
+	m.buildTurn()
+	const dt = 1.0 / stations
 	var prev, mid, next [2 + 2*bends]float64
 	speed := func(t float64, o *[2 + 2*bends]float64) float64 {
 		h, _ := m.heading(t)

@@ -1,15 +1,31 @@
 package body
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // mostMinima is how many other bodies are kept for comparison.
 const mostMinima = 24
 
-// note keeps a body that the outline allows, for alternatives.
+// twinShare is how little the lengths and the widths of two bodies differ that are one minimum, share: descents end sooner.
+const twinShare = 0.001
+
+// note keeps a body that the outline allows, for alternatives, unless its like is kept.
 func (t *task) note(m *model) {
-	if len(t.minima) < mostMinima {
+	if len(t.minima) < mostMinima && !slices.ContainsFunc(t.minima, m.twin) {
 		t.minima = append(t.minima, m.clone())
 	}
+}
+
+// twin reports whether two bodies are of one size and kind.
+func (m *model) twin(o *model) bool {
+	if m.ribs != o.ribs || m.bent() != o.bent() || math.Abs(m.p[pLen]-o.p[pLen]) > twinShare*m.p[pLen] {
+		return false
+	}
+	r, _ := m.broadest()
+	s, _ := o.broadest()
+	return math.Abs(r-s) <= twinShare*r
 }
 
 // alternatives returns the variance of each trait v of m from the other minima that the search came by, each

@@ -86,22 +86,27 @@ func (m *model) pRib() int {
 // and 1 − depth in the furrows, with its derivatives by the direction's angle and by depth: rounded ribs and
 // narrower furrows.
 func (m *model) rib(eta, up float64) (g, dTheta, dDepth float64) {
+	c, s := m.turn(eta, up)
+	c, s = c*m.ribCos+s*m.ribSin, s*m.ribCos-c*m.ribSin
+	h := 0.5 - 0.5*c
+	return 1 - m.ribDepth*h*h, -m.ribDepth * h * float64(m.ribs) * s, -h * h
+}
+
+// turn returns the cosine and sine of the direction's angle times the number of ribs, by squaring of eta + i·up.
+func (m *model) turn(eta, up float64) (c, s float64) {
 	if r := math.Sqrt(eta*eta + up*up); r > 0 {
 		eta, up = eta/r, up/r
 	} else {
 		eta, up = 1, 0
 	}
-	// cos nθ and sin nθ by squaring: (eta + i·up)ⁿ
-	c, s := 1.0, 0.0
+	c, s = 1, 0
 	for n := m.ribs; n > 0; n >>= 1 {
 		if n&1 == 1 {
 			c, s = c*eta-s*up, c*up+s*eta
 		}
 		eta, up = eta*eta-up*up, 2*eta*up
 	}
-	c, s = c*m.ribCos+s*m.ribSin, s*m.ribCos-c*m.ribSin
-	h := 0.5 - 0.5*c
-	return 1 - m.ribDepth*h*h, -m.ribDepth * h * float64(m.ribs) * s, -h * h
+	return c, s
 }
 
 // share is the rounded share of the length from its logarithm, at most ½.
@@ -147,8 +152,10 @@ type spot struct {
 func (m *model) look(p geom.Vec3, hint float64) spot {
 	w := p.Sub(m.fr.o)
 	px, py, up := w.Dot(m.fr.a), w.Dot(m.fr.n), w.Dot(m.fr.b)
-	var s spot
-	s.t, s.eta, s.h, s.dh = m.mid.locate(px, py, hint)
+	s := spot{t: 0.5 + px/m.mid.L, eta: py}
+	if m.bent() {
+		s.t, s.eta, s.h, s.dh = m.mid.locate(px, py, hint)
+	}
 	s.up = up
 	s.den = m.mid.L - s.dh*s.eta
 	if s.den < 0.3*m.mid.L {
@@ -165,9 +172,10 @@ func (m *model) look(p geom.Vec3, hint float64) spot {
 
 // lookAlong is look for the point at distance l along a ray of a straight body.
 func (m *model) lookAlong(r *line, l float64) spot {
-	s := spot{t: 0.5 + (r.x+l*r.dx)/m.mid.L, eta: r.y + l*r.dy, up: r.z + l*r.dz, den: m.mid.L}
-	over, high, tilt := m.fillSpot(&s)
-	s.grad = m.fr.a.Scale(-tilt).Add(m.fr.n.Scale(over)).Add(m.fr.b.Scale(high))
+	var s spot
+	var f fall
+	m.along(r, l, &s, &f)
+	s.grad = m.gradient(&f)
 	return s
 }
 

@@ -15,7 +15,16 @@ type profile struct {
 	c      []float64 // spline coefficients; knot k lies at t = (k−1)/(len−3)
 	c0, c1 float64   // rounded shares
 
-	e, de [fine + 1]float64 // ρ0²·exp(2q) and its derivative at t = i/fine, mm²
+	part [fine]cubic // ρ0²·exp(2q) between t = i/fine and the next, mm²
+	last float64     // the same at t = 1
+}
+
+// cubic is a0 + a1·u + a2·u² + a3·u³.
+type cubic [4]float64
+
+// hermiteCubic is the cubic from a to b over a unit interval, with slopes da and db there.
+func hermiteCubic(a, b, da, db float64) cubic {
+	return cubic{a, da, 3*(b-a) - 2*da - db, 2*(a-b) + da + db}
 }
 
 const fine = 96 // intervals of the tabled smooth part; Hermite's cubic is right to 1e-5 there
@@ -37,33 +46,36 @@ var tableWeights = func() (l [fine + 1]knotWeights) {
 
 // build fills the table.
 func (p *profile) build() {
-	e0, per := p.rho0*p.rho0, 2*float64(len(p.c)-3)
-	for i := range p.e {
+	e0, per := p.rho0*p.rho0, 2*float64(len(p.c)-3)/fine
+	var was, slope float64
+	for i := range tableWeights {
 		k := &tableWeights[i]
 		c := p.c[k.k : k.k+4]
 		q := k.w[0]*c[0] + k.w[1]*c[1] + k.w[2]*c[2] + k.w[3]*c[3]
 		qt := k.dw[0]*c[0] + k.dw[1]*c[1] + k.dw[2]*c[2] + k.dw[3]*c[3]
-		p.e[i] = e0 * math.Exp(2*q)
-		p.de[i] = per * qt * p.e[i]
+		e := e0 * math.Exp(2*q)
+		d := per * qt * e
+		if i > 0 {
+			p.part[i-1] = hermiteCubic(was, e, slope, d)
+		}
+		was, slope = e, d
 	}
+	p.last = was
 }
 
 // smooth returns ρ0²·exp(2q) at t and its derivative; constant beyond the ends.
 func (p *profile) smooth(t float64) (e, d float64) {
 	if !(t > 0) { // NaN too
-		return p.e[0], 0
+		return p.part[0][0], 0
 	}
 	if t >= 1 {
-		return p.e[fine], 0
+		return p.last, 0
 	}
 	x := t * fine
 	i := int(x)
 	u := x - float64(i)
-	v := 1 - u
-	a, b, da, db := p.e[i], p.e[i+1], p.de[i]/fine, p.de[i+1]/fine
-	e = a*v*v*(1+2*u) + da*u*v*v + b*u*u*(1+2*v) - db*u*u*v
-	d = (6*u*v*(b-a) + da*v*(v-2*u) + db*u*(u-2*v)) * fine
-	return e, d
+	a := &p.part[i]
+	return a[0] + u*(a[1]+u*(a[2]+u*a[3])), (a[1] + u*(2*a[2]+3*u*a[3])) * fine
 }
 
 // weights returns the first of four neighbouring knots and the cubic B-spline weights and their
@@ -97,10 +109,13 @@ func cap2(t, c float64) (v, dt, dc float64) {
 
 // r2 returns ρ² in mm² and its derivative by t in mm².
 func (p *profile) r2(t float64) (r2, d float64) {
-	e, de := p.smooth(t)
-	if t >= p.c0 && 1-t >= p.c1 {
-		return e, de
+	if t >= p.c0 && 1-t >= p.c1 { // the rule: no need to look for the ends
+		x := t * fine
+		i := min(int(x), fine-1)
+		u, a := x-float64(i), &p.part[i]
+		return a[0] + u*(a[1]+u*(a[2]+u*a[3])), (a[1] + u*(2*a[2]+3*u*a[3])) * fine
 	}
+	e, de := p.smooth(t)
 	a, da, _ := cap2(t, p.c0)
 	b, db, _ := cap2(1-t, p.c1)
 	return e * a * b, de*a*b + e*(da*b-a*db)

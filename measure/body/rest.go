@@ -5,6 +5,10 @@ import "math"
 // lowest returns the height of the body's lowest point above the table, mm, and its station.
 func (m *model) lowest() (z, t float64) {
 	f := m.lowestAt
+	if !m.bent() { // the line rises evenly
+		z0, slope, flat := m.fr.o.Z, m.fr.a.Z*m.mid.L, math.Sqrt(math.Max(0, 1-m.fr.a.Z*m.fr.a.Z))
+		f = func(t float64) float64 { return z0 + slope*(t-0.5) - m.prof.radius(t)*flat }
+	}
 	z = math.Inf(1)
 	const n = 40
 	for i := 0; i <= n; i++ {
@@ -73,7 +77,10 @@ func (m *model) rest() support {
 	var x, z [n + 1]float64
 	sum, wsum := 0.0, 0.0
 	for i := 0; i <= n; i++ {
-		x[i], _, _, _ = m.mid.at(t[i])
+		x[i] = m.mid.L * (t[i] - 0.5)
+		if m.bent() {
+			x[i], _, _, _ = m.mid.at(t[i])
+		}
 		z[i] = -m.prof.radius(t[i])
 		if i > 0 {
 			dt, dz := t[i]-t[i-1], (z[i]-z[i-1])/m.mid.L

@@ -1,6 +1,7 @@
 package body
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -26,9 +27,12 @@ const (
 
 // ribKeep are the numbers of the scan's best that are fitted on the thinned outline for three steps, and three more;
 // more of them where the outline's spread about the smooth body is above ribFar sigma: then proportion does not hold.
-var ribKeep, ribKeepFar = [2]int{14, 6}, [2]int{28, 10}
+var ribKeep, ribKeepFar = [2]int{8, 4}, [2]int{16, 6}
 
 const ribFar = 1.0
+
+// scanKeep is the share of tries that are followed after each step of the scan.
+var scanKeep = [scanSteps + 1]float64{0.5, 0.5, 1, 1}
 
 // tryRibs adds ribs to a straight body when the outline is scalloped, and returns the ribbed body
 // when it fits clearly better. A smooth body leans into the scallops: so every number of ribs is fitted for
@@ -91,26 +95,13 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 	if far {
 		keep = ribKeepFar
 	}
-	var all []candidate
-	least := math.Inf(1)
-	for _, m := range smooth {
-		scan := t.newRibScan(m)
-		if scan == nil {
-			continue
-		}
-		lines := t.linesCost(m)
-		least = math.Min(least, scan.smooth()+lines)
-		for n := lo; n <= hi; n++ {
-			for k := 0; k < ribPhases; k++ {
-				c := scan.try(n, 2*math.Pi*float64(k)/ribPhases)
-				c.cost += ribOdds(n) + lines
-				all = append(all, c)
-			}
-		}
-	}
-	slices.SortStableFunc(all, byCost)
-	if len(all) == 0 || least-all[0].cost < ribGain {
+	tries, least := t.ribTries(smooth, lo, hi)
+	if len(tries) == 0 || least-tries[0].cost < ribGain {
 		return nil
+	}
+	var all []candidate
+	for _, y := range tries[:min(len(tries), keep[0])] {
+		all = append(all, candidate{m: y.body()})
 	}
 	for _, k := range keep {
 		all = all[:min(len(all), k)]
@@ -127,6 +118,33 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 		}
 	}
 	return all
+}
+
+// ribTries scans lo to hi ribs on each of the smooth bodies and returns the tries, best first, and the least cost of
+// a body without.
+func (t *task) ribTries(smooth []*model, lo, hi int) (tries []*ribTry, least float64) {
+	least = math.Inf(1)
+	for _, m := range smooth {
+		scan := t.newRibScan(m)
+		if scan == nil {
+			continue
+		}
+		least = math.Min(least, scan.smooth())
+		for n := lo; n <= hi; n++ {
+			tries = append(tries, scan.begin(n)...)
+		}
+	}
+	for step := range scanSteps + 1 {
+		for _, y := range tries {
+			if step > 0 {
+				y.move()
+			}
+			y.solve()
+		}
+		slices.SortStableFunc(tries, func(a, b *ribTry) int { return cmp.Compare(a.cost, b.cost) })
+		tries = tries[:int(scanKeep[step]*float64(len(tries)))]
+	}
+	return tries, least
 }
 
 // turnRibs puts furrows where ridges came out, with ridges between them, and reports whether it did: a descent that

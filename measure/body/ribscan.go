@@ -4,16 +4,41 @@ import "math"
 
 // ribScan judges ribs on a smooth body without fitting each number of them anew: the smooth parameters answer
 // in proportion, by the rows of the smooth body, and only depth and phase are iterated (variable projection).
+//
+// With L·Lᵀ the smooth body's normal matrix, rows and gradients are kept multiplied by L⁻¹: what the smooth parameters
+// take off a cost is then a sum of squares, and no equations are solved on the way.
 type ribScan struct {
-	rays []*ray // the free ones
-	at   []float64
-	rows [][]float64 // of the smooth body, multiples of sigma
-	w    []float64   // robust weights
-	m    *model      // smooth, its greatest radius that of the ridges
-	fac  []float64   // Cholesky's factor of the smooth body's normal matrix
-	g    []float64   // gradient of the priors
-	x    [3][]float64
-	y    [3][]float64
+	rays  []scanRay // the free ones
+	m     *model    // the body to try on: smooth, its greatest radius that of the ridges, with ribs
+	n     int       // its parameters without the ribs
+	fac   []float64 // L
+	g     []float64 // L⁻¹ · gradient of the priors
+	lines float64   // what the lines in the skin cost
+	b     [2][]float64
+}
+
+// scanRay is a ray as the scan sees it.
+type scanRay struct {
+	line
+	near  float64 // distance where it grazes the smooth body, mm
+	scale float64 // residual a mm beside the body at distance 1 mm, multiples of sigma
+	w     float64 // robust weight
+	r     float64 // residual of the smooth body
+	row   []float64
+}
+
+// grazing is where a ray comes nearest to a body, mm, and the second derivative of G there; 0: not known.
+type grazing struct{ near, bow float64 }
+
+// ribTry is a number of ribs from one phase on.
+type ribTry struct {
+	scan         *ribScan
+	ribs         int
+	depth, phase float64
+	at           []grazing
+	g            []float64  // L⁻¹ · gradient by the smooth parameters
+	cost         float64    // once they have followed
+	step         [2]float64 // of depth and phase that lessens it most
 }
 
 const (
@@ -25,10 +50,10 @@ const (
 // newRibScan prepares the scan at a fitted smooth body; nil when that is degenerate.
 func (t *task) newRibScan(smooth *model) *ribScan {
 	n := len(smooth.p)
-	s := &ribScan{m: newModel(smooth.p, smooth.nq, smooth.prof.rho0*(1+ribDepth/4), 0)}
+	base := newModel(smooth.p, smooth.nq, smooth.prof.rho0*(1+ribDepth/4), 0)
 	eq, row := newNormal(n), make([]float64, n)
-	t.visitRest(s.m, row, true, eq.add)
-	s.g = append(s.g, eq.g...)
+	t.visitRest(base, row, true, eq.add)
+	s := &ribScan{m: base.ribbed(fewestRibs, ribDepth, 0), n: n, g: append([]float64(nil), eq.g...), lines: t.linesCost(smooth)}
 	t.forget()
 	t.robust = 1
 	t.cost(smooth, row)
@@ -45,112 +70,165 @@ func (t *task) newRibScan(smooth *model) *ribScan {
 		}
 		w := 1 / (1 + r*r/(c*c))
 		eq.add(flat[:n], 0, w)
-		s.rays, s.at, s.w, s.rows = append(s.rays, y), append(s.at, y.near), append(s.w, w), append(s.rows, flat[:n:n])
+		s.rays = append(s.rays, scanRay{
+			line: base.line(y.o, y.d), near: y.near, scale: y.focal / y.zdir / y.sigma, w: w, r: r, row: flat[:n:n],
+		})
 		flat = flat[n:]
 	}
 	eq.prop()
 	if s.fac = eq.a; !cholesky(s.fac, n) {
 		return nil
 	}
-	for k := range s.x {
-		s.x[k], s.y[k] = make([]float64, n), make([]float64, n)
+	cholForward(s.fac, n, s.g)
+	for i := range s.rays {
+		cholForward(s.fac, n, s.rays[i].row)
 	}
+	s.b = [2][]float64{make([]float64, n), make([]float64, n)}
 	return s
 }
 
-// try fits n ribs from a phase and returns the body with the cost that the linear smooth parameters leave.
-func (s *ribScan) try(n int, phase float64) candidate {
-	np := len(s.m.p)
-	m := s.m.ribbed(n, ribDepth, phase)
-	near, bow := append([]float64(nil), s.at...), make([]float64, len(s.at))
-	depth, turn := &m.p[np], &m.p[np+1]
-	for step := 0; ; step++ {
-		cost, e := s.solve(m, near, bow, step == 0)
-		if step == scanSteps {
-			for i := range s.m.p { // the smooth parameters follow
-				m.p[i] += s.y[0][i]
-			}
-			m.update()
-			return candidate{m, cost}
-		}
-		*depth = math.Min(math.Max(*depth+e[0], shallowScan), deepest)
-		*turn += math.Max(-scanPhase, math.Min(scanPhase, e[1]))
-		m.setRibs()
+// begin returns tries of n ribs from evenly spread phases. Each ray may touch any of a few ridges: it is looked at
+// beside each, for all phases at once.
+func (s *ribScan) begin(n int) []*ribTry {
+	m := s.m
+	m.ribs = n
+	step := m.ribStep()
+	const side = 2 // places to either side
+	all := make([]*ribTry, ribPhases)
+	var cs, sn [ribPhases]float64
+	for k := range all {
+		phase := 2 * math.Pi * float64(k) / ribPhases
+		sn[k], cs[k] = math.Sincos(phase)
+		all[k] = &ribTry{scan: s, ribs: n, depth: ribDepth, phase: phase, at: make([]grazing, len(s.rays)), g: make([]float64, s.n)}
 	}
+	for i := range s.rays {
+		y := &s.rays[i]
+		var g [ribPhases][2*side + 1]float64
+		for j := range 2*side + 1 {
+			l := y.near + step*float64(j-side)
+			eta, up := y.y+l*y.dy, y.z+l*y.dz
+			r2, _ := m.prof.r2(0.5 + (y.x+l*y.dx)/m.mid.L)
+			c, d := m.turn(eta, up)
+			for k := range g {
+				h := 0.5 - 0.5*(c*cs[k]+d*sn[k])
+				rib := 1 - ribDepth*h*h
+				g[k][j] = eta*eta + up*up - r2*rib*rib
+			}
+		}
+		for k := range g {
+			all[k].at[i] = lowestOf(g[k][:], y.near-side*step, step)
+		}
+	}
+	return all
 }
 
-// solve returns the cost of m once the smooth parameters have followed, with the step of depth and phase that
-// lessens it most; y[0] becomes the step of the smooth parameters at the present depth and phase.
-func (s *ribScan) solve(m *model, near, bow []float64, search bool) (cost float64, e [2]float64) {
-	np := len(s.m.p)
-	g, b0, b1 := s.x[0], s.x[1], s.x[2]
-	copy(g, s.g)
+// lowestOf returns where even samples of G, the first at l, are least: the vertex of the parabola through the least
+// one and its neighbours where it has two.
+func lowestOf(g []float64, l, step float64) grazing {
+	j := 0
+	for i, v := range g {
+		if v < g[j] {
+			j = i
+		}
+	}
+	at := grazing{near: l + step*float64(j)}
+	if j > 0 && j+1 < len(g) {
+		if c := g[j-1] - 2*g[j] + g[j+1]; c > 0 {
+			at.near += (g[j-1] - g[j+1]) / (2 * c) * step
+			at.bow = c / (step * step)
+		}
+	}
+	return at
+}
+
+// solve fills cost, step and g for the present depth and phase.
+func (y *ribTry) solve() {
+	s := y.scan
+	m, b0, b1 := s.m, s.b[0], s.b[1]
+	m.ribs, m.p[s.n], m.p[s.n+1] = y.ribs, y.depth, y.phase
+	m.setRibs()
+	copy(y.g, s.g)
 	zero(b0)
 	zero(b1)
-	d := (m.p[np] - ribDepth) / ribDepth
-	cost = d * d / 2
+	d := (y.depth - ribDepth) / ribDepth
+	cost := d * d / 2
 	h := [2]float64{d / ribDepth, 0}
 	k00, k01, k11 := 1/(ribDepth*ribDepth), 0.0, 1e-6
-	for i, y := range s.rays {
-		l := m.line(y.o, y.d)
-		if search {
-			near[i] = m.ridge(&l, near[i], 2)
-		}
-		at, curve := m.grazeStraight(&l, near[i], bow[i])
-		near[i], bow[i] = at, curve
-		sp := m.lookAlong(&l, at)
-		sp.settle(sp.grad.Dot(y.d), curve)
-		gn := sp.grad.Norm()
-		if gn < 1e-9 {
+	for i := range s.rays {
+		q := &s.rays[i]
+		r, kd, kp, ok := m.ribResidual(q, &y.at[i])
+		if !ok {
 			continue
 		}
-		k := y.focal / (at * y.zdir) / y.sigma / gn
-		r, kd, kp := sp.g*k, sp.dDepth*k, sp.dPhase*k
-		w := s.w[i]
-		cost += w * r * r / 2
-		h[0] += w * kd * r
-		h[1] += w * kp * r
-		k00 += w * kd * kd
-		k01 += w * kd * kp
-		k11 += w * kp * kp
-		wr, w0, w1 := w*r, w*kd, w*kp
-		for j, x := range s.rows[i] {
+		wr, w0, w1 := q.w*r, q.w*kd, q.w*kp
+		cost += wr * r / 2
+		h[0] += w0 * r
+		h[1] += w1 * r
+		k00 += w0 * kd
+		k01 += w0 * kp
+		k11 += w1 * kp
+		g := y.g[:len(q.row)]
+		c0, c1 := b0[:len(q.row)], b1[:len(q.row)]
+		for j, x := range q.row {
 			g[j] += wr * x
-			b0[j] += w0 * x
-			b1[j] += w1 * x
+			c0[j] += w0 * x
+			c1[j] += w1 * x
 		}
 	}
-	for k := range s.y {
-		copy(s.y[k], s.x[k])
-		cholSolve(s.fac, np, s.y[k])
+	for j, g := range y.g {
+		cost -= g * g / 2
+		h[0] -= b0[j] * g
+		h[1] -= b1[j] * g
+		k00 -= b0[j] * b0[j]
+		k01 -= b0[j] * b1[j]
+		k11 -= b1[j] * b1[j]
 	}
-	dot := func(a, b []float64) (v float64) {
-		for i, x := range a {
-			v += x * b[i]
-		}
-		return v
-	}
-	cost -= dot(g, s.y[0]) / 2
-	h[0] -= dot(b0, s.y[0])
-	h[1] -= dot(b1, s.y[0])
-	k00 -= dot(b0, s.y[1])
-	k01 -= dot(b0, s.y[2])
-	k11 -= dot(b1, s.y[2])
-	for i := range s.y[0] {
-		s.y[0][i] = -s.y[0][i]
-	}
+	y.cost, y.step = cost+ribOdds(y.ribs)+s.lines, [2]float64{}
 	if det := k00*k11 - k01*k01; det > 1e-9*k00*k11 {
-		e = [2]float64{-(k11*h[0] - k01*h[1]) / det, -(k00*h[1] - k01*h[0]) / det}
+		y.step = [2]float64{-(k11*h[0] - k01*h[1]) / det, -(k00*h[1] - k01*h[0]) / det}
 	}
-	return cost, e
 }
 
-// smooth returns the cost of the smooth body itself, as try counts it.
+// ribResidual returns by how much a ray passes the ribbed body, multiples of its sigma, and the derivatives by depth and
+// phase; at is where it grazed the body last.
+func (m *model) ribResidual(q *scanRay, at *grazing) (r, byDepth, byPhase float64, ok bool) {
+	var s spot
+	var f fall
+	at.near, at.bow = m.grazeStraight(&q.line, at.near, at.bow, &s, &f)
+	s.settle(f.along, at.bow)
+	grad := math.Sqrt(f.over*f.over + f.high*f.high + f.tilt*f.tilt)
+	if grad < 1e-9 {
+		return 0, 0, 0, false
+	}
+	k := q.scale / at.near / grad
+	return s.g * k, s.dDepth * k, s.dPhase * k, true
+}
+
+// move takes the step of depth and phase.
+func (y *ribTry) move() {
+	y.depth = math.Min(math.Max(y.depth+y.step[0], shallowScan), deepest)
+	y.phase += math.Max(-scanPhase, math.Min(scanPhase, y.step[1]))
+}
+
+// body returns the ribbed body, its smooth parameters following.
+func (y *ribTry) body() *model {
+	s := y.scan
+	m := s.m.clone()
+	x := append([]float64(nil), y.g...)
+	cholBack(s.fac, s.n, x)
+	for i, v := range x {
+		m.p[i] -= v
+	}
+	m.ribs, m.p[s.n], m.p[s.n+1] = y.ribs, y.depth, y.phase
+	m.update()
+	return m
+}
+
+// smooth returns the cost of the smooth body itself, as solve counts it.
 func (s *ribScan) smooth() float64 {
-	cost := 0.0
-	for i, y := range s.rays {
-		r := y.seen.g * y.focal / (s.at[i] * y.zdir) / y.sigma / y.seen.grad.Norm()
-		cost += s.w[i] * r * r / 2
+	cost := s.lines
+	for i := range s.rays {
+		cost += s.rays[i].w * s.rays[i].r * s.rays[i].r / 2
 	}
 	return cost
 }

@@ -80,6 +80,12 @@ func cholesky(a []float64, n int) bool {
 
 // cholSolve solves with the factor of cholesky; b becomes the solution.
 func cholSolve(a []float64, n int, b []float64) {
+	cholForward(a, n, b)
+	cholBack(a, n, b)
+}
+
+// cholForward makes b L⁻¹·b, with L the factor of cholesky; cholBack makes it L⁻ᵀ·b.
+func cholForward(a []float64, n int, b []float64) {
 	for i := 0; i < n; i++ {
 		r, v := a[i*n:i*n+i+1], b[i]
 		for k, x := range b[:i] {
@@ -87,6 +93,9 @@ func cholSolve(a []float64, n int, b []float64) {
 		}
 		b[i] = v / r[i]
 	}
+}
+
+func cholBack(a []float64, n int, b []float64) {
 	for i := n - 1; i >= 0; i-- { // row by row: a column at a time misses the cache
 		r := a[i*n : i*n+i+1]
 		b[i] /= r[i]

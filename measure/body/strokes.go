@@ -49,34 +49,44 @@ func strokesOf(views []View) (out []stroke) {
 // strokeStep is how near a ray comes to the skin, mm.
 const strokeStep = 0.05
 
+// enter looks by Newton's method for the place where ray r, of unit direction d, enters the skin of a straight body near
+// distance l: the last spot it saw and the distance, which is right to the square of within. False when it is not near.
+func (m *model) enter(r *line, d geom.Vec3, l, within float64) (s spot, at float64, ok bool) {
+	for range 5 {
+		s = m.lookAlong(r, l)
+		slope := s.grad.Dot(d)
+		if !(slope <= -0.1*s.grad.Norm()) {
+			break
+		}
+		step := s.g / slope
+		l -= step
+		if math.Abs(step) < within {
+			return s, l, true
+		}
+	}
+	return s, l, false
+}
+
 // meet finds the spot where a stroke's ray enters the skin of a straight body; false when it passes by.
 func (m *model) meet(y *stroke) bool {
 	r := m.line(y.o, y.d)
-	if l := y.near; !math.IsNaN(l) {
-		for range 5 {
-			y.seen = m.lookAlong(&r, l)
-			slope := y.seen.grad.Dot(y.d)
-			if slope > -0.1*y.seen.grad.Norm() {
-				break
-			}
-			step := y.seen.g / slope
-			l -= step
-			if math.Abs(step) < strokeStep {
-				y.near = l
-				return true
-			}
+	if !math.IsNaN(y.near) {
+		if s, l, ok := m.enter(&r, y.d, y.near, strokeStep); ok {
+			y.seen, y.near = s, l
+			return true
 		}
 	}
-	l1, _ := m.grazeStraight(&r, math.NaN(), 0) // inside if any of it is
-	in, _ := m.along(&r, l1)
-	if !(in <= 0) { // or not a number
+	var s spot
+	var f fall
+	l1, _ := m.grazeStraight(&r, math.NaN(), 0, &s, &f) // inside if any of it is
+	if !(s.g <= 0) {                                    // or not a number
 		y.near = math.NaN()
 		return false
 	}
 	l0 := l1
-	for step := math.Sqrt(-in) + 2; ; {
+	for step := math.Sqrt(-s.g) + 2; ; {
 		l0 -= step
-		if g, _ := m.along(&r, l0); g > 0 {
+		if m.along(&r, l0, &s, &f); s.g > 0 {
 			break
 		}
 		l1 = l0

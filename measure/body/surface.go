@@ -20,6 +20,7 @@ type node struct {
 	ok          bool
 	steep       bool // seen so obliquely that straight lines between nodes will not do
 	s, eta, up  float64
+	far         float64 // distance from the camera, mm
 	point, norm geom.Vec3
 }
 
@@ -49,6 +50,30 @@ func (b *Body) Surface(cam *camera.Camera, p geom.Px) (s, theta float64, point, 
 	}
 	n := b.hit(cam, p)
 	return n.s, math.Atan2(n.up, n.eta), n.point, n.norm, n.ok
+}
+
+// nearSkin is how near a ray comes to the skin from a neighbour's distance, mm.
+const nearSkin = 1e-3
+
+// hitBeside is hit where a neighbour that was hit lies at a known distance, mm.
+func (b *Body) hitBeside(cam *camera.Camera, p geom.Px, far float64) node {
+	o, d := cam.Ray(p)
+	if !b.m.bent() {
+		r := b.m.line(o, d)
+		if s, l, ok := b.m.enter(&r, d, far, nearSkin); ok {
+			return nodeOf(o, d, l, &s)
+		}
+	}
+	return b.hit(cam, p)
+}
+
+// nodeOf is what the ray from o along unit d sees at distance l, where the body's spot is s.
+func nodeOf(o, d geom.Vec3, l float64, s *spot) node {
+	norm := s.grad.Unit()
+	return node{
+		ok: true, steep: norm.Dot(d) > -0.35, s: math.Min(1, math.Max(0, s.t)), eta: s.eta, up: s.up,
+		far: l, point: o.Add(d.Scale(l)), norm: norm,
+	}
 }
 
 // hit intersects the ray of p with the body, from the camera's side.
@@ -87,28 +112,60 @@ func (b *Body) hit(cam *camera.Camera, p geom.Px) node {
 		}
 		l = nl
 	}
-	pt := o.Add(d.Scale(l))
-	return node{ok: true, steep: s.grad.Unit().Dot(d) > -0.35, s: math.Min(1, math.Max(0, s.t)), eta: s.eta, up: s.up, point: pt, norm: s.grad.Unit()}
+	return nodeOf(o, d, l, &s)
 }
 
-// fill computes the nodes over the view's outline.
+// fill computes the nodes over the view's outline and around it.
 func (b *Body) fill(g *grid) {
-	var lo, hi geom.Px
+	var outline []geom.Px
 	for i := range b.views {
 		if b.views[i].Camera == g.cam {
-			lo, hi = geom.Bounds(b.views[i].Outline)
+			outline = b.views[i].Outline
 		}
 	}
+	lo, hi := geom.Bounds(outline)
 	cell := max(leastCell, int(math.Max(hi.X-lo.X, hi.Y-lo.Y))/gridParts)
 	g.cell = cell
 	g.x0, g.y0 = int(math.Floor(lo.X))-cell, int(math.Floor(lo.Y))-cell
 	g.w, g.h = int(hi.X-lo.X)/cell+4, int(hi.Y-lo.Y)/cell+4
 	g.nodes = make([]node, g.w*g.h)
-	for j := 0; j < g.h; j++ {
-		for i := 0; i < g.w; i++ {
-			g.nodes[j*g.w+i] = b.hit(&g.cam, geom.Px{X: float64(g.x0 + i*cell), Y: float64(g.y0 + j*cell)})
+	spans := make([][]float64, g.h+2) // of the outline, from a row above
+	for j := range spans {
+		spans[j] = geom.Crossings(nil, outline, float64(g.y0+(j-1)*cell))
+	}
+	for j := range g.h {
+		last := math.NaN()
+		for i := range g.w {
+			p := geom.Px{X: float64(g.x0 + i*cell), Y: float64(g.y0 + j*cell)}
+			if !within(spans[j:j+3], p.X, float64(cell)) {
+				continue // its neighbours are beside the fruit too
+			}
+			n := &g.nodes[j*g.w+i]
+			if above := max(0, j-1)*g.w + i; math.IsNaN(last) && g.nodes[above].ok {
+				last = g.nodes[above].far
+			}
+			if math.IsNaN(last) {
+				*n = b.hit(&g.cam, p)
+			} else {
+				*n = b.hitBeside(&g.cam, p, last)
+			}
+			if last = math.NaN(); n.ok {
+				last = n.far
+			}
 		}
 	}
+}
+
+// within reports whether x lies in one of the rows' spans or within reach of its ends.
+func within(rows [][]float64, x, reach float64) bool {
+	for _, r := range rows {
+		for i := 0; i+1 < len(r); i += 2 {
+			if x >= r[i]-reach && x <= r[i+1]+reach {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (b *Body) fromGrid(g *grid, p geom.Px) (s, theta float64, point, normal geom.Vec3, ok bool) {

@@ -18,16 +18,17 @@ const (
 	sdLamps = 0.05
 )
 
-// lightOf finds the light and the calibration whose fall-off goes with it, and brings the samples in line with both.
+// lightOf finds the light and the calibration whose fall-off goes with it, and brings the samples in line with both. It
+// is found with few samples of each fruit; the others follow at the end.
 func lightOf(skins []*patchwork, ph *Photo) (*light, *colour.Calibration) {
 	lift := liftOf(skins, ph.Colour)
-	lower(skins, lift)
 	few := thinAll(skins)
+	lower(few, lift)
 	l := fitLight(few, flat(), 4)
 	if ph.Colour.Corrected {
 		if h, ok := newHunt(few, l, true); ok {
 			far, cost := h.lamps()
-			if m, cal, ok := underLamps(skins, l, cost, lift, ph); ok {
+			if m, cal, ok := underLamps(skins, few, l, cost, lift, ph); ok {
 				return m, cal
 			}
 			l = far
@@ -35,23 +36,27 @@ func lightOf(skins []*patchwork, ph *Photo) (*light, *colour.Calibration) {
 	}
 	resplit(few, l)
 	if c := even(few, l, ph.Colour); c != ph.Colour {
-		regain(skins, ph.Colour, c)
-		lower(skins, liftOf(skins, c)-lift)
+		now := liftOf(skins, c)
+		regain(few, ph.Colour, c)
+		lower(few, now-lift)
 		if len(l.lamps) > 0 {
-			l.settle(gather(thinAll(skins), l, nil, true), 2)
+			l.settle(gather(few, l, nil, true), 2)
 		} else {
-			l = fitLight(thinAll(skins), l, 2)
+			l = fitLight(few, l, 2)
 		}
+		regain(skins, ph.Colour, c)
+		lift = now
 	}
+	lower(skins, lift)
 	return l, ph.Colour
 }
 
-// underLamps looks for near lamps. ok is false, and the samples are as before, when far ones, which leave farCost, do as
-// well.
+// underLamps looks for near lamps with few of the samples, which lift has been taken out of. ok is false, and these are
+// as before, when far ones, which leave farCost, do as well.
 //
 // Near lamps tell how their light falls off over the table: the card alone tells only its slope where the card lies, and
 // to go on with that slope over a table under a bulb is wrong by a quarter of the light and more.
-func underLamps(skins []*patchwork, l *light, farCost, lift float64, ph *Photo) (*light, *colour.Calibration, bool) {
+func underLamps(skins, few []*patchwork, l *light, farCost, lift float64, ph *Photo) (*light, *colour.Calibration, bool) {
 	bodies := 0
 	for _, s := range skins {
 		if s.fruit.Surface != nil && len(s.px) >= 40 {
@@ -61,26 +66,27 @@ func underLamps(skins []*patchwork, l *light, farCost, lift float64, ph *Photo) 
 	if bodies < nearFruit || len(ph.Cards) == 0 {
 		return nil, nil, false
 	}
-	lower(skins, -lift) // near lamps say themselves what height does
-	near, _ := newHunt(thinAll(skins), l, false)
+	lower(few, -lift) // near lamps say themselves what height does
+	near, _ := newHunt(few, l, false)
 	m, nearCost := near.lamps()
 	if !m.isNear() || farCost < minNear*nearCost {
-		lower(skins, lift)
+		lower(few, lift)
 		return nil, nil, false
 	}
 	cal := ph.Colour
 	for range 2 {
 		c := ph.Colour.Expect(m.spots(skins, ph), sdExpect, sdLamps)
-		regain(skins, cal, c)
+		regain(few, cal, c)
 		cal = c
-		m.settle(gather(thinAll(skins), m, nil, true), 3)
+		m.settle(gather(few, m, nil, true), 3)
 	}
-	few := thinAll(skins)
 	resplit(few, m)
-	if c := even(few, m, cal); c != cal {
-		regain(skins, cal, c)
-		m.settle(gather(thinAll(skins), m, nil, true), 3)
+	now := even(few, m, cal)
+	if now != cal {
+		regain(few, cal, now)
+		m.settle(gather(few, m, nil, true), 3)
 	}
+	regain(skins, ph.Colour, now)
 	return m, cal, true
 }
 

@@ -17,7 +17,7 @@ const (
 	lowestLamp, usualLamp, highestLamp = 1200, 2000, 4000 // mm
 	mostNear, mostFar                  = 1.5, 4.0         // to the side over height
 	usualAlpha                         = 0.3
-	huntLit                            = 400  // pixels looked at while hunting
+	huntLit                            = 200  // pixels looked at while hunting
 	minGain                            = 0.01 // of the cost, for a lamp to be believed
 )
 
@@ -45,9 +45,10 @@ type hunt struct {
 	at   []stand
 }
 
-// newHunt prepares one from light l; ok is false when there is too little skin.
+// newHunt prepares one from light l, with parts found anew for far lamps, which come first; ok is false when there is too
+// little skin.
 func newHunt(skins []*patchwork, l *light, far bool) (h *hunt, ok bool) {
-	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, nil, true)}
+	h = &hunt{from: l.clone(), far: far, all: gather(skins, l, nil, far)}
 	if len(h.all) < 60 {
 		return h, false
 	}
@@ -115,7 +116,7 @@ func (h *hunt) try(at []stand) bool {
 			return false
 		}
 	}
-	if c := h.few.cost(at); c < h.best {
+	if c := h.few.cost(at, h.best); c < h.best {
 		h.best, h.at = c, slices.Clone(at)
 		return true
 	}
@@ -138,7 +139,7 @@ func (h *hunt) add() {
 
 // refine moves the lamps while that helps, in ever smaller steps.
 func (h *hunt) refine() {
-	for step := .2; step > .02; step /= 2 {
+	for step := .2; step > .04; step /= 2 {
 		for moved, n := true, 0; moved && n < 6; n++ {
 			moved = false
 			for i := range h.at {

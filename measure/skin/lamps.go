@@ -111,7 +111,7 @@ func (l *light) settle(all []lit, rounds int) float64 {
 		l.see(all)
 		rebase(all, sum)
 	}
-	return cost(all)
+	return cost(all, math.Inf(1))
 }
 
 // colourSum gathers what the pixels of a part say of its colour: w·e·(c − s) and w·e².
@@ -141,8 +141,8 @@ func rebase(all []lit, sum []colourSum) {
 }
 
 // cost is half the squared residuals in standard deviations under the light that the pixels have seen, large ones by size
-// (Huber).
-func cost(all []lit) float64 {
+// (Huber); infinite as soon as it reaches limit.
+func cost(all []lit, limit float64) float64 {
 	v := 0.0
 	for i := range all {
 		t := &all[i]
@@ -155,7 +155,9 @@ func cost(all []lit) float64 {
 				u += r * r
 			}
 		}
-		v += t.w * t.w * u / 2
+		if v += t.w * t.w * u / 2; v >= limit {
+			return math.Inf(1)
+		}
 	}
 	return v
 }

@@ -2,6 +2,7 @@ package skin
 
 import (
 	"math"
+	"slices"
 
 	"offtype/measure/colour"
 	"offtype/measure/geom"
@@ -75,16 +76,18 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 			if !inside(spans, p.X, edge) {
 				continue
 			}
-			q, ok := look(ph, surf, p, reach)
-			if !ok {
+			n := len(w.px)
+			w.px = append(w.px, pixel{})
+			q := &w.px[n]
+			if !q.look(ph, surf, p, reach) {
+				w.px = w.px[:n]
 				continue
 			}
 			q.gx, q.gy = i, j
 			if f.Surface != nil {
 				q.place = q.at
 			}
-			w.grid[j*w.nx+i] = int32(len(w.px))
-			w.px = append(w.px, q)
+			w.grid[j*w.nx+i] = int32(n)
 		}
 	}
 	w.erodeColumns(edge)
@@ -95,7 +98,7 @@ func sample(ph *Photo, f *Fruit, max int) *patchwork {
 // enoughForLight is the number of samples from which on every second of every second row tells the light as well.
 const enoughForLight = 1200
 
-// thinAll returns the patchworks with fewer samples, for the fit of the light.
+// thinAll returns copies of the patchworks with fewer samples, for the fit of the light.
 func thinAll(skins []*patchwork) []*patchwork {
 	out := make([]*patchwork, len(skins))
 	for i, s := range skins {
@@ -104,10 +107,12 @@ func thinAll(skins []*patchwork) []*patchwork {
 	return out
 }
 
-// thin returns a copy of every second sample of every second row; the patchwork itself when it has few.
+// thin returns a copy of every second sample of every second row; of all when they are few.
 func (w *patchwork) thin() *patchwork {
 	if len(w.px) < enoughForLight {
-		return w
+		t := *w
+		t.px, t.lists = slices.Clone(w.px), nil
+		return &t
 	}
 	t := &patchwork{step: 2 * w.step, nx: (w.nx + 1) / 2, ny: (w.ny + 1) / 2, fruit: w.fruit, beside: w.beside}
 	t.grid = make([]int32, t.nx*t.ny)
@@ -155,20 +160,20 @@ func besideOf(ph *Photo, f *Fruit) colour.RGB {
 	return o
 }
 
-// look reads the mean of the pixels within reach of p and the surface there.
-func look(ph *Photo, surf Surface, p geom.Px, reach int) (q pixel, ok bool) {
+// look fills an empty sample with the mean of the pixels within reach of p and the surface there.
+func (q *pixel) look(ph *Photo, surf Surface, p geom.Px, reach int) (ok bool) {
 	x, y := int(p.X), int(p.Y)
 	if x < reach || y < reach || x >= ph.Width-reach || y >= ph.Height-reach {
-		return q, false
+		return false
 	}
 	s, th, pt, n, ok := surf(p)
 	if !ok {
-		return q, false
+		return false
 	}
 	v := ph.Camera.Sub(pt).Unit()
 	cos := v.Dot(n)
 	if !(cos >= minFacing) {
-		return q, false
+		return false
 	}
 	var sum [3]int
 	n1 := 2*reach + 1
@@ -188,7 +193,7 @@ func look(ph *Photo, surf Surface, p geom.Px, reach int) (q pixel, ok bool) {
 	q.refl = n.Scale(2 * cos).Sub(v)
 	q.c = ph.Colour.RGB(e, p)
 	q.part = -1
-	return q, true
+	return true
 }
 
 func inside(spans []float64, x, edge float64) bool {
@@ -204,17 +209,21 @@ func inside(spans []float64, x, edge float64) bool {
 func (w *patchwork) erodeColumns(edge float64) {
 	k := int(math.Ceil(edge / w.step))
 	keep := make([]bool, len(w.px))
-	for i, q := range w.px {
+	for i := range w.px {
+		q := &w.px[i]
 		keep[i] = w.at(q.gx, q.gy-k) >= 0 && w.at(q.gx, q.gy+k) >= 0
 	}
 	n := 0
-	for i, q := range w.px {
+	for i := range w.px {
+		q := &w.px[i]
 		if !keep[i] {
 			w.grid[q.gy*w.nx+q.gx] = -1
 			continue
 		}
-		w.px[n] = q
 		w.grid[q.gy*w.nx+q.gx] = int32(n)
+		if n < i {
+			w.px[n] = *q
+		}
 		n++
 	}
 	w.px = w.px[:n]

@@ -68,8 +68,9 @@ func newTrials(from *light, px []lit) *trials {
 	return h
 }
 
-// cost is that of the light with lamps at the stands; infinite when a lamp would have to take light away.
-func (h *trials) cost(at []stand) float64 {
+// cost is that of the light with lamps at the stands; infinite from limit on, and when a lamp would have to take light
+// away.
+func (h *trials) cost(at []stand, limit float64) float64 {
 	l := h.from.clone()
 	for _, s := range at {
 		l.lamps = append(l.lamps, s.lamp(l.about))
@@ -93,7 +94,7 @@ func (h *trials) cost(at []stand) float64 {
 		t.under(l)
 	}
 	rebase(h.px, h.sum)
-	return cost(h.px)
+	return cost(h.px, limit)
 }
 
 // fill works out the column of lamp i, at which the pixels have been aimed.

@@ -55,7 +55,7 @@ func TestTrialsAgree(t *testing.T) {
 				want = math.Inf(1)
 			}
 		}
-		got := tr.cost(at)
+		got := tr.cost(at, math.Inf(1))
 		if got != want && !(math.Abs(got-want) <= roundOff*want) {
 			t.Errorf("%v: cost %v, from the start %v", at, got, want)
 		}

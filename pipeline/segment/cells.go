@@ -1,5 +1,7 @@
 package segment
 
+import "slices"
+
 // fillHoles adds the table areas that are wholly inside fruit: a fruit has no holes, but stripes and
 // patches can look like table. Areas with cells of seams or cards, and large ones, stay.
 func (g *regions) fillHoles(fg []bool, m *Maps) {
@@ -41,27 +43,34 @@ func distances(in []bool, w, h int) []float32 {
 			d[i] = float32(w + h)
 		}
 	}
-	pass := func(x, y, sx, sy int) {
-		i := y*w + x
-		at := func(x, y int, step float32) {
-			if x >= 0 && y >= 0 && x < w && y < h {
-				d[i] = min(d[i], d[y*w+x]+step)
+	sweep := func(row, last []float32) { // last: the row before, nil: none
+		for x, v := range row {
+			if v == 0 {
+				continue
 			}
+			if x > 0 {
+				v = min(v, row[x-1]+1)
+			}
+			if last != nil {
+				v = min(v, last[x]+1)
+				if x > 0 {
+					v = min(v, last[x-1]+diag)
+				}
+				if x+1 < len(row) {
+					v = min(v, last[x+1]+diag)
+				}
+			}
+			row[x] = v
 		}
-		at(x-sx, y, 1)
-		at(x, y-sy, 1)
-		at(x-sx, y-sy, diag)
-		at(x+sx, y-sy, diag)
 	}
-	for y := range h {
-		for x := range w {
-			pass(x, y, 1, 1)
+	for range 2 { // the second time from the other end
+		var last []float32
+		for y := range h {
+			row := d[y*w : (y+1)*w]
+			sweep(row, last)
+			last = row
 		}
-	}
-	for y := h - 1; y >= 0; y-- {
-		for x := w - 1; x >= 0; x-- {
-			pass(x, y, -1, -1)
-		}
+		slices.Reverse(d)
 	}
 	return d
 }

@@ -109,17 +109,17 @@ func (g *regions) gather(cells []int, s int, free func(j int) bool, took func(j 
 
 // each4 calls f for the 4-neighbours of cell i.
 func (g *regions) each4(i int, f func(j int)) {
-	x, y := i%g.w, i/g.w
+	x := i % g.w
 	if x > 0 {
 		f(i - 1)
 	}
 	if x < g.w-1 {
 		f(i + 1)
 	}
-	if y > 0 {
+	if i >= g.w {
 		f(i - g.w)
 	}
-	if y < g.h-1 {
+	if i < g.w*(g.h-1) {
 		f(i + g.w)
 	}
 }
