@@ -27,7 +27,7 @@ const (
 
 // ribKeep are the numbers of the scan's best that are fitted on the thinned outline for three steps, and three more;
 // more of them where the outline's spread about the smooth body is above ribFar sigma: then proportion does not hold.
-var ribKeep, ribKeepFar = [2]int{8, 4}, [2]int{16, 6}
+var ribKeep, ribKeepFar = [2]int{10, 5}, [2]int{18, 7}
 
 const ribFar = 1.0
 
