@@ -43,7 +43,8 @@ func (m *Maps) magnify(im Image, s *Maps, net Net) error {
 }
 
 // hints returns the ranges of the cells that hang together in which m or s sees a body at least faintly, those that hold
-// most body first. sure is each cell's distance to the nearest sure fruit, cells.
+// most body first. Not those that count themselves to a sure fruit: a tip, a stalk; without the rest of the fruit in view
+// less is made of them. sure is each cell's distance to the nearest sure fruit, cells.
 func (m *Maps) hints(s *Maps, sure []float32) []box {
 	top := make([]float32, len(m.Body))
 	for i := range top {
@@ -63,13 +64,16 @@ func (m *Maps) hints(s *Maps, sure []float32) []box {
 		if v <= hint || seen[i] {
 			continue
 		}
-		p := place{box: box{m.W, m.H, -1, -1}}
+		p, known := place{box: box{m.W, m.H, -1, -1}}, 0.0
 		part = g.gather(part, i, func(j int) bool { return top[j] > hint && !seen[j] }, func(j int) { seen[j] = true })
 		for _, j := range part {
 			p.body += float64(top[j])
 			p.box = p.box.with(j%m.W, j/m.W)
+			if m.votesFor(j, sure) {
+				known += float64(top[j])
+			}
 		}
-		if len(part) >= hintCells {
+		if len(part) >= hintCells && 2*known < p.body {
 			all = append(all, p)
 		}
 	}
@@ -79,6 +83,12 @@ func (m *Maps) hints(s *Maps, sure []float32) []box {
 		out[i] = p.box
 	}
 	return out
+}
+
+// votesFor reports whether cell i names a place in or at a sure fruit as the centre of its own.
+func (m *Maps) votesFor(i int, sure []float32) bool {
+	x, y := i%m.W+int(math.Round(float64(m.DX[i]))), i/m.W+int(math.Round(float64(m.DY[i])))
+	return sure[clampInt(y, 0, m.H-1)*m.W+clampInt(x, 0, m.W-1)] <= wonderEdge
 }
 
 // windows returns the squares to look at for these places, in their order, as many as may be spent on one photo. Places

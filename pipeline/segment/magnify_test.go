@@ -154,3 +154,42 @@ func TestBlend(t *testing.T) {
 		}
 	}
 }
+
+// TestHints: places that hold hints are given with most body first; specks, what lies along a sure fruit, cards, stalks
+// and what votes for a sure fruit are not.
+func TestHints(t *testing.T) {
+	m, s := &Maps{W: 200, H: 100, Block: make([]bool, 200*100)}, &Maps{}
+	for _, a := range []*[]float32{&m.Body, &m.Stalk, &m.DX, &m.DY, &s.Body} {
+		*a = make([]float32, m.W*m.H)
+	}
+	fill := func(a []float32, b box, v float32) box {
+		for y := b.y0; y <= b.y1; y++ {
+			for x := b.x0; x <= b.x1; x++ {
+				a[y*m.W+x] = v
+			}
+		}
+		return b
+	}
+	fill(m.Body, box{20, 20, 39, 39}, 0.99)
+	fill(m.Body, box{41, 20, 43, 39}, 0.3) // the sure fruit's rim
+	faint := fill(m.Body, box{100, 20, 109, 29}, 0.1)
+	clear := fill(s.Body, box{150, 20, 159, 29}, 0.4) // seen by the second network alone
+	fill(m.Body, box{180, 20, 182, 22}, 0.9)          // a speck
+	tip := fill(m.Body, box{50, 25, 64, 34}, 0.3)
+	fill(m.DX, tip, -27)
+	stalk := fill(m.Body, box{100, 60, 109, 69}, 0.3)
+	fill(m.Stalk, stalk, 0.5)
+	card := fill(m.Body, box{150, 60, 159, 69}, 0.3)
+	for y := card.y0; y <= card.y1; y++ {
+		for x := card.x0; x <= card.x1; x++ {
+			m.Block[y*m.W+x] = true
+		}
+	}
+	if got := m.hints(s, m.fromSure(sureCells)); len(got) != 2 || got[0] != clear || got[1] != faint {
+		t.Errorf("hints at %v, want %v and %v", got, clear, faint)
+	}
+	fill(m.DX, tip, 0)
+	if got := m.hints(s, m.fromSure(sureCells)); len(got) != 3 {
+		t.Errorf("a fruit of its own beside a sure one is left out: %v", got)
+	}
+}
