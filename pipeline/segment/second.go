@@ -23,7 +23,8 @@ const (
 // seconder is a Net that has another one for doubtful photos.
 type seconder interface{ Second() Net }
 
-// second asks another network about a photo of which the first one's maps, m, leave doubts.
+// second asks another network about a photo of which the first one's maps, m, leave doubts, and then once more, closer,
+// about what is left of them.
 func (m *Maps) second(im Image, net Net, keepOut [][]geom.Px, opt Options) error {
 	both, ok := net.(seconder)
 	if !ok {
@@ -51,7 +52,7 @@ func (m *Maps) second(im Image, net Net, keepOut [][]geom.Px, opt Options) error
 			}
 		}
 	}
-	return nil
+	return m.magnify(im, s, both.Second())
 }
 
 // doubts counts the cells that are neither surely table nor surely fruit, nor stalk, nor near a sure fruit.
