@@ -11,7 +11,7 @@ import (
 // Fit finds the body of one fruit from all its views together.
 //
 // views: one or more; the first with the most free outline starts the fit. Errors: ErrNoOutline,
-// ErrCamera, ErrHidden, ErrNoFit, wrapped with the view's number. Cost: about 20 ms a view on
+// ErrCamera, ErrHidden, ErrNoFit, wrapped with the view's number. Cost: about 15 ms a view on
 // one core, more for ribbed and standing fruit.
 func Fit(views []View, opt Options) (*Body, error) {
 	if len(views) == 0 {
