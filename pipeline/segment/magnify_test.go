@@ -102,6 +102,20 @@ func TestMagnify(t *testing.T) {
 	}
 }
 
+// TestMagnifySmallPhoto: a photo that has not the px for it is not looked at closer.
+func TestMagnifySmallPhoto(t *testing.T) {
+	for _, c := range []struct{ wide, looks int }{{512, 1}, {1000, 2}} {
+		other := &nearNet{known: 99, faint: -2.5}
+		im := discs(c.wide, c.wide*3/4, float64(c.wide)/16, geom.Px{X: float64(c.wide) / 2, Y: float64(c.wide) / 3})
+		if _, err := Find(im, &nearNet{known: 99, faint: -2.5, other: other}, nil, DefaultOptions()); err != nil {
+			t.Fatal(err)
+		}
+		if len(other.sizes) != c.looks {
+			t.Errorf("a photo %d px wide is looked at %v, want %d times", c.wide, other.sizes, c.looks)
+		}
+	}
+}
+
 // TestMagnifyCost: a photo full of hints costs at most one and a half looks at the whole, and one
 // place is looked at once.
 func TestMagnifyCost(t *testing.T) {
