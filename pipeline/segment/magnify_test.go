@@ -207,3 +207,20 @@ func TestHints(t *testing.T) {
 		t.Errorf("a fruit of its own beside a sure one is left out: %v", got)
 	}
 }
+
+// TestTells: a window's rim tells nothing, but for where it lies along the picture's own border.
+func TestTells(t *testing.T) {
+	m := &Maps{W: 200, H: 100}
+	for _, c := range []struct {
+		w    window
+		x, y int
+		want bool
+	}{
+		{window{50, 20, 64}, 57, 50, false}, {window{50, 20, 64}, 58, 50, true}, {window{50, 20, 64}, 105, 50, true}, {window{50, 20, 64}, 106, 50, false},
+		{window{50, 20, 64}, 80, 27, false}, {window{0, 20, 64}, 0, 50, true}, {window{136, 36, 64}, 199, 99, true}, {window{50, 36, 64}, 80, 99, true},
+	} {
+		if got := c.w.tells(m, c.x, c.y); got != c.want {
+			t.Errorf("%v at (%d, %d): %v", c.w, c.x, c.y, got)
+		}
+	}
+}
