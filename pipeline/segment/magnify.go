@@ -9,7 +9,8 @@ import (
 // A fruit of 60 px in a photo seen at 1024 px is four places wide where the networks decide what is fruit, and a pale one
 // on straw, or a dark one on black mesh, is then often a mere hint to both. Seen twice as large it is as plain as any
 // other. So where they leave hints of something small, the second network looks once more, closer. The figures below are
-// right counts of 176 composed real pictures (docs/real-pictures.md): 163 without this look, 173 with it.
+// right counts of 176 composed real pictures (docs/real-pictures.md): 163 without this look, 173 with it; those of other
+// settings were taken while the pieces of sure fruit (hints) were still looked at.
 const (
 	magnified   = 2    // scale of the closer look, times that of the whole photo: at 1.5 four pictures less are right, at 2.5 two
 	hint        = 0.03 // body probability, of either network, that is one; 0.02 and 0.05 do as well
@@ -20,6 +21,9 @@ const (
 	// magnifySpare is what the closer looks at one photo may cost, as a share of one look at the whole. Half as much, or
 	// twice as much, gives one picture less.
 	magnifySpare = 0.5
+	// sharpest is the least size of a cell of the closer look, photo px (photos of 820 px and more): enlarged farther there is
+	// only blur to see, and a photo of 512 px got fruit of pencils.
+	sharpest = 0.8
 	// magnifyWeight is the weight of the closer look against what was said before. Alone (1) it takes marks of wood and
 	// bits of straw for fruit: 165 right; 0.6 gives 170, 0.85 as much as this.
 	magnifyWeight = 0.75
@@ -29,8 +33,12 @@ const (
 type window struct{ x, y, side int }
 
 // magnify has net look closer at the small places of which the maps m and those of the second network, s, hold hints, and
-// blends what it says into the bodies of m, their seams and their votes. Fruit of which m is sure stay as they are.
+// blends what it says into the bodies of m, their seams and their votes. Fruit of which m is sure stay as they are, and
+// so does a photo with too few px for a closer look.
 func (m *Maps) magnify(im Image, s *Maps, net Net) error {
+	if m.Cell < magnified*sharpest {
+		return nil
+	}
 	sure := m.fromSure(sureCells)
 	for _, w := range m.windows(m.hints(s, sure)) {
 		near, err := m.enlarged(im, net, w)

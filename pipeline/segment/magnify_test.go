@@ -102,6 +102,20 @@ func TestMagnify(t *testing.T) {
 	}
 }
 
+// TestMagnifySmallPhoto: a photo that has not the px for it is not looked at closer.
+func TestMagnifySmallPhoto(t *testing.T) {
+	for _, c := range []struct{ wide, looks int }{{512, 1}, {1000, 2}} {
+		other := &nearNet{known: 99, faint: -2.5}
+		im := discs(c.wide, c.wide*3/4, float64(c.wide)/16, geom.Px{X: float64(c.wide) / 2, Y: float64(c.wide) / 3})
+		if _, err := Find(im, &nearNet{known: 99, faint: -2.5, other: other}, nil, DefaultOptions()); err != nil {
+			t.Fatal(err)
+		}
+		if len(other.sizes) != c.looks {
+			t.Errorf("a photo %d px wide is looked at %v, want %d times", c.wide, other.sizes, c.looks)
+		}
+	}
+}
+
 // TestMagnifyCost: a photo full of hints costs at most one and a half looks at the whole, and one
 // place is looked at once.
 func TestMagnifyCost(t *testing.T) {
@@ -191,5 +205,22 @@ func TestHints(t *testing.T) {
 	fill(m.DX, tip, 0)
 	if got := m.hints(s, m.fromSure(sureCells)); len(got) != 3 {
 		t.Errorf("a fruit of its own beside a sure one is left out: %v", got)
+	}
+}
+
+// TestTells: a window's rim tells nothing, but for where it lies along the picture's own border.
+func TestTells(t *testing.T) {
+	m := &Maps{W: 200, H: 100}
+	for _, c := range []struct {
+		w    window
+		x, y int
+		want bool
+	}{
+		{window{50, 20, 64}, 57, 50, false}, {window{50, 20, 64}, 58, 50, true}, {window{50, 20, 64}, 105, 50, true}, {window{50, 20, 64}, 106, 50, false},
+		{window{50, 20, 64}, 80, 27, false}, {window{0, 20, 64}, 0, 50, true}, {window{136, 36, 64}, 199, 99, true}, {window{50, 36, 64}, 80, 99, true},
+	} {
+		if got := c.w.tells(m, c.x, c.y); got != c.want {
+			t.Errorf("%v at (%d, %d): %v", c.w, c.x, c.y, got)
+		}
 	}
 }
