@@ -79,6 +79,7 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 		l := c.grid.at(m, line[i].Add(nor[i].Scale(b.offset(r))))
 		return l != 0 && l != c.reg.id
 	})
+	stalk, tie := c.stalkColours(im)
 	cost := make([]float32, rows*b.n)
 	first := max(1, b.half-int(reach/b.step))
 	last := min(rows-2, b.half+int(reach/b.step))
@@ -87,7 +88,11 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 		for r := range rows {
 			cost[i*rows+r] = 1e6
 		}
-		b.likelihood(i, c.inside, c.outside[i*sectors/b.n], pr)
+		out := c.outside[i*sectors/b.n]
+		if c.edge[i] == geom.EdgeStalk && stalk != nil {
+			out = stalk
+		}
+		b.likelihood(i, c.inside, out, pr)
 		if contact[i] {
 			c.contactCost(b, m, i, line, nor, first, last, cost[i*rows:(i+1)*rows])
 			continue
@@ -95,7 +100,7 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 		regionCost(pr, b.step, first, last, cost[i*rows:(i+1)*rows])
 		weight := 1.0
 		if c.edge[i] == geom.EdgeStalk {
-			weight = 4
+			weight = tie
 		}
 		for r := first; r <= last; r++ {
 			d := b.offset(r) / (0.6 * m.Cell)
@@ -108,6 +113,34 @@ func (c *candidate) bestPath(im Image, b *band, m *Maps, line, nor []geom.Px, re
 		}
 	}
 	return closedPath(cost, b.n, rows, first, last)
+}
+
+// How much the outline is tied to the network's along the stalk's base: where fruit and stalk have each their own colour
+// these tell better where the one ends (442 fruit of 46 rendered photos: the length's 95th percentile 2.4 to 2.1 % on the
+// scenes, 6.2 to 5.0 and 3.6 to 3.2 % on two further sets; 0.5 does no better, 4 half as well).
+const (
+	baseTied  = 4
+	baseLoose = 1.5
+)
+
+// stalkColours returns the colours of the stalk, nil when too few of them are strange to the fruit, and how much the
+// outline is tied to the network's along its base.
+func (c *candidate) stalkColours(im Image) (stalk palette, tie float64) {
+	const enough = 24
+	if len(c.stalk) < 8 || len(c.inside) == 0 {
+		return nil, baseTied
+	}
+	all := insideSamples(im, func(f func(y, x0, x1 int)) { FillSpans(c.stalk, im.Width, im.Height, f) }, geom.Area(c.stalk), 300)
+	own := make([]feature, 0, len(all))
+	for _, v := range all {
+		if c.inside.distance(v) >= strange {
+			own = append(own, v)
+		}
+	}
+	if len(own) < enough || 2*len(own) < len(all) {
+		return nil, baseTied
+	}
+	return newPalette(own, 4), baseLoose
 }
 
 // regionCost writes, for each row, what speaks against the edge lying there; step px lie between rows.
