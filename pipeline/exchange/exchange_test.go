@@ -7,11 +7,13 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
 )
 
 func sample() Table {
@@ -205,6 +207,32 @@ func FuzzReadCSV(f *testing.F) {
 			t.Errorf("differs:\n%s", d)
 		}
 	})
+}
+
+// One cell in the last row of a sheet makes a million empty rows before it: that is refused, a few empty rows are not.
+func TestXLSXEmptyRows(t *testing.T) {
+	for row, ok := range map[int]bool{100: true, 1 << 20: false} {
+		var b bytes.Buffer
+		if err := WriteXLSX(&b, []Table{sample()}, Workbook{}); err != nil {
+			t.Fatal(err)
+		}
+		w, err := excelize.OpenReader(&b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.SetCellValue(sheetName(sample().Name), "A"+strconv.Itoa(row), "7"); err != nil {
+			t.Fatal(err)
+		}
+		var far bytes.Buffer
+		if err := w.Write(&far); err != nil {
+			t.Fatal(err)
+		}
+		w.Close()
+		_, err = ReadXLSX(&far, []Table{blank(sample())})
+		if refused := err != nil && strings.Contains(err.Error(), "empty rows"); refused == ok {
+			t.Errorf("a cell in row %d: %v", row, err)
+		}
+	}
 }
 
 func FuzzReadXLSX(f *testing.F) {

@@ -24,6 +24,9 @@ const (
 	maxSheet    = 256 << 20
 )
 
+// maxGap is how many empty rows in a sheet are passed over: one cell in the last row of a sheet would make a million.
+const maxGap = 50_000
+
 // Workbook says how a workbook is written.
 type Workbook struct {
 	Created time.Time // fixed, so that the same tables give the same bytes
@@ -188,6 +191,7 @@ func readSheet(f *excelize.File, t *Table) error {
 	}
 	defer rows.Close()
 	var cols []int
+	gap := 0
 	for n := 0; rows.Next(); n++ {
 		rec, err := rows.Columns(excelize.Options{RawCellValue: true})
 		if err != nil {
@@ -203,8 +207,12 @@ func readSheet(f *excelize.File, t *Table) error {
 			continue
 		}
 		if len(rec) == 0 {
+			if gap++; gap > maxGap {
+				return fmt.Errorf("table %q row %d: more than %d empty rows one after the other; delete them and save again", t.Name, n, maxGap)
+			}
 			continue
 		}
+		gap = 0
 		if len(rec) > len(cols) {
 			return fmt.Errorf("table %q row %d: a cell has no column name above it", t.Name, n)
 		}
