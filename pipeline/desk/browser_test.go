@@ -140,6 +140,7 @@ func (u *user) do(what string, a ...chromedp.Action[chromedp.Void]) {
 func (u *user) open(path string) {
 	u.t.Helper()
 	u.do("open "+path, chromedp.Navigate(u.base+path))
+	u.until(`document.readyState==="complete"`) // before that its scripts may not listen
 }
 
 func (u *user) text(expression string) string {

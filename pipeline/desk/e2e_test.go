@@ -141,7 +141,7 @@ func moveFruit(t *testing.T, d *Desk, u *user) {
 // weighFruit writes a weight down, and one that cannot be.
 func weighFruit(t *testing.T, d *Desk, u *user) {
 	u.open("/h/2026-squash/observe")
-	u.do("weigh", chromedp.SendKeys("table.grid tbody tr:first-child input[name=value]", "1450\r"))
+	u.do("weigh", chromedp.Evaluate[chromedp.Void](`document.querySelector("table.grid tbody tr:first-child input[name=value]").focus()`), chromedp.KeyEvent("1450\r"))
 	u.until(`/saved/.test(document.querySelector("table.grid tbody tr").innerText)`)
 	if f := u.text(`document.activeElement.getAttribute("aria-label")`); !strings.Contains(f, "no. 2") {
 		t.Errorf("after Enter the focus is on %q, not the next fruit", f)
