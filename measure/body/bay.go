@@ -42,8 +42,7 @@ func hideBays(v *View) []geom.Edge {
 	if first < 0 {
 		return edge
 	}
-	lo, hi := geom.Bounds(outline)
-	size := math.Min(hi.X-lo.X, hi.Y-lo.Y)
+	size := smallerSide(outline)
 	out := append([]geom.Edge(nil), edge...)
 	unseen := stemWithoutStalk(v)
 	for i := first; i < first+n; {
@@ -89,59 +88,47 @@ func stemWithoutStalk(v *View) int {
 // outline's smaller extent.
 const footReach = 0.35
 
-// toCorners lets each stretch along the stalk go on to the concave corner where the stalk leaves the body: between them
-// the outline took part of the stalk along.
+// toCorners lets each stretch along the stalk that bulges go on to the concave corner where the stalk leaves the body:
+// between them the outline took part of the stalk along.
 func toCorners(outline []geom.Px, edge []geom.Edge) []geom.Edge {
 	n := len(outline)
 	if len(edge) != n || n < stubPoints || !slices.Contains(edge, geom.EdgeStalk) {
 		return edge
 	}
-	lo, hi := geom.Bounds(outline)
-	size := math.Min(hi.X-lo.X, hi.Y-lo.Y)
+	size := smallerSide(outline)
 	step := geom.Perimeter(outline) / float64(n)
 	arm := max(2, int(math.Ceil(math.Max(stubPx, size/40)/step)))
 	way := math.Copysign(1, geom.SignedArea(outline))
-	turn := func(i int) float64 {
-		a, b := outline[i].Sub(outline[(i-arm+n)%n]), outline[(i+arm)%n].Sub(outline[i])
-		return way * math.Atan2(a.Cross(b), a.Dot(b))
-	}
 	out := slices.Clone(edge)
 	reach := int(footReach * size / step)
 	for i, e := range edge {
-		for _, d := range [2]int{1, n - 1} {
-			if e != geom.EdgeStalk || edge[(i+d)%n] != geom.EdgeFree {
+		for _, d := range [2]int{1, -1} {
+			on := func(k int) int { return (i + k*d + n) % n } // k points further on
+			if e != geom.EdgeStalk || edge[on(1)] != geom.EdgeFree {
 				continue
 			}
 			at := 0
-			for k := 1; k <= reach && edge[(i+k*d)%n] == geom.EdgeFree; k++ {
-				if turn((i+k*d)%n) < -stubCorner {
+			for k := 1; k <= reach && edge[on(k)] == geom.EdgeFree; k++ {
+				if way*turn(outline, on(k), arm) < -stubCorner {
 					at = k // the farthest: along the stalk the outline is ragged
 				}
 			}
-			if at == 0 || !outside(outline, edge, i, n-d, outline[(i+at*d)%n], way*float64(1-2*(d/(n-1)))) {
+			back := 0
+			for edge[on(-back-1)] == geom.EdgeStalk {
+				back++
+			}
+			bulge, p := 0.0, outline[on(at)]
+			chord := outline[on(-back)].Sub(p)
+			for k := range back {
+				bulge += chord.Cross(outline[on(-k)].Sub(p))
+			}
+			if way*float64(d)*bulge <= 0 { // a bay, not a bump
 				continue
 			}
 			for k := 1; k <= at; k++ {
-				out[(i+k*d)%n] = geom.EdgeStalk
+				out[on(k)] = geom.EdgeStalk
 			}
 		}
 	}
 	return out
-}
-
-// outside reports whether the stretch along the stalk that begins at i and goes on by steps of back lies, on the whole,
-// outside the chord from its far end to p: a bump of the outline, not a bay. way: 1 when outside is on the left of the
-// chord as seen from p.
-func outside(outline []geom.Px, edge []geom.Edge, i, back int, p geom.Px, way float64) bool {
-	n := len(outline)
-	j := i
-	for k := 0; k < n && edge[(j+back)%n] == geom.EdgeStalk; k++ {
-		j = (j + back) % n
-	}
-	chord := outline[j].Sub(p)
-	sum := 0.0
-	for k := i; k != j; k = (k + back) % n {
-		sum += way * chord.Cross(outline[k].Sub(p))
-	}
-	return sum > 0
 }

@@ -276,7 +276,7 @@ const fewPx = 40
 // small reports whether every view shows the fruit with few pixels.
 func (t *task) small() bool {
 	for i := range t.views {
-		if lo, hi := geom.Bounds(t.views[i].Outline); math.Min(hi.X-lo.X, hi.Y-lo.Y) >= fewPx {
+		if smallerSide(t.views[i].Outline) >= fewPx {
 			return false
 		}
 	}

@@ -1,10 +1,6 @@
 package body
 
-import (
-	"math"
-
-	"offtype/measure/geom"
-)
+import "offtype/measure/geom"
 
 // A spur is a thin excursion of the outline, such as one that runs out along the stalk: its two ends lie
 // nearer to each other than spurNeck of the outline's smaller extent and the way around it is at least
@@ -40,8 +36,7 @@ func cutSpurs(outline []geom.Px, edge []geom.Edge) ([]geom.Px, []geom.Edge) {
 	if n < 60 {
 		return outline, edge
 	}
-	lo, hi := geom.Bounds(outline)
-	neck := spurNeck * math.Min(hi.X-lo.X, hi.Y-lo.Y)
+	neck := spurNeck * smallerSide(outline)
 	way := make([]float64, 2*n+1) // length along the outline, twice around
 	for i := 0; i < 2*n; i++ {
 		way[i+1] = way[i] + outline[(i+1)%n].Sub(outline[i%n]).Norm()

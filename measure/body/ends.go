@@ -53,8 +53,7 @@ func marks(views []View) []mark {
 	var out []mark
 	for i := range views {
 		v := &views[i]
-		lo, hi := geom.Bounds(v.Outline)
-		size := math.Min(hi.X-lo.X, hi.Y-lo.Y)
+		size := smallerSide(v.Outline)
 		var here []mark
 		for name, px := range []*geom.Px{v.Stem, v.Blossom} {
 			if px == nil {

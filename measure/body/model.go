@@ -152,10 +152,8 @@ type spot struct {
 func (m *model) look(p geom.Vec3, hint float64) spot {
 	w := p.Sub(m.fr.o)
 	px, py, up := w.Dot(m.fr.a), w.Dot(m.fr.n), w.Dot(m.fr.b)
-	s := spot{t: 0.5 + px/m.mid.L, eta: py}
-	if m.bent() {
-		s.t, s.eta, s.h, s.dh = m.mid.locate(px, py, hint)
-	}
+	var s spot
+	s.t, s.eta, s.h, s.dh = m.mid.locate(px, py, hint)
 	s.up = up
 	s.den = m.mid.L - s.dh*s.eta
 	if s.den < 0.3*m.mid.L {

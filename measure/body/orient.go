@@ -44,8 +44,7 @@ func mayStand(v *View, flat plan) bool {
 		d := hull[(i+1)%len(hull)].Sub(p)
 		near = math.Min(near, math.Abs(v.Stem.Sub(p).Cross(d))/d.Norm())
 	}
-	lo, hi := geom.Bounds(v.Outline)
-	return geom.Contains(hull, *v.Stem) && near > 0.12*math.Min(hi.X-lo.X, hi.Y-lo.Y)
+	return geom.Contains(hull, *v.Stem) && near > 0.12*smallerSide(v.Outline)
 }
 
 // tellStem makes pole 0 the stem end: as a sure mark says, or else by the votes of the unsure marks and

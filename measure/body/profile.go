@@ -22,6 +22,11 @@ type profile struct {
 // cubic is a0 + a1·u + a2·u² + a3·u³.
 type cubic [4]float64
 
+// at returns the value and the slope at u.
+func (a *cubic) at(u float64) (v, d float64) {
+	return a[0] + u*(a[1]+u*(a[2]+u*a[3])), a[1] + u*(2*a[2]+3*u*a[3])
+}
+
 // hermiteCubic is the cubic from a to b over a unit interval, with slopes da and db there.
 func hermiteCubic(a, b, da, db float64) cubic {
 	return cubic{a, da, 3*(b-a) - 2*da - db, 2*(a-b) + da + db}
@@ -73,9 +78,8 @@ func (p *profile) smooth(t float64) (e, d float64) {
 	}
 	x := t * fine
 	i := int(x)
-	u := x - float64(i)
-	a := &p.part[i]
-	return a[0] + u*(a[1]+u*(a[2]+u*a[3])), (a[1] + u*(2*a[2]+3*u*a[3])) * fine
+	e, d = p.part[i].at(x - float64(i))
+	return e, d * fine
 }
 
 // weights returns the first of four neighbouring knots and the cubic B-spline weights and their
@@ -112,8 +116,8 @@ func (p *profile) r2(t float64) (r2, d float64) {
 	if t >= p.c0 && 1-t >= p.c1 { // the rule: no need to look for the ends
 		x := t * fine
 		i := min(int(x), fine-1)
-		u, a := x-float64(i), &p.part[i]
-		return a[0] + u*(a[1]+u*(a[2]+u*a[3])), (a[1] + u*(2*a[2]+3*u*a[3])) * fine
+		r2, d = p.part[i].at(x - float64(i))
+		return r2, d * fine
 	}
 	e, de := p.smooth(t)
 	a, da, _ := cap2(t, p.c0)

@@ -77,10 +77,7 @@ func (m *model) rest() support {
 	var x, z [n + 1]float64
 	sum, wsum := 0.0, 0.0
 	for i := 0; i <= n; i++ {
-		x[i] = m.mid.L * (t[i] - 0.5)
-		if m.bent() {
-			x[i], _, _, _ = m.mid.at(t[i])
-		}
+		x[i], _, _, _ = m.mid.at(t[i])
 		z[i] = -m.prof.radius(t[i])
 		if i > 0 {
 			dt, dz := t[i]-t[i-1], (z[i]-z[i-1])/m.mid.L

@@ -18,6 +18,19 @@ const (
 	stubBy     = 0.5  // how sure it is that the stem end is there
 )
 
+// turn returns by how much a closed line turns at point i, rad, between the points arm before and after it.
+func turn(line []geom.Px, i, arm int) float64 {
+	n := len(line)
+	a, b := line[i].Sub(line[(i-arm+n)%n]), line[(i+arm)%n].Sub(line[i])
+	return math.Atan2(a.Cross(b), a.Dot(b))
+}
+
+// smallerSide returns the smaller extent of an outline, px.
+func smallerSide(outline []geom.Px) float64 {
+	lo, hi := geom.Bounds(outline)
+	return math.Min(hi.X-lo.X, hi.Y-lo.Y)
+}
+
 // stub is a bump of the outline from a to b.
 type stub struct{ a, b geom.Px }
 
@@ -28,18 +41,16 @@ func findStub(outline []geom.Px) (stub, bool) {
 	if n < stubPoints {
 		return stub{}, false
 	}
-	lo, hi := geom.Bounds(p)
-	size := math.Min(hi.X-lo.X, hi.Y-lo.Y)
+	size := smallerSide(p)
 	way := math.Copysign(1, geom.SignedArea(p))
-	turn := make([]float64, n)
+	turns := make([]float64, n)
 	arm := max(stubArm, min(int(math.Ceil(stubPx/p[1].Sub(p[0]).Norm())), n/24))
 	for i := range p {
-		a, b := p[i].Sub(p[(i-arm+n)%n]), p[(i+arm)%n].Sub(p[i])
-		turn[i] = way * math.Atan2(a.Cross(b), a.Dot(b))
+		turns[i] = way * turn(p, i, arm)
 	}
 	var corners []int
-	for i, t := range turn {
-		if t < -stubCorner && t <= turn[(i+n-1)%n] && t < turn[(i+1)%n] {
+	for i, t := range turns {
+		if t < -stubCorner && t <= turns[(i+n-1)%n] && t < turns[(i+1)%n] {
 			corners = append(corners, i)
 		}
 	}
