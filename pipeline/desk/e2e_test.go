@@ -158,7 +158,7 @@ func readVerdict(t *testing.T, d *Desk, u *user) {
 		t.Errorf("the verdict does not name the variety and the off-types: %.400s", s)
 	}
 	u.look("verdict")
-	u.do("decide by hand", chromedp.Evaluate[chromedp.Void](`document.querySelector("#byhand").open=true`), chromedp.SetValue("select[name=verdict]", "doubtful"), chromedp.Evaluate[chromedp.Void](`document.querySelector("#byhand button").click()`)) // pictures that still load would move it away from under a mouse
+	u.do("decide by hand", chromedp.Evaluate[chromedp.Void](`document.querySelector("#byhand").open=true`), chromedp.SetValue("select[name=verdict]", "doubtful"), chromedp.Click("#byhand button"))
 	u.until(`/by hand: doubtful/.test(document.querySelector("main").innerText)`)
 	u.open("/h/2026-squash/report")
 	u.look("report")
