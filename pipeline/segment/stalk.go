@@ -59,10 +59,14 @@ func (g *regions) findStalks(m *Maps, own *ownColours) map[int32][]int {
 				cells = g.trimStalk(m, r, cells, own)
 			}
 			cells = g.growStalk(m, r, cells, own)
-			by[r.id] = cells
 			for _, i := range cells {
 				g.label[i] = 0
 			}
+			rest := g.restOfStalk(r, cells)
+			for _, i := range rest {
+				g.label[i] = 0
+			}
+			by[r.id] = append(cells, rest...)
 		}
 	}
 	if len(by) > 0 {
