@@ -19,11 +19,13 @@ namespace {
 
 using Corners = std::vector<std::vector<cv::Point2f>>;
 
-template <class P> void tune(P &p) {
+// once: dark and light are told apart over one neighbourhood of 13 px, not over three of 3 to 23 px.
+template <class P> void tune(P &p, bool once) {
     p.cornerRefinementMethod = cv::aruco::CORNER_REFINE_NONE;  // done below, on the full picture
     p.minMarkerPerimeterRate = 0.02;                           // a side of 10 px in 2000 px
     p.minCornerDistanceRate = 0.04;
     p.polygonalApproxAccuracyRate = 0.04;
+    if (once) p.adaptiveThreshWinSizeMin = p.adaptiveThreshWinSizeMax = 13;
 }
 
 using Dictionary = cv::aruco::Dictionary;
@@ -35,15 +37,15 @@ Dictionary dictionary_of(int d) { return *cv::aruco::getPredefinedDictionary(d);
 #endif
 
 // Fills the markers of one dictionary, and the quadrilaterals that are none of it.
-void detect(const cv::Mat &gray, int dictionary, std::vector<int> &ids, Corners &corners, Corners &others) {
+void detect(const cv::Mat &gray, int dictionary, bool once, std::vector<int> &ids, Corners &corners, Corners &others) {
 #if VIS_NEW_ARUCO
     cv::aruco::DetectorParameters p;
-    tune(p);
+    tune(p, once);
     cv::aruco::ArucoDetector d(cv::aruco::getPredefinedDictionary(dictionary), p);
     d.detectMarkers(gray, corners, ids, others);
 #else
     cv::Ptr<cv::aruco::DetectorParameters> p = cv::aruco::DetectorParameters::create();
-    tune(*p);
+    tune(*p, once);
     cv::aruco::detectMarkers(gray, cv::aruco::getPredefinedDictionary(dictionary), corners, ids, p, others);
 #endif
 }
@@ -111,24 +113,29 @@ void refine_in(const cv::Mat &full, std::vector<cv::Point2f> &points, int half) 
     for (cv::Point2f &p : points) p += at;
 }
 
+// A picture reduced by the whole factor k, in grey; a strip at a time, since the coloured one would take three times as much.
+cv::Mat reduced(const cv::Mat &full, int k) {
+    const int most = 64;
+    cv::Mat out(full.rows / k, full.cols / k, CV_8UC1), strip;
+    for (int y = 0; y < out.rows; y += most) {
+        int n = std::min(most, out.rows - y);
+        cv::resize(full(cv::Rect(0, y * k, out.cols * k, n * k)), strip, cv::Size(out.cols, n), 0, 0, cv::INTER_AREA);
+        grey(strip).copyTo(out.rowRange(y, y + n));
+    }
+    return out;
+}
+
 }  // namespace
 
-char *vis_markers(const uint8_t *data, int w, int h, int channels, const int *dictionaries, int count, int max_side, int max,
-                  int *which_out, int *ids_out, float *corners_out, int *found) {
+char *vis_markers(const uint8_t *data, int w, int h, int channels, const int *dictionaries, int count, int max_side,
+                  int once, int max, int *which_out, int *ids_out, float *corners_out, int *found) {
     *found = 0;
     return vis::guard([&] {
-        cv::Mat full(h, w, CV_8UC(channels), const_cast<uint8_t *>(data)), search;
+        cv::Mat full(h, w, CV_8UC(channels), const_cast<uint8_t *>(data));
         // A whole factor: reducing is then fast, and pixels map exactly.
         int k = max_side > 0 ? std::max(1, std::max(w, h) / max_side) : 1;
-        if (k > 1 && w >= k && h >= k) {
-            cv::Size to(w / k, h / k);
-            cv::Mat small;
-            cv::resize(full(cv::Rect(0, 0, to.width * k, to.height * k)), small, to, 0, 0, cv::INTER_AREA);
-            search = grey(small);
-        } else {
-            k = 1;
-            search = grey(full);
-        }
+        if (w < k || h < k) k = 1;
+        cv::Mat search = k > 1 ? reduced(full, k) : grey(full);
         auto put = [&](int which, int id, std::vector<cv::Point2f> c, int n) {
             if (*found >= max) return;
             // Two steps: first at the size searched, then on the full picture with a window of
@@ -149,7 +156,7 @@ char *vis_markers(const uint8_t *data, int w, int h, int channels, const int *di
         };
         std::vector<int> ids;
         Corners corners, others;
-        detect(search, dictionaries[0], ids, corners, others);
+        detect(search, dictionaries[0], once != 0, ids, corners, others);
         int n = dictionary_of(dictionaries[0]).markerSize + 2;
         for (size_t i = 0; i < ids.size(); i++) put(0, ids[i], corners[i], n);
         // The search for quadrilaterals costs most; what it found is read by the other dictionaries too.

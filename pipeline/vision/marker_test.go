@@ -52,7 +52,7 @@ func TestDetectMarkersAtManySizes(t *testing.T) {
 	}
 }
 
-// The rendered scenes hold whole cards (one or two) and plant tags; every marker of them is found.
+// The rendered scenes hold whole cards (one or two) and plant tags; every marker of them is found, by one threshold too.
 func TestDetectMarkersInScenes(t *testing.T) {
 	for _, c := range []struct {
 		name        string
@@ -61,25 +61,27 @@ func TestDetectMarkersInScenes(t *testing.T) {
 		{"demo-2026-table-1", 1, 2}, {"dev-2-fabric-oblique", 1, 0}, {"dev-3-concrete-sun", 1, 0}, {"dev-6-two-cards-far", 2, 0},
 	} {
 		gray, w, h := sceneGray(t, c.name)
-		cards, err := DetectMarkers(gray, w, h, Dict4x4x50, MarkerOptions{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		seen := map[int]bool{}
-		for _, m := range cards {
-			seen[m.ID] = true
-		}
-		for id := range 4 * c.cards {
-			if !seen[id] {
-				t.Errorf("%s: card marker %d not found", c.name, id)
+		for _, o := range []MarkerOptions{{}, {Once: true}} {
+			cards, err := DetectMarkers(gray, w, h, Dict4x4x50, o)
+			if err != nil {
+				t.Fatal(err)
 			}
-		}
-		tags, err := DetectMarkers(gray, w, h, Dict5x5x250, MarkerOptions{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if len(cards) != 4*c.cards || len(tags) != c.tags {
-			t.Errorf("%s: %d card markers and %d tags, want %d and %d", c.name, len(cards), len(tags), 4*c.cards, c.tags)
+			seen := map[int]bool{}
+			for _, m := range cards {
+				seen[m.ID] = true
+			}
+			for id := range 4 * c.cards {
+				if !seen[id] {
+					t.Errorf("%s: card marker %d not found with %+v", c.name, id, o)
+				}
+			}
+			tags, err := DetectMarkers(gray, w, h, Dict5x5x250, o)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(cards) != 4*c.cards || len(tags) != c.tags {
+				t.Errorf("%s: %d card markers and %d tags with %+v, want %d and %d", c.name, len(cards), len(tags), o, 4*c.cards, c.tags)
+			}
 		}
 	}
 }
