@@ -16,7 +16,10 @@ var ErrNoNetwork = errors.New("this program was built without its outline networ
 
 // Network is the outline network with the second one for doubtful photos. Close it; do not copy it. Several goroutines
 // may call it; they wait for each other.
-type Network struct{ net, other *vision.Net }
+//
+// A network that is given another size than the last lays all its arrays out anew, which takes a fifth of a look at the
+// whole photo: the glances have a network of their own.
+type Network struct{ net, glance, other *vision.Net }
 
 // LoadNet loads the networks that are built into the program.
 func LoadNet() (*Network, error) {
@@ -27,42 +30,44 @@ func LoadNet() (*Network, error) {
 	return n[0], nil
 }
 
-// LoadNets loads n networks that run at the same time. They share the second one, which few photos ask and which takes
-// 40 MB when it has been asked; close them all together.
+// LoadNets loads n networks that run at the same time. They share that of the glances and the second one, which few
+// photos ask and which takes 40 MB when it has been asked; close them all together.
 func LoadNets(n int) ([]*Network, error) {
 	all := make([]*Network, n)
-	other, err := load("model/second.onnx")
-	if err != nil {
-		return nil, err
-	}
+	var common Network
+	err := errors.Join(load(&common.other, "model/second.onnx"), load(&common.glance, "model/outline.onnx"))
 	for i := range all {
-		all[i] = &Network{other: other}
-	}
-	for _, m := range all {
-		if m.net, err = load("model/outline.onnx"); err != nil {
-			for _, m := range all {
-				m.Close()
-			}
-			return nil, err
+		m := common
+		all[i] = &m
+		if err == nil {
+			err = load(&m.net, "model/outline.onnx")
 		}
+	}
+	if err != nil {
+		for _, m := range all {
+			m.Close()
+		}
+		return nil, err
 	}
 	return all, nil
 }
 
-func load(name string) (*vision.Net, error) {
+func load(to **vision.Net, name string) error {
 	b, err := modelFiles.ReadFile(name)
 	if err != nil {
-		return nil, ErrNoNetwork
+		return ErrNoNetwork
 	}
-	n, err := vision.LoadNet(b)
-	if err != nil {
-		return nil, fmt.Errorf("outline network: %w", err)
+	if *to, err = vision.LoadNet(b); err != nil {
+		return fmt.Errorf("outline network: %w", err)
 	}
-	return n, nil
+	return nil
 }
 
 // Forward runs the network; see Net.
 func (n *Network) Forward(in []float32, shape []int) ([]float32, []int, error) {
+	if len(in) <= 3*glanceSide*glanceSide {
+		return forward(n.glance, in, shape)
+	}
 	return forward(n.net, in, shape)
 }
 
@@ -88,7 +93,7 @@ func (s second) Forward(in []float32, shape []int) ([]float32, []int, error) {
 
 // Close gives the networks' memory back; a second call does nothing.
 func (n *Network) Close() {
-	for _, net := range []*vision.Net{n.net, n.other} {
+	for _, net := range []*vision.Net{n.net, n.glance, n.other} {
 		if net != nil {
 			net.Close()
 		}

@@ -30,7 +30,10 @@ char *vis_net_forward(vis_net *p, const float *in, const int *shape, int dims, c
         std::vector<cv::String> wanted(names, names + count);
         if (wanted.empty()) wanted = p->net.getUnconnectedOutLayersNames();
         std::vector<cv::Mat> results;
-        p->net.forward(results, wanted);
+        if (wanted.size() == 1)
+            results.push_back(p->net.forward(wanted[0]));  // this way it is not copied
+        else
+            p->net.forward(results, wanted);
         for (cv::Mat &m : results) { // they stay the network's own until its next run
             cv::Mat f = m;
             if (m.depth() != CV_32F) m.convertTo(f, CV_32F);
