@@ -40,7 +40,8 @@ var placeNames = [4]string{"top left", "top right", "bottom right", "bottom left
 type sheets struct{ cards, tags []sheet }
 
 // efforts are the ways to look for markers in a picture whose longer side has long px, each costlier than the one before.
-// A photo at its first size shows all of its markers to one threshold nearly always (all 84 of the scenes, and after a blur of 3 px as many as to three).
+// A photo at its first size shows all of its markers to one threshold nearly always: all 84 of the scenes, and after a
+// blur of 3 px as many as to three.
 func efforts(long int) []vision.MarkerOptions {
 	first := searchSide(long)
 	out := []vision.MarkerOptions{{SearchSide: first, Once: true}, {SearchSide: first}}
