@@ -58,6 +58,15 @@ func (m *model) gradient(f *fall) geom.Vec3 {
 
 // grazeStraight is graze for a straight body; it leaves the spot without its gradient, and how G changes there.
 func (m *model) grazeStraight(r *line, near, bow float64, s *spot, f *fall) (l, curve float64) {
+	enough := nearEnough
+	if m.ribs > 0 {
+		enough = nearRib
+	}
+	return m.grazeWithin(enough, r, near, bow, s, f)
+}
+
+// grazeWithin is grazeStraight that comes as near as enough, mm, to the least G.
+func (m *model) grazeWithin(enough float64, r *line, near, bow float64, s *spot, f *fall) (l, curve float64) {
 	reach := max(0.62*m.mid.L, 1.6*m.prof.rho0)
 	l = near
 	step := reach / 8
@@ -69,10 +78,6 @@ func (m *model) grazeStraight(r *line, near, bow float64, s *spot, f *fall) (l, 
 		}
 	} else if m.ribs > 0 {
 		step = m.ribStep()
-	}
-	enough := nearEnough
-	if m.ribs > 0 {
-		enough = nearRib
 	}
 	v := valley{lo: l - step, hi: l + step, curve: 2}
 	if bow > 0 {

@@ -100,7 +100,7 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 		return nil
 	}
 	var all []candidate
-	for _, y := range tries[:min(len(tries), keep[0])] {
+	for _, y := range promising(tries, least, keep[0]) {
 		all = append(all, candidate{m: y.body()})
 	}
 	for _, k := range keep {
@@ -120,6 +120,21 @@ func (t *task) likelyRibs(smooth []*model, lo, hi int, far bool) []candidate {
 	return all
 }
 
+// promising returns up to most of the tries, given best first, that gain on the least cost of a body without at least
+// half of what the best one gains. Of tries that came to nearly the same ribs the best speaks for all.
+func promising(tries []*ribTry, least float64, most int) (out []*ribTry) {
+	limit := (least + tries[0].cost) / 2
+	for _, y := range tries {
+		if len(out) == most || !(y.cost <= limit) {
+			break
+		}
+		if !slices.ContainsFunc(out, y.like) {
+			out = append(out, y)
+		}
+	}
+	return out
+}
+
 // ribTries scans lo to hi ribs on each of the smooth bodies and returns the tries, best first, and the least cost of
 // a body without.
 func (t *task) ribTries(smooth []*model, lo, hi int) (tries []*ribTry, least float64) {
@@ -134,13 +149,15 @@ func (t *task) ribTries(smooth []*model, lo, hi int) (tries []*ribTry, least flo
 			tries = append(tries, scan.begin(n)...)
 		}
 	}
+	enough := math.Inf(1) // begin has looked about already
 	for step := range scanSteps + 1 {
 		for _, y := range tries {
 			if step > 0 {
 				y.move()
 			}
-			y.solve()
+			y.solve(enough)
 		}
+		enough = scanNear
 		slices.SortStableFunc(tries, func(a, b *ribTry) int { return cmp.Compare(a.cost, b.cost) })
 		tries = tries[:int(scanKeep[step]*float64(len(tries)))]
 	}

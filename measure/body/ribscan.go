@@ -44,7 +44,9 @@ type ribTry struct {
 const (
 	scanSteps   = 3    // in depth and phase
 	scanPhase   = 0.7  // longest step of the phase, rad
+	scanNear    = 0.3  // how near the scan comes to the least G, mm
 	shallowScan = 0.01 // least depth on the way
+	likePhase   = 0.25 // phases nearer than this lead to one body, rad
 )
 
 // newRibScan prepares the scan at a fitted smooth body; nil when that is degenerate.
@@ -141,8 +143,8 @@ func lowestOf(g []float64, l, step float64) grazing {
 	return at
 }
 
-// solve fills cost, step and g for the present depth and phase.
-func (y *ribTry) solve() {
+// solve fills cost, step and g for the present depth and phase. enough: as in grazeWithin.
+func (y *ribTry) solve(enough float64) {
 	s := y.scan
 	m, b0, b1 := s.m, s.b[0], s.b[1]
 	m.ribs, m.p[s.n], m.p[s.n+1] = y.ribs, y.depth, y.phase
@@ -156,7 +158,7 @@ func (y *ribTry) solve() {
 	k00, k01, k11 := 1/(ribDepth*ribDepth), 0.0, 1e-6
 	for i := range s.rays {
 		q := &s.rays[i]
-		r, kd, kp, ok := m.ribResidual(q, &y.at[i])
+		r, kd, kp, ok := m.ribResidual(q, &y.at[i], enough)
 		if !ok {
 			continue
 		}
@@ -191,10 +193,10 @@ func (y *ribTry) solve() {
 
 // ribResidual returns by how much a ray passes the ribbed body, multiples of its sigma, and the derivatives by depth and
 // phase; at is where it grazed the body last.
-func (m *model) ribResidual(q *scanRay, at *grazing) (r, byDepth, byPhase float64, ok bool) {
+func (m *model) ribResidual(q *scanRay, at *grazing, enough float64) (r, byDepth, byPhase float64, ok bool) {
 	var s spot
 	var f fall
-	at.near, at.bow = m.grazeStraight(&q.line, at.near, at.bow, &s, &f)
+	at.near, at.bow = m.grazeWithin(enough, &q.line, at.near, at.bow, &s, &f)
 	s.settle(f.along, at.bow)
 	grad := math.Sqrt(f.over*f.over + f.high*f.high + f.tilt*f.tilt)
 	if grad < 1e-9 {
@@ -208,6 +210,11 @@ func (m *model) ribResidual(q *scanRay, at *grazing) (r, byDepth, byPhase float6
 func (y *ribTry) move() {
 	y.depth = math.Min(math.Max(y.depth+y.step[0], shallowScan), deepest)
 	y.phase += math.Max(-scanPhase, math.Min(scanPhase, y.step[1]))
+}
+
+// like reports whether two tries came to the same ribs.
+func (y *ribTry) like(z *ribTry) bool {
+	return y.ribs == z.ribs && math.Abs(math.Remainder(y.phase-z.phase, 2*math.Pi)) < likePhase
 }
 
 // body returns the ribbed body, its smooth parameters following.
