@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 )
 
 // WriteCSV writes the table as UTF-8 CSV with a header. Missing cells are empty. Texts that a
@@ -45,6 +46,10 @@ func WriteCSV(w io.Writer, t Table) error {
 	return b.Flush()
 }
 
+// lineEnds makes all ends of lines within a cell "\n": the reader of CSV does so with "\r\n" only, and what is left of
+// "\r\r\n" would be another text the next time.
+var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n")
+
 // ReadCSV reads rows for the table's fields; columns may come in any order and those that are not
 // required may be left out. Errors name the row (1 is the first under the header).
 func ReadCSV(r io.Reader, t Table) (Table, error) {
@@ -69,7 +74,7 @@ func ReadCSV(r io.Reader, t Table) (Table, error) {
 		}
 		for i, cell := range rec {
 			if t.Fields[cols[i]].Type == String {
-				rec[i] = Unguard(cell)
+				rec[i] = lineEnds.Replace(Unguard(cell))
 			}
 		}
 		row, err := readRow(t, cols, rec)

@@ -71,9 +71,9 @@ func RawCSV(r io.Reader) ([][]string, error) {
 // RawXLSX reads a sheet filled in by hand as texts, the header first; without a sheet of that name
 // the first one is read. Days that the spreadsheet keeps as numbers stay numbers: see SerialDate.
 func RawXLSX(r io.Reader, sheet string) ([][]string, error) {
-	f, err := excelize.OpenReader(&bounded{r, mostFile}, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
+	f, err := openWorkbook(r)
 	if err != nil {
-		return nil, fmt.Errorf("read workbook: %w; save it as .xlsx and try again", err)
+		return nil, err
 	}
 	defer f.Close()
 	list := f.GetSheetList()

@@ -1,6 +1,8 @@
 package exchange
 
 import (
+	"archive/zip"
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -24,8 +26,8 @@ const (
 	maxSheet    = 256 << 20
 )
 
-// maxGap is how many empty rows in a sheet are passed over: one cell in the last row of a sheet would make a million.
-const maxGap = 50_000
+// maxEmpty is how many empty rows in a sheet are passed over: one cell in the last row of a sheet would make a million.
+const maxEmpty = 50_000
 
 // Workbook says how a workbook is written.
 type Workbook struct {
@@ -159,12 +161,36 @@ func cell(f Field, v any, s styles) (any, error) {
 	return x, nil
 }
 
+// mostDeflated is how many bytes one byte of a ZIP file can stand for: 1032 by the format of its packing (RFC 1951).
+const mostDeflated = 1032
+
+// openWorkbook opens a workbook that may be damaged or foreign. The file says how large each of its parts is unpacked, and
+// the reader makes room for as much: a part that says more than its packed bytes can hold is refused.
+func openWorkbook(r io.Reader) (*excelize.File, error) {
+	b, err := io.ReadAll(&bounded{r, mostFile})
+	if err != nil {
+		return nil, fmt.Errorf("read workbook: %w", err)
+	}
+	if z, err := zip.NewReader(bytes.NewReader(b), int64(len(b))); err == nil {
+		for _, p := range z.File {
+			if packed := min(p.CompressedSize64, uint64(len(b))); p.UncompressedSize64 > mostDeflated*(packed+1) {
+				return nil, fmt.Errorf("read workbook: its part %q is damaged; save it as .xlsx again and try again", p.Name)
+			}
+		}
+	}
+	f, err := excelize.OpenReader(bytes.NewReader(b), excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
+	if err != nil {
+		return nil, fmt.Errorf("read workbook: %w; save it as .xlsx and try again", err)
+	}
+	return f, nil
+}
+
 // ReadXLSX reads the sheets named like the tables; sheets that are missing give empty tables.
 // Formula cells are read by the value that was saved with them.
 func ReadXLSX(r io.Reader, tables []Table) ([]Table, error) {
-	f, err := excelize.OpenReader(&bounded{r, mostFile}, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
+	f, err := openWorkbook(r)
 	if err != nil {
-		return nil, fmt.Errorf("read workbook: %w; save it as .xlsx and try again", err)
+		return nil, err
 	}
 	defer f.Close()
 	have := map[string]bool{}
@@ -191,7 +217,7 @@ func readSheet(f *excelize.File, t *Table) error {
 	}
 	defer rows.Close()
 	var cols []int
-	gap := 0
+	empty := 0
 	for n := 0; rows.Next(); n++ {
 		rec, err := rows.Columns(excelize.Options{RawCellValue: true})
 		if err != nil {
@@ -207,12 +233,11 @@ func readSheet(f *excelize.File, t *Table) error {
 			continue
 		}
 		if len(rec) == 0 {
-			if gap++; gap > maxGap {
-				return fmt.Errorf("table %q row %d: more than %d empty rows one after the other; delete them and save again", t.Name, n, maxGap)
+			if empty++; empty > maxEmpty {
+				return fmt.Errorf("table %q row %d: more than %d empty rows; delete them and save again", t.Name, n, maxEmpty)
 			}
 			continue
 		}
-		gap = 0
 		if len(rec) > len(cols) {
 			return fmt.Errorf("table %q row %d: a cell has no column name above it", t.Name, n)
 		}
