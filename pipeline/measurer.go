@@ -67,8 +67,7 @@ func newMeasurer(o *Options, workers int) (*measurer, error) {
 }
 
 // keepMemoryLow makes the process give back what a photo took. Collecting after 10 % of growth, not 100 %, costs 8 % of
-// the processor time and saves 94 of 427 MB (eight photos of 12 megapixels, two workers). The variable GOGC has
-// its way.
+// the processor time and saves 94 of 427 MB (eight photos of 12 megapixels, two workers). The variable GOGC has its way.
 func keepMemoryLow() {
 	vision.ReturnMemory()
 	if os.Getenv("GOGC") == "" {

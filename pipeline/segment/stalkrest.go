@@ -74,13 +74,8 @@ func (g *regions) beyondDisc(r *region, stalk, seeds []int, radius float64) []in
 	b = box{b.x0 - 1, b.y0 - 1, b.x1 + 1, b.y1 + 1} // with table all around
 	w, h := b.x1-b.x0+1, b.y1-b.y0+1
 	at := func(i int) int { return (i/g.w-b.y0)*w + i%g.w - b.x0 }
-	holds := func(i int) bool { return i%g.w >= b.x0 && i%g.w <= b.x1 && i/g.w >= b.y0 && i/g.w <= b.y1 }
 	both := make([]bool, w*h)
-	for y := max(0, b.y0); y <= min(g.h-1, b.y1); y++ {
-		for x := max(0, b.x0); x <= min(g.w-1, b.x1); x++ {
-			both[at(y*g.w+x)] = g.label[y*g.w+x] == r.id
-		}
-	}
+	g.each(r, func(i int) { both[at(i)] = true })
 	for _, i := range stalk {
 		both[at(i)] = true
 	}
@@ -95,7 +90,7 @@ func (g *regions) beyondDisc(r *region, stalk, seeds []int, radius float64) []in
 		if seen[at(s)] {
 			continue
 		}
-		out = append(out, g.gather(nil, s, func(j int) bool { return holds(j) && !seen[at(j)] && both[at(j)] && float64(far[at(j)]) >= radius }, func(j int) { seen[at(j)] = true })...)
+		out = append(out, g.gather(nil, s, func(j int) bool { return !seen[at(j)] && both[at(j)] && float64(far[at(j)]) >= radius }, func(j int) { seen[at(j)] = true })...)
 	}
 	return out
 }
@@ -122,7 +117,7 @@ func (g *regions) acrossStalk(r *region, stalk []int) []slice {
 	for _, i := range stalk {
 		in[i] = true
 	}
-	rows := g.stalkRows(r, stalk, in)
+	rows := g.stalkRows(r, stalk)
 	var out []slice
 	for k := 0; len(rows[k]) > 0; k++ {
 		row := rows[k]
@@ -148,7 +143,7 @@ func (g *regions) acrossStalk(r *region, stalk []int) []slice {
 }
 
 // stalkRows sorts the cells of a stalk and, around it, of its region by how far along its axis they lie.
-func (g *regions) stalkRows(r *region, stalk []int, in map[int]bool) map[int][]place {
+func (g *regions) stalkRows(r *region, stalk []int) map[int][]place {
 	var mid geom.Px
 	for _, i := range stalk {
 		mid = mid.Add(g.cell(i).Scale(1 / float64(len(stalk))))
@@ -163,15 +158,16 @@ func (g *regions) stalkRows(r *region, stalk []int, in map[int]bool) map[int][]p
 		first = math.Min(first, g.cell(i).Sub(mid).Dot(axis))
 	}
 	rows := map[int][]place{}
-	for i, l := range g.label {
-		if l != r.id && !in[i] {
-			continue
-		}
+	put := func(i int) {
 		p := g.cell(i).Sub(mid)
 		if t := p.Dot(axis) - first; t >= 0 {
 			k := int(t + 0.5)
 			rows[k] = append(rows[k], place{i, axis.Cross(p)})
 		}
+	}
+	g.each(r, put)
+	for _, i := range stalk {
+		put(i)
 	}
 	return rows
 }
