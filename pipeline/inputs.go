@@ -28,7 +28,7 @@ var photoEndings = map[string]bool{
 var ErrNoPhotos = errors.New("no photos found; name photos or a folder that holds JPEG, PNG, TIFF, WebP or HEIC files")
 
 // FindInputs lists the photos of args in order: files as named, folders walked in name order.
-// Hidden files and folders are passed over. A name whose stem was taken already gets a suffix
+// Hidden files and folders are passed over, and what a run made: its result folder may lie among the photos. A name whose stem was taken already gets a suffix
 // (-2, -3 …), so that masks can be named alike. Arguments that cannot be read are returned as
 // problems, and the others are still listed.
 func FindInputs(args []string) (ins []Input, problems []error) {
@@ -84,6 +84,9 @@ func walk(dir string) (found []string, problems []error) {
 			}
 			return nil
 		}
+		if d.IsDir() && p != dir && isOwn(p) {
+			return fs.SkipDir
+		}
 		if !d.IsDir() && photoEndings[strings.ToLower(filepath.Ext(p))] {
 			found = append(found, p)
 		}
@@ -91,6 +94,20 @@ func walk(dir string) (found []string, problems []error) {
 	})
 	sort.Strings(found)
 	return found, problems
+}
+
+// isOwn says whether dir is a folder of pictures that a run made: the stored results or the masks beside them. A result
+// folder may lie among the photos, or be theirs.
+func isOwn(dir string) bool {
+	out := filepath.Dir(dir)
+	if base := filepath.Base(dir); base != "masks" && base != "parts" {
+		return false
+	}
+	if _, err := os.Stat(manifestPath(out)); err == nil {
+		return true
+	}
+	stored, err := filepath.Glob(partPath(out, strings.Repeat("[0-9a-f]", keyLength), ".json")) // a run that was killed
+	return err == nil && len(stored) > 0
 }
 
 // plainErr drops the path that os errors repeat.

@@ -36,6 +36,28 @@ func TestFindInputsOrderAndNames(t *testing.T) {
 	}
 }
 
+// A result folder among the photos, or that is the photos' own, must not be measured as photos by the next run.
+func TestFindInputsPassesResultsOver(t *testing.T) {
+	d := t.TempDir()
+	key := partKey("", "", "", "")
+	touch(t, d, "a.jpg", "out/parts/run.json", "out/parts/12ab.jpg", "out/masks/a.png", "out/b.jpg",
+		"killed/parts/"+key+".json", "killed/parts/"+key+".jpg", "killed/masks/a.png", "parts/c.jpg", "masks/d.jpg", "parts/facade.json")
+	ins, problems := FindInputs([]string{d})
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	var names []string
+	for _, in := range ins {
+		names = append(names, in.Name)
+	}
+	if got, want := strings.Join(names, " "), "a.jpg masks/d.jpg out/b.jpg parts/c.jpg"; got != want {
+		t.Errorf("names %q, want %q", got, want)
+	}
+	if ins, _ := FindInputs([]string{filepath.Join(d, "out")}); len(ins) != 1 || ins[0].Name != "b.jpg" {
+		t.Errorf("photos beside their own results: %v, want b.jpg", ins)
+	}
+}
+
 func TestFindInputsProblems(t *testing.T) {
 	d := t.TempDir()
 	touch(t, d, "a.jpg")

@@ -28,12 +28,15 @@ type Part struct {
 	Modes  []camera.Camera // cameras one standard uncertainty away
 }
 
+// keyLength is the length of the names that partKey gives.
+const keyLength = 32
+
 // partKey names the result of a photo: its bytes, the settings its numbers depend on, its
 // corrections and the program's version.
 func partKey(sha, settings, fixes, program string) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "%s\n%s\n%s\n%s\n", sha, settings, fixes, program)
-	return hex.EncodeToString(h.Sum(nil))[:32]
+	return hex.EncodeToString(h.Sum(nil))[:keyLength]
 }
 
 func partPath(out, key, ending string) string {
