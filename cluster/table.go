@@ -33,6 +33,7 @@ const (
 type Trait struct {
 	Name     string // of the column: length
 	Unit     string // mm, °, empty
+	Means    string // what a number without unit is: thinnest ÷ widest place
 	Label    string // for a sentence: "length"
 	More     string // word for a larger value: longer
 	Less     string // word for a smaller value: shorter

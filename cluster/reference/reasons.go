@@ -103,14 +103,22 @@ func (j *judge) traitReason(d Deviation) string {
 	case d.Value < dm.low:
 		bound, over = "from "+figure(dm.low, unit), d.Value-dm.low
 	default:
-		return fmt.Sprintf("%s than plants of the variety are on average (mean %s, measured %s)",
-			dm.trait.Differs(d.Value-d.Mean), figure(d.Mean, unit), figure(d.Value, unit))
+		return fmt.Sprintf("%s than plants of the variety are on average (mean %s, measured %s%s)",
+			dm.trait.Differs(d.Value-d.Mean), figure(d.Mean, unit), figure(d.Value, unit), means(dm))
 	}
 	s := fmt.Sprintf("%s than the description allows (%s", dm.trait.Differs(over), bound)
 	if unit == "" {
-		s += ", measured " + figure(d.Value, unit)
+		s += ", measured " + figure(d.Value, unit) + means(dm)
 	}
 	return s + ")"
+}
+
+// means says what a number without unit is, to stand behind it.
+func means(d dim) string {
+	if d.trait.Means == "" {
+		return ""
+	}
+	return "; " + d.trait.Means
 }
 
 // colourReason tells how the main colour differs.
@@ -135,9 +143,9 @@ func (j *judge) colourReason(fs []Fruit, rows []int) string {
 	}
 	de := j.o.DeltaE([3]float64{want[0], want[1], want[2]}, got)
 	if j.d.Skin.Tolerance != nil {
-		return fmt.Sprintf("%s (colour difference ΔE00 %.1f; the description allows %.1f)", s, de, *j.d.Skin.Tolerance)
+		return fmt.Sprintf("%s (colour difference ΔE00 %.1f, where 10 is plain to see; the description allows %.1f)", s, de, *j.d.Skin.Tolerance)
 	}
-	return fmt.Sprintf("%s (colour difference ΔE00 %.1f)", s, de)
+	return fmt.Sprintf("%s (colour difference ΔE00 %.1f, where 10 is plain to see)", s, de)
 }
 
 // ColourWords says in plain comparatives how colour b differs from a (CIELAB): the one or two axes

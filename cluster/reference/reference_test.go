@@ -18,6 +18,7 @@ traits:
   length: {unit: mm, low: 180, high: 240}
   width: {unit: mm, mean: 110, spread: 6}
   bend: {unit: °, high: 15}
+  neck: {low: 0.5, high: 0.8}
 skin: {lab: [70, 13, 36], tolerance: 6}
 pattern: [none]
 `
@@ -53,9 +54,9 @@ func TestParseErrors(t *testing.T) {
 		{"negative size", "low: 180", "low: -3", 7, "between"},
 		{"spread", "spread: 6", "spread: -6", 8, "0 or more"},
 		{"no range", "{unit: °, high: 15}", "{unit: °}", 9, "low and high"},
-		{"colour", "[70, 13, 36]", "[70, 13]", 10, "lab: [70, 13, 36]"},
-		{"tolerance", "tolerance: 6", "tolerance: 0", 10, "above 0"},
-		{"pattern", "[none]", "[plain]", 11, "stripes"},
+		{"colour", "[70, 13, 36]", "[70, 13]", 11, "lab: [70, 13, 36]"},
+		{"tolerance", "tolerance: 6", "tolerance: 0", 11, "above 0"},
+		{"pattern", "[none]", "[plain]", 12, "stripes"},
 		{"stage", "stage: cured", "stage: dried", 5, "cured"},
 		{"format", "format: 1", "format: 7", 1, "format: 1"},
 		{"name", "name: Test", "name: \"\"", 2, "name"},
@@ -86,7 +87,7 @@ func TestParseErrors(t *testing.T) {
 // typical is a fruit in the middle of what hand allows.
 func typical() Fruit {
 	f := NoFruit()
-	f.Length, f.Width, f.Bend = Measured{208, 1}, Measured{110, 0.5}, Measured{3, 2}
+	f.Length, f.Width, f.Bend, f.Neck = Measured{208, 1}, Measured{110, 0.5}, Measured{3, 2}, Measured{0.65, 0.01}
 	f.Skin, f.SkinU, f.Pattern = &[3]float64{70, 13, 36}, 0.8, "none"
 	return f
 }
@@ -110,6 +111,7 @@ func TestVerdicts(t *testing.T) {
 		{"bent", func(f *Fruit) { f.Bend.V = 70 }, OffType, "55° more bent than the description allows (up to 15°)"},
 		{"straighter than the limit is no fault", func(f *Fruit) { f.Bend.V = 0 }, True, ""},
 		{"green", func(f *Fruit) { f.Skin = &[3]float64{35, -14, 18} }, OffType, "skin"},
+		{"thin neck", func(f *Fruit) { f.Neck.V = 0.1 }, OffType, "(from 0.50, measured 0.10; thinnest ÷ widest place)"},
 		{"striped", func(f *Fruit) {
 			f.Pattern, f.Second, f.Share = "stripes", &[3]float64{40, -10, 20}, Measured{0.3, 0.02}
 		}, OffType, "shows stripes; the description says no pattern"},
