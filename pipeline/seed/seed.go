@@ -124,21 +124,23 @@ func Decide(in Input) Advice {
 }
 
 // contaminants lists the plants of the same species that may have given pollen of another type: off-type,
-// doubtful, bitter or never judged, and not known to have been out of flower.
+// doubtful, bitter or never judged, themselves or by a fruit, and not known to have been out of flower.
 func contaminants(in Input) []string {
 	var out []string
 	for _, p := range in.Plants {
 		if !p.Flowered || !sameSpecies(p.Species, in.Species) {
 			continue
 		}
-		if p.Verdict != record.TrueToType || slices.ContainsFunc(p.Fruits, isBitter) {
+		if p.Verdict != record.TrueToType || slices.ContainsFunc(p.Fruits, isSuspect) {
 			out = append(out, p.Number)
 		}
 	}
 	return out
 }
 
-func isBitter(f Fruit) bool { return f.Bitter == "yes" }
+// isSuspect says whether a fruit makes its plant one: a plant that was called true to type by hand may have been called so
+// wrongly, and so may the tag of an off-type fruit be wrong.
+func isSuspect(f Fruit) bool { return f.Bitter == "yes" || f.Verdict == record.OffType }
 
 func sameSpecies(a, b string) bool {
 	return a == "" || b == "" || strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
@@ -287,17 +289,36 @@ func (a *Advice) sum(fit int, with []string) []string {
 	if c == nil {
 		return append(out, "For this species no published distance or number of plants was read; ask a seed library or your seed authority.")
 	}
-	if c.MinPlants > 0 {
-		verb := "that is enough by the lowest of these figures"
-		if fit < c.MinPlants {
-			verb = fmt.Sprintf("%d more would be needed for the lowest of these figures; fewer plants keep the variety for a while but narrow it", c.MinPlants-fit)
+	out = append(out, c.sentences(fit)...)
+	return append(out, "Take seed from several fruit and plants, about the same share of each. Seed goes on ripening in the picked fruit: wait three to four weeks before you cut it.")
+}
+
+// sentences says how many plants and what distance were read, the least first, and then once where.
+func (c *Crop) sentences(fit int) (out []string) {
+	sources, distances := "", []string(nil)
+	read := func(fs []Figure) {
+		for _, f := range fs {
+			if !strings.Contains(sources, f.Source) {
+				sources += "; " + f.Source
+			}
 		}
-		out = append(out, fmt.Sprintf("Plants to save seed from, %s: %s (%s); %s.", c.Name, c.Plants[0].Text, c.Plants[0].Source, verb))
+	}
+	if c.MinPlants > 0 {
+		s := fmt.Sprintf("Save seed of %s from at least %d plants; %d are fit here.", c.Name, c.MinPlants, fit)
+		if fit < c.MinPlants {
+			s += " Fewer keep the variety for a while but narrow it."
+		}
+		out = append(out, s+fmt.Sprintf(" Figures read: %s.", c.Plants[0].Text))
+		read(c.Plants)
 	}
 	for _, f := range c.Isolation {
-		out = append(out, fmt.Sprintf("Distance to the next flowering plant of the species, %s: %s (%s).", c.Name, f.Text, f.Source))
+		distances = append(distances, f.Text)
 	}
-	return append(out, "Take seed from several fruit and plants, about the same share of each. Seed goes on ripening in the picked fruit: wait three to four weeks before you cut it.")
+	if len(distances) > 0 {
+		out = append(out, fmt.Sprintf("Distance to the next flowering plant of the species. Figures read: %s.", strings.Join(distances, "; ")))
+		read(c.Isolation)
+	}
+	return append(out, "Where these figures were read: "+strings.TrimPrefix(sources, "; ")+".")
 }
 
 func or(s, other string) string {

@@ -42,6 +42,7 @@ func TestDecide(t *testing.T) {
 		}, NotFit, "a tag may be wrong", false},
 		{"seed not full", func(in *Input) { in.Plants[0].Fruits[0].Mature = "flat" }, Fit, "", false},
 		{"a bitter plant flowered with it", func(in *Input) { in.Plants[1].Fruits[0].Bitter = "yes" }, NotOpen, "it flowered with plant 2", false},
+		{"called true to type by hand, but a fruit is off-type", func(in *Input) { in.Plants[1].Fruits[0].Verdict = record.OffType }, NotOpen, "it flowered with plant 2", false},
 		{"bitter", func(in *Input) { in.Plants[0].Fruits[0].Bitter = "yes" }, NotFit, "bitter", false},
 		{"not judged", func(in *Input) { in.Plants[0].Verdict = record.NotJudged }, CannotTell, "not judged", false},
 	} {
@@ -59,6 +60,18 @@ func TestDecide(t *testing.T) {
 		if !strings.Contains(strings.Join(a.Liked, " "), "at least 11 plants") || !strings.Contains(strings.Join(a.Liked, " "), ": 47 plants") {
 			t.Errorf("%s: plants for a liked off-type: %q", c.name, a.Liked)
 		}
+	}
+}
+
+// Numbers first, then the sources, each once.
+func TestFiguresReadable(t *testing.T) {
+	c, _ := CropOf("Cucurbita moschata")
+	got := strings.Join(c.sentences(2), "\n")
+	want := `Save seed of squash, pumpkin from at least 10 plants; 2 are fit here. Fewer keep the variety for a while but narrow it. Figures read: 10; 10–20; 25.
+Distance to the next flowering plant of the species. Figures read: 490 m (1,600 ft); 800 m (1/2 mile); 1,500 m.
+Where these figures were read: ` + charts + "; " + canada + "."
+	if got != want {
+		t.Errorf("%s\nwant\n%s", got, want)
 	}
 }
 
