@@ -286,6 +286,11 @@ func entered(h *book.Harvest) report.Entered {
 		t := report.Hand{Photo: o.Photo, Fruit: o.Fruit, Plant: o.Plant, Group: o.Group, Trait: o.Trait, Value: v, Date: o.Date, By: o.By, Note: o.Note}
 		x.Hand = append(x.Hand, t)
 	}
+	for _, d := range h.Decisions {
+		if d.Lost == "" && (d.Kind == "verdict" || d.Kind == "group") {
+			x.Hand = append(x.Hand, report.Hand{Photo: d.Photo, Fruit: d.Fruit, Plant: d.Plant, Trait: d.Kind + " by hand", Value: d.Value, Date: book.Note{Made: d.Made}.Day(), By: d.By, Note: d.Reason})
+		}
+	}
 	return x
 }
 

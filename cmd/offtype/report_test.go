@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"offtype/pipeline/book"
 	"offtype/pipeline/desk"
 )
 
@@ -78,10 +79,11 @@ func TestReportOfBook(t *testing.T) {
 	ok(t, "run", "--from", handTable(t, 4, 5), "--variety", v, "--out", filepath.Join(dir, "result"), "--quiet", "--book", b, "--harvest", "autumn", "--lot", "L1")
 	ok(t, "book", "add", "grower", "Ola Normann", "place=Valley", "--book", b)
 	ok(t, "book", "add", "harvest", "autumn", "grower=Ola Normann", "--book", b)
+	decide(t, b, "autumn", book.Subject{Fruit: 1}, "verdict", "doubtful", "the packet says mixed")
 	out := filepath.Join(dir, "r.pdf")
 	ok(t, "report", "autumn", "--book", b, "--out", out) // the book keeps the description of the verdicts
 	text := pdfText(t, out)
-	for _, want := range []string{"Ola Normann, Valley", "Example Seeds", "B-9, own code L1", "12 seeds in the cellar", "200 – 240"} {
+	for _, want := range []string{"Ola Normann, Valley", "Example Seeds", "B-9, own code L1", "12 seeds in the cellar", "200 – 240", "verdict by hand", "the packet says mixed"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing", want)
 		}
@@ -93,6 +95,19 @@ func TestReportOfBook(t *testing.T) {
 	}
 	if s := pdfText(t, wall); !strings.Contains(s, "What grew here") {
 		t.Errorf("wall sheet:\n%s", s)
+	}
+}
+
+// decide keeps a decision by hand in a book, as the desk does.
+func decide(t *testing.T, file, harvest string, s book.Subject, kind, value, why string) {
+	t.Helper()
+	b, err := book.Open(t.Context(), file, book.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	if err := b.AddDecision(t.Context(), harvest, s, kind, value, why, ""); err != nil {
+		t.Fatal(err)
 	}
 }
 

@@ -82,12 +82,27 @@ func (d *Desk) byHand(ctx context.Context, h *harvest, v *verdictData) {
 	if err != nil {
 		return
 	}
-	for _, x := range b.Decisions {
-		for i := range v.Plants {
-			if x.Kind == "verdict" && x.Plant == v.Plants[i].Plant {
-				v.Plants[i].Hand = x.Value
+	v.decided(b.Decisions)
+}
+
+// decided puts verdicts by hand, with their reasons, beside those of the program.
+func (v *verdictData) decided(all []book.Decision) {
+	for _, x := range all {
+		if x.Kind != "verdict" {
+			continue
+		}
+		said := x.Value
+		if x.Reason != "" {
+			said += " – " + x.Reason
+		}
+		for _, lines := range [][]verdictLine{v.Plants, v.Suspects} {
+			for i := range lines {
+				if lines[i].Plant == x.Plant {
+					lines[i].Hand = said
+				}
 			}
 		}
+		v.Moves = append(v.Moves, fmt.Sprintf("Plant %s: %s.", x.Plant, said))
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"offtype/pipeline"
+	"offtype/pipeline/book"
 	"offtype/pipeline/record"
 )
 
@@ -36,6 +37,20 @@ func judgedHarvest(t *testing.T, d *Desk, v record.Verdict) *harvest {
 	h.result = run
 	h.mu.Unlock()
 	return h
+}
+
+// A verdict by hand stands with its reason on the plant's card, in its row and among what was decided.
+func TestVerdictByHandIsShown(t *testing.T) {
+	d, _ := startDesk(t)
+	v := judgedHarvest(t, d, record.OffType).verdictData()
+	v.decided([]book.Decision{{Plant: "2", Kind: "verdict", Value: "true to type", Reason: "packet says mixed"}, {Plant: "2", Kind: "group", Value: "1"}})
+	const want = "true to type – packet says mixed"
+	if len(v.Suspects) != 1 || v.Suspects[0].Hand != want || v.Plants[1].Hand != want || v.Plants[0].Hand != "" {
+		t.Errorf("by hand: %+v, %+v", v.Suspects, v.Plants)
+	}
+	if len(v.Moves) != 1 || v.Moves[0] != "Plant 2: "+want+"." {
+		t.Errorf("decided by hand: %q", v.Moves)
+	}
 }
 
 // The verdict names the off-type plants first, shows their fruit, keeps the cautions above all statistics and leads to
