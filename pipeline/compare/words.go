@@ -229,14 +229,14 @@ func driftSentence(d *Drift, p *Pair) string {
 	if d.Low == nil || d.Difference == nil {
 		return ""
 	}
-	span := fmt.Sprintf("(mean distance %.1f before, %.1f now; change between %s and %s)", *d.FromMean, *d.ToMean, amount(*d.Low, 1, ""), amount(*d.High, 1, ""))
+	span := fmt.Sprintf("(mean distance %.1f before, %.1f now, about 1 for true fruit; change between %s and %s)", *d.FromMean, *d.ToMean, amount(*d.Low, 1, ""), amount(*d.High, 1, ""))
 	switch {
 	case d.Found && *d.Difference > 0:
 		return fmt.Sprintf("The fruit that are not off-type moved away from the description of %s %s.", d.Variety, span)
 	case d.Found:
 		return fmt.Sprintf("The fruit that are not off-type moved towards the description of %s %s.", d.Variety, span)
 	}
-	return fmt.Sprintf("The fruit that are not off-type lie neither nearer to the description of %s nor farther from it than before %s.", d.Variety, span)
+	return fmt.Sprintf("Chance alone could make the change in how far the fruit that are not off-type lie from the description of %s %s.", d.Variety, span)
 }
 
 // headline gives the sentences on top of the page: off-types, new and lost groups, changes.
