@@ -19,10 +19,17 @@ const (
 	hugeShare   = 0.65
 )
 
+// glancer is a Net that has another one for photos made small.
+type glancer interface{ Glance() Net }
+
 // closer replaces the maps of fruit too large for the network's full input size by those of passes
 // over the photo made smaller.
 func (m *Maps) closer(im Image, net Net, keepOut [][]geom.Px, opt Options) error {
-	glance, err := runNet(im, net, glanceSide)
+	small := net
+	if g, ok := net.(glancer); ok {
+		small = g.Glance()
+	}
+	glance, err := runNet(im, small, glanceSide)
 	if err != nil {
 		return err
 	}

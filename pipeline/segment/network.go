@@ -65,9 +65,6 @@ func load(to **vision.Net, name string) error {
 
 // Forward runs the network; see Net.
 func (n *Network) Forward(in []float32, shape []int) ([]float32, []int, error) {
-	if len(in) <= 3*glanceSide*glanceSide {
-		return forward(n.glance, in, shape)
-	}
 	return forward(n.net, in, shape)
 }
 
@@ -82,13 +79,17 @@ func forward(net *vision.Net, in []float32, shape []int) ([]float32, []int, erro
 	return out[0].Data, out[0].Shape, nil
 }
 
+// Glance returns the network with the same weights that looks at photos made small.
+func (n *Network) Glance() Net { return plain{n.glance} }
+
 // Second returns the network that is asked about photos that leave the first in doubt.
-func (n *Network) Second() Net { return second{n.other} }
+func (n *Network) Second() Net { return plain{n.other} }
 
-type second struct{ net *vision.Net }
+// plain is one network alone.
+type plain struct{ net *vision.Net }
 
-func (s second) Forward(in []float32, shape []int) ([]float32, []int, error) {
-	return forward(s.net, in, shape)
+func (p plain) Forward(in []float32, shape []int) ([]float32, []int, error) {
+	return forward(p.net, in, shape)
 }
 
 // Close gives the networks' memory back; a second call does nothing.
