@@ -142,7 +142,10 @@ func (b *docBuilder) taken() string {
 func (b *docBuilder) found() []block {
 	bs := []block{heading{b.t.FoundPart, 1, "found"}}
 	if d, ok := b.sideBySide(95); ok {
-		bs = append(bs, para{b.t.SideIntro, plain}, d)
+		if b.anyScaled() {
+			bs = append(bs, para{b.t.SideIntro, plain})
+		}
+		bs = append(bs, d)
 	}
 	gt := table{head: b.t.GroupHead, widths: []float64{10, 9, 18, 16, 47}}
 	for _, g := range b.groupNumbers() {
