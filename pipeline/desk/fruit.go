@@ -68,9 +68,9 @@ func (v *fruitData) numbers(f *record.Fruit) {
 		add("Bend", record.Fixed(f.Bend.V, 0)+"°")
 	}
 	add("Widest at (0 stem, 1 blossom)", record.Fixed(f.BroadestAt.V, 2))
-	if f.Ribs > 0 {
-		add("Ribs", strconv.Itoa(f.Ribs))
-	} else if f.Ribs == 0 {
+	if ribs := f.Known().Ribs; ribs > 0 {
+		add("Ribs", strconv.Itoa(ribs))
+	} else if ribs == 0 {
 		add("Ribs", "none")
 	}
 	add("Pattern", strings.TrimSpace(f.Pattern))

@@ -2,6 +2,7 @@ package record
 
 import (
 	"reflect"
+	"slices"
 	"testing"
 )
 
@@ -10,6 +11,7 @@ import (
 func TestKnown(t *testing.T) {
 	f := sample()
 	f.SkinWords, f.Second, f.SecondShare, f.Profile, f.More = "tan", &Lab{L: 30}, Value{V: .2}, []float64{1, 2}, []ColourShare{{Share: .1}}
+	f.Ribs, f.GrooveDepth, f.Notes = 5, Value{V: .138}, []string{"cut", "ribs-unsure", "near-edge"}
 	if f.Known() != &f {
 		t.Error("a fruit with a scale is changed")
 	}
@@ -23,6 +25,9 @@ func TestKnown(t *testing.T) {
 	}
 	if k.Skin != nil || k.Second != nil || k.StalkColour != nil || k.More != nil || k.SkinWords != "" || k.Profile != nil {
 		t.Errorf("colours or profile without a scale: %+v", k)
+	}
+	if k.Ribs != -1 || k.GrooveDepth.Ok() || !slices.Equal(k.Notes, []string{"cut", "near-edge"}) || len(f.Notes) != 3 {
+		t.Errorf("ribs %d, grooves %v, notes %q (of %q): there is no camera to tell the relief by", k.Ribs, k.GrooveDepth, k.Notes, f.Notes)
 	}
 	if !k.Unscaled || k.Ratio.V != f.Ratio.V || k.Bend.V != f.Bend.V || k.Pattern != f.Pattern || k.SecondShare != f.SecondShare || k.LongestMM() != 0 {
 		t.Errorf("shape, pattern or mark lost: %+v", k)
