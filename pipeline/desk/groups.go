@@ -200,8 +200,15 @@ func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[rec
 func (b *groupBuilder) finish() {
 	for _, n := range slices.Sorted(maps.Keys(b.rows)) {
 		r := b.rows[n]
-		r.Head = record.Count(len(r.Cuts), "fruit", "fruit")
+		not := 0
+		if b.v.Moved == 0 { // the verdict is on the fruit shown
+			not = b.h.result.Judgement.NotJudged(n)
+		}
+		r.Head = record.FruitJudged(len(r.Cuts), not)
 		if len(r.plants) > 0 {
+			if not > 0 {
+				r.Head += ","
+			}
 			r.Head += " of " + record.Count(len(r.plants), "plant", "plants")
 		}
 		b.v.Rows = append(b.v.Rows, *r)

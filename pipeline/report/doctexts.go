@@ -8,7 +8,7 @@ type docTexts struct {
 	Lang, Title, TitleOf, Kicker, PageOf, Contents string
 
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
-	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf                                         string
+	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, NotJudged                              string
 
 	SheetPlant, AnnexOffFirst                                            string
 	Finding, FindPlants, FindUnsure, FindFruit, FindGroups, NoFruit      string
@@ -54,7 +54,7 @@ type docTexts struct {
 var docEnglish = docTexts{
 	Lang: "en", Title: "Measurement report of a harvest", TitleOf: "Measurement report: %s", Kicker: "What grew from this seed, measured on photos", PageOf: "Page %d of {nb}", Contents: "Contents",
 	OneFruit: "fruit", ManyFruit: "fruit", OnePlant: "plant", ManyPlants: "plants", OneGroup: "group", ManyGroups: "groups", OnePhoto: "photo", ManyPhotos: "photos",
-	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s",
+	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s", NotJudged: "%d of them not judged",
 	Finding: "Finding", SheetPlant: "%s, plant %s",
 	FindPlants:    "%d of %s differ clearly from the variety's description (%s)%s. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
 	FindUnsure:    "%d more could not be decided.",

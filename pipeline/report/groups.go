@@ -158,7 +158,7 @@ const groupSheetTall = 150.0
 func (b *docBuilder) groupSheet(g int) []block {
 	fs := b.inGroup(g)
 	v := b.groupVerdict(g)
-	head := fmt.Sprintf(b.t.GroupN, g) + ": " + record.Count(len(fs), b.t.OneFruit, b.t.ManyFruit)
+	head := fmt.Sprintf(b.t.GroupN, g) + ": " + b.fruitJudged(len(fs), b.run.Judgement.NotJudged(g))
 	switch ps := plantsOf(fs); {
 	case len(ps) == 1:
 		head += ", " + fmt.Sprintf(b.t.PlantN, ps[0])

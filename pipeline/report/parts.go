@@ -239,7 +239,11 @@ func (b *builder) groups() {
 		if g.Group == 1 {
 			v.Colour = "#8a8f80"
 		}
-		v.Heading = record.Count(g.Fruits, "fruit", "fruit")
+		n := b.run.Judgement.NotJudged(g.Group)
+		v.Heading = record.FruitJudged(g.Fruits, n)
+		if n > 0 && (g.Plants > 0 || len(b.run.PlantsOf(g.Group)) > 0) {
+			v.Heading += ","
+		}
 		if ps := b.run.PlantsOf(g.Group); len(ps) > 0 {
 			v.Heading += " of " + record.NamedPlants(ps, namedInHeading)
 		} else if g.Plants > 0 {
