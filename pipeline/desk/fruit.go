@@ -20,7 +20,7 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 			f = &x
 		}
 	}
-	v := &fruitData{Also: also, Number: f.Number, Head: fmt.Sprintf("Fruit %d", f.Number), Size: f.SizeWords(), Unsure: f.Unsure, Plant: f.Plant, Pose: string(f.Pose), Notes: record.NotesInWords(f.Notes)}
+	v := &fruitData{Also: also, Number: f.Number, Head: fmt.Sprintf("Fruit %d", f.Number), Size: f.SizeWords(), Unsure: f.Unsure, Plant: f.Plant, Pose: string(f.Pose), Notes: f.Known().NotesInWords()}
 	if f.Plant != "" {
 		v.Head += " of plant " + f.Plant
 	}

@@ -42,7 +42,7 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 	if f.Unscaled {
 		notes = append(notes, b.page.T.UnscaledNote)
 	}
-	v.Notes = strings.Join(append(notes, record.NotesInWords(f.Notes)...), "; ")
+	v.Notes = strings.Join(append(notes, f.NotesInWords()...), "; ")
 	return v
 }
 

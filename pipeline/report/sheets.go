@@ -377,7 +377,7 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 		bs = append(bs, heading{text: b.t.Reasons, level: 3}, list{items: v.Reasons})
 	}
 	if len(f.Notes) > 0 {
-		bs = append(bs, para{b.t.Notes + " " + strings.Join(record.NotesInWords(f.Notes), "; "), small})
+		bs = append(bs, para{b.t.Notes + " " + strings.Join(f.NotesInWords(), "; "), small})
 	}
 	return append(bs, b.handTable(func(h *Hand) bool {
 		return h.Photo == f.Photo && h.Fruit == f.Number || h.Fruit == 0 && h.Group == 0 && h.Plant != "" && h.Plant == f.Plant
