@@ -178,12 +178,12 @@ func (b *groupBuilder) computed(g *record.GroupVerdict) {
 
 // fruit puts a fruit into its row: the one decided by hand, or the computed one.
 func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[record.Key]book.Decision) {
-	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
+	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(b.h.result.PhotosMeasured()), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
 	if x, ok := hand[f.Key()]; ok {
 		if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
 			c.Group, c.ByHand = n, true
 			b.v.Moved++
-			b.v.Moves = append(b.v.Moves, fmt.Sprintf("%s, %s: put into group %d by hand; the program had group %d.", f.Photo, c.Caption, n, c.Computed))
+			b.v.Moves = append(b.v.Moves, fmt.Sprintf("%s, %s: put into group %d by hand; the program had group %d.", f.Photo, f.Caption(1), n, c.Computed))
 		}
 	}
 	if (c.Unsure || c.Alone) && !c.ByHand {

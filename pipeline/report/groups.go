@@ -276,6 +276,7 @@ func (b *docBuilder) rowOf(g int, vs []*view, high float64) drawing {
 	if vs[0].scaled {
 		h += rowFoot
 	}
+	photos := b.run.PhotosMeasured()
 	alt, caption := b.t.RowAlt, b.rowCaption(b.inGroup(g), vs)
 	if vs[0].f.Unscaled {
 		alt = b.t.RowAltNoScale
@@ -286,25 +287,45 @@ func (b *docBuilder) rowOf(g int, vs []*view, high float64) drawing {
 			cx, base := (float64(k%per)+.5)*cw, float64(k/per)*rh+2+tall*s
 			lo, hi := spotBounds(v.outline)
 			v.draw(c, cx-(lo.X+hi.X)/2*s, base-hi.Y*s, s)
-			t := fmt.Sprint(v.f.Number)
-			if v.f.Plant != "" {
-				t = fmt.Sprintf(b.t.PlantN, v.f.Plant)
-			}
-			for fit := 7.0; ; fit -= .5 {
-				if c.width(t, ink{size: fit}) < cw-1 || fit < 5 {
-					c.text(cx, base+4, t, ink{size: fit, at: 'c'})
-					break
-				}
-			}
-			if b.judged() {
-				m, _ := b.verdict[v.f.Key()].Verdict.Mark()
-				c.text(cx, base+7, m+" "+fmt.Sprintf(b.t.NoN, v.f.Number), ink{size: 6.5, at: 'c', colour: grey})
-			}
+			b.rowName(c, v.f, cx, base, cw, photos)
 		}
 		if vs[0].scaled {
 			scaleBar(c, 5, h-7, barLength(s, 50), s, fmt.Sprintf(b.t.ScaleIs, name))
 		}
 	}}
+}
+
+// rowName names a fruit of so many photos below its picture, which stands at (cx, base) in a column cw mm wide: by its
+// plant, or, without one, by its photo.
+func (b *docBuilder) rowName(c canvas, f *record.Fruit, cx, base, cw float64, photos int) {
+	t, second := fmt.Sprint(f.Number), ""
+	switch {
+	case f.Plant != "":
+		t = fmt.Sprintf(b.t.PlantN, f.Plant)
+	case photos > 1:
+		t, second = f.Photo, fmt.Sprintf(b.t.NoN, f.Number)
+	}
+	i := ink{size: 7, at: 'c'}
+	for i.size > 5 && c.width(t, i) >= cw-1 {
+		i.size -= .5
+	}
+	c.text(cx, base+4, shortened(c, t, i, cw-1), i)
+	if b.judged() {
+		m, _ := b.verdict[f.Key()].Verdict.Mark()
+		second = m + " " + fmt.Sprintf(b.t.NoN, f.Number)
+	}
+	if second != "" {
+		c.text(cx, base+7, second, ink{size: 6.5, at: 'c', colour: grey})
+	}
+}
+
+// shortened cuts a name off in its middle, for photos differ at the end of their names, so that it is at most w mm wide.
+func shortened(c canvas, s string, i ink, w float64) string {
+	r := []rune(s)
+	for keep := len(r) - 1; c.width(s, i) > w && keep > 3; keep-- {
+		s = string(r[:keep/2]) + "…" + string(r[len(r)-(keep-keep/2):])
+	}
+	return s
 }
 
 // rowCaption says which fruit of a group stand in its row.
