@@ -144,3 +144,26 @@ func TestHeadingCountsWhatWasNotJudged(t *testing.T) {
 		}
 	}
 }
+
+// The strip at the top holds a few groups and says how many more there are.
+func TestStripSaysHowManyGroupsAreLeftOut(t *testing.T) {
+	for _, c := range []struct{ groups, more int }{{6, 0}, {12, 6}} {
+		s := synthetic(24)
+		j := &s.run.Judgement
+		j.Groups = nil
+		for g := 1; g <= c.groups; g++ {
+			j.Groups = append(j.Groups, record.GroupVerdict{Group: g, Fruits: 2, Verdict: record.TrueToType})
+		}
+		for i := range s.run.Groups {
+			s.run.Groups[i].Group = i%c.groups + 1
+		}
+		pages, err := htmlPages(s.run, s.load, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := string(pages[0].Data)
+		if got := strings.Contains(text, "and 6 more below"); got != (c.more > 0) || strings.Contains(text, "more below") != got {
+			t.Errorf("%d groups: says that 6 more lie below: %v", c.groups, got)
+		}
+	}
+}

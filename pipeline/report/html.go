@@ -83,6 +83,7 @@ type page struct {
 	Finding     []string // the first sentences on the lot
 	More        []string // the others, as a list: how sure it is
 	Strip       []stripView
+	StripMore   string // how many groups are not in it
 	Next        []record.Step
 	Figures     []figure
 	Problems    []string

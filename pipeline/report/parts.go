@@ -290,6 +290,9 @@ func (b *builder) strip() {
 		b.page.Strip = append(b.page.Strip, s)
 		tall = max(tall, s.Cut.H)
 	}
+	if more := len(b.page.Groups) - len(b.page.Strip); more > 0 && len(b.page.Strip) > 0 {
+		b.page.StripMore = fmt.Sprintf(b.page.T.StripMore, more)
+	}
 	for i := range b.page.Strip { // all at one scale
 		c := &b.page.Strip[i].Cut
 		c.W, c.H = max(1, c.W*stripHeight/tall), max(1, c.H*stripHeight/tall)
