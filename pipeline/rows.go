@@ -42,7 +42,7 @@ func (m *measurer) rows(s *shot) []record.Fruit {
 			f.Plant = strings.TrimLeft(s.fruits[i].Plant, "0") // 0: of no plant
 		}
 		if b := s.bodies[i]; b != nil {
-			bodyRow(&f, b, m.opt.NoScale)
+			bodyRow(&f, b)
 		}
 		m.stalkRow(s, i, &f)
 		if !f.Has("cut") {
@@ -62,7 +62,8 @@ func (m *measurer) outlineRow(s *shot, i int) record.Fruit {
 	f := record.Fruit{
 		Photo: s.job.in.Name, Number: g.Number, X: c.X, Y: c.Y, Pose: record.Unclear, Outline: g.Outline, Edge: g.Edge, StalkPx: g.Stalk,
 		StemPx: g.StemBase, BlossomPx: g.Blossom, Confidence: g.Confidence, SigmaPx: g.SigmaPx, Ribs: -1, Views: 1,
-		Unsure: g.Confidence < segment.DefaultOptions().UnsureBelow,
+		Unscaled: m.opt.NoScale,
+		Unsure:   g.Confidence < segment.DefaultOptions().UnsureBelow,
 	}
 	for _, v := range []*record.Value{&f.Length, &f.Width, &f.Ratio, &f.Midline, &f.Bend, &f.BroadestAt, &f.Volume, &f.Neck, &f.Taper,
 		&f.Lopsided, &f.SecondShare, &f.GrooveDepth, &f.Roughness, &f.StalkLength} {
@@ -80,7 +81,7 @@ func (m *measurer) outlineRow(s *shot, i int) record.Fruit {
 	return f
 }
 
-func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
+func bodyRow(f *record.Fruit, b *body.Body) {
 	f.Pose = record.Pose(b.Pose)
 	f.Length, f.Width, f.Midline = value(b.Length), value(b.Width), value(b.Midline)
 	f.Bend, f.BroadestAt, f.Volume = value(b.Bend), value(b.BroadestAt), value(b.Volume)
@@ -94,7 +95,6 @@ func bodyRow(f *record.Fruit, b *body.Body, noScale bool) {
 		}
 	}
 	shapeRow(f, b)
-	f.Unscaled = noScale
 }
 
 // ribsRow prefers the ribs that the outline shows over those seen in the shading, whose number is only good to ±2.

@@ -150,7 +150,7 @@ func joinViews(groups [][]seen, parts []*Part, o *Options) {
 		if len(g) > 1 {
 			if b := j.body; b != nil {
 				f.Notes = dropNotes(f.Notes, body.NoteOblique, body.NoteEnds, body.NoteStem, body.NoteResidual, body.NoteHidden, body.NoteUpright, body.NotePose, "cut", "too-much-hidden", "no-body-fits")
-				bodyRow(&f, b, o.NoScale)
+				bodyRow(&f, b)
 			} else {
 				f.AddNotes("views-do-not-fit")
 			}

@@ -31,11 +31,12 @@ type Summary struct {
 
 // SummaryGroup is one group of the summary.
 type SummaryGroup struct {
-	Group   int            `json:"group"`
-	Fruits  int            `json:"fruits"`
-	Plants  []string       `json:"plants"`
-	Verdict record.Verdict `json:"verdict,omitempty"`
-	Reasons []string       `json:"reasons,omitempty"`
+	Group     int            `json:"group"`
+	Fruits    int            `json:"fruits"`
+	NotJudged int            `json:"not_judged,omitempty"` // fruit that the verdict does not rest on
+	Plants    []string       `json:"plants"`
+	Verdict   record.Verdict `json:"verdict,omitempty"`
+	Reasons   []string       `json:"reasons,omitempty"`
 }
 
 // Summary returns the short result.
@@ -60,7 +61,7 @@ func (r *Result) Summary() Summary {
 		s.Variety, s.Version = v.Name, v.Version
 	}
 	for _, g := range r.Run.Judgement.Groups {
-		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, Plants: append([]string{}, r.Run.PlantsOf(g.Group)...), Verdict: g.Verdict, Reasons: g.Why()}
+		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, NotJudged: r.Run.Judgement.NotJudged(g.Group), Plants: append([]string{}, r.Run.PlantsOf(g.Group)...), Verdict: g.Verdict, Reasons: g.Why()}
 		s.Groups = append(s.Groups, sg)
 	}
 	return s
@@ -95,7 +96,10 @@ func (s Summary) Text() string {
 		fmt.Fprintf(&b, "\n%s\n", s.Headline)
 	}
 	for _, g := range s.Groups {
-		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, record.Count(g.Fruits, "fruit", "fruit"))
+		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, record.FruitJudged(g.Fruits, g.NotJudged))
+		if g.NotJudged > 0 && len(g.Plants) > 0 {
+			b.WriteString(",")
+		}
 		switch len(g.Plants) {
 		case 0:
 		case 1:

@@ -296,3 +296,22 @@ func TestWhite(t *testing.T) {
 		}
 	}
 }
+
+// Photos without card and scale give lengths in px: nothing is said of sizes and colours.
+func TestNoSizesWithoutAScale(t *testing.T) {
+	a, b := demo(t, "2025", 2), demo(t, "2026", 4)
+	for i := range b.Run.Fruits {
+		f := &b.Run.Fruits[i]
+		f.Unscaled = true
+		for _, v := range []*record.Value{&f.Length, &f.Width, &f.Volume} {
+			v.V *= 3
+		}
+		f.Skin.L -= 20
+	}
+	said := strings.Join(build(t, a, b).Pairs[0].Sentences, "\n")
+	for _, bad := range []string{"longer", "wider", "cm³", " mm", "colour changed"} {
+		if strings.Contains(said, bad) {
+			t.Errorf("%q of fruit without a scale:\n%s", bad, said)
+		}
+	}
+}

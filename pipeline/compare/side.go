@@ -115,7 +115,7 @@ func newTable(s *Side, ts []trait) *table {
 	}
 	hand := handValues(s)
 	for i := range s.Run.Fruits {
-		f := &s.Run.Fruits[i]
+		f := s.Run.Fruits[i].Known()
 		if left[f.Key()] {
 			t.aside++
 			continue

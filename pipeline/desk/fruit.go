@@ -20,7 +20,7 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 			f = &x
 		}
 	}
-	v := &fruitData{Also: also, Number: f.Number, Head: fmt.Sprintf("Fruit %d", f.Number), Size: f.SizeWords(), Unsure: f.Unsure, Plant: f.Plant, Pose: string(f.Pose), Notes: record.NotesInWords(f.Notes)}
+	v := &fruitData{Also: also, Number: f.Number, Head: fmt.Sprintf("Fruit %d", f.Number), Size: f.SizeWords(), Unsure: f.Unsure, Plant: f.Plant, Pose: string(f.Pose), Notes: f.Known().NotesInWords()}
 	if f.Plant != "" {
 		v.Head += " of plant " + f.Plant
 	}
@@ -68,9 +68,9 @@ func (v *fruitData) numbers(f *record.Fruit) {
 		add("Bend", record.Fixed(f.Bend.V, 0)+"°")
 	}
 	add("Widest at (0 stem, 1 blossom)", record.Fixed(f.BroadestAt.V, 2))
-	if f.Ribs > 0 {
-		add("Ribs", strconv.Itoa(f.Ribs))
-	} else if f.Ribs == 0 {
+	if ribs := f.Known().Ribs; ribs > 0 {
+		add("Ribs", strconv.Itoa(ribs))
+	} else if ribs == 0 {
 		add("Ribs", "none")
 	}
 	add("Pattern", strings.TrimSpace(f.Pattern))

@@ -178,12 +178,12 @@ func (b *groupBuilder) computed(g *record.GroupVerdict) {
 
 // fruit puts a fruit into its row: the one decided by hand, or the computed one.
 func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[record.Key]book.Decision) {
-	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
+	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(b.h.result.PhotosMeasured()), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
 	if x, ok := hand[f.Key()]; ok {
 		if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
 			c.Group, c.ByHand = n, true
 			b.v.Moved++
-			b.v.Moves = append(b.v.Moves, fmt.Sprintf("%s, %s: put into group %d by hand; the program had group %d.", f.Photo, c.Caption, n, c.Computed))
+			b.v.Moves = append(b.v.Moves, fmt.Sprintf("%s, %s: put into group %d by hand; the program had group %d.", f.Photo, f.Caption(1), n, c.Computed))
 		}
 	}
 	if (c.Unsure || c.Alone) && !c.ByHand {
@@ -200,8 +200,15 @@ func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[rec
 func (b *groupBuilder) finish() {
 	for _, n := range slices.Sorted(maps.Keys(b.rows)) {
 		r := b.rows[n]
-		r.Head = record.Count(len(r.Cuts), "fruit", "fruit")
+		not := 0
+		if b.v.Moved == 0 { // the verdict is on the fruit shown
+			not = b.h.result.Judgement.NotJudged(n)
+		}
+		r.Head = record.FruitJudged(len(r.Cuts), not)
 		if len(r.plants) > 0 {
+			if not > 0 {
+				r.Head += ","
+			}
 			r.Head += " of " + record.Count(len(r.plants), "plant", "plants")
 		}
 		b.v.Rows = append(b.v.Rows, *r)

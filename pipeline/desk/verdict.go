@@ -181,7 +181,7 @@ func (h *harvest) verdictData() verdictData {
 		if len(reasons) == 0 {
 			reasons = g.Apart
 		}
-		v.Groups = append(v.Groups, line(fmt.Sprintf("Group %d", g.Group), record.Count(g.Fruits, "fruit", "fruit"), g.Verdict, reasons))
+		v.Groups = append(v.Groups, line(fmt.Sprintf("Group %d", g.Group), record.FruitJudged(g.Fruits, run.Judgement.NotJudged(g.Group)), g.Verdict, reasons))
 	}
 	for _, f := range run.Judgement.Fruits {
 		x := line(fmt.Sprintf("%s, no. %d", f.Photo, f.Fruit), "", f.Verdict, f.Reasons)

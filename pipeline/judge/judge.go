@@ -124,12 +124,7 @@ const (
 var asideNotes = []string{"sick", "damaged", "late", "unripe", "not-assessable"}
 
 func fruit(f *record.Fruit) reference.Fruit {
-	if f.Unscaled { // sizes and colours mean nothing outside the photo
-		g := *f
-		none := record.None()
-		g.Length, g.Width, g.Midline, g.Volume, g.Skin, g.Second, g.Unscaled = none, none, none, none, nil, nil, false
-		return fruit(&g)
-	}
+	f = f.Known()
 	r := reference.NoFruit()
 	r.Plant = f.Plant
 	if f.Has(noteCut) {
@@ -191,6 +186,13 @@ func group(run *record.Run, fs []reference.Fruit, o Options) (g groupsFound, err
 		return g, nil
 	}
 	t := reference.Table(relative(run.Fruits, fs))
+	if !slices.ContainsFunc(run.Fruits, func(f record.Fruit) bool { return !f.Unscaled }) {
+		for i := range t.Traits { // a length is a number of px: "longer", not "30 mm longer"
+			if t.Traits[i].Unit == "mm" {
+				t.Traits[i].Unit = ""
+			}
+		}
+	}
 	co := cluster.DefaultOptions()
 	co.Groups = o.Groups
 	r, err := cluster.Find(t, co)

@@ -20,6 +20,7 @@ func relative(rows []record.Fruit, fs []reference.Fruit) []reference.Fruit {
 		}
 		f := rows[i]
 		f.Unscaled = false
+		f.Ribs, f.GrooveDepth = -1, record.None() // no camera to tell them by
 		f.Notes = nil
 		for _, n := range rows[i].Notes {
 			if n != noteDoubtful {

@@ -145,9 +145,25 @@ func photoPxPerMM(f *record.Fruit) float64 {
 	return 0
 }
 
+// unscaledHigh is the height of a cut-out without a scale, px.
+const unscaledHigh = 160
+
 // CutOut turns the fruit stem end up and cuts it from the preview along its outline (and stalk),
 // pxPerMM px a mm, on Paper. scale is preview px a photo px. Without a scale the fruit is made 160 px high.
 func CutOut(preview image.Image, scale float64, f *record.Fruit, pxPerMM float64) Cut {
+	if ppm := photoPxPerMM(f); ppm > 0 && pxPerMM > 0 {
+		return cut(preview, scale, f, pxPerMM, func(float64) float64 { return pxPerMM / ppm })
+	}
+	return CutHigh(preview, scale, f, unscaledHigh)
+}
+
+// CutHigh cuts a fruit out as CutOut does, high px high whatever its size; PxPerMM is 0.
+func CutHigh(preview image.Image, scale float64, f *record.Fruit, high float64) Cut {
+	return cut(preview, scale, f, 0, func(tall float64) float64 { return high / math.Max(1, tall) })
+}
+
+// cut cuts a fruit out. zoom says how many px a photo px becomes where the turned fruit is so many photo px tall.
+func cut(preview image.Image, scale float64, f *record.Fruit, pxPerMM float64, zoom func(tall float64) float64) Cut {
 	src := sampled(preview)
 	up, known := axis(f)
 	right := geom.Px{X: -up.Y, Y: up.X}
@@ -161,13 +177,7 @@ func CutOut(preview image.Image, scale float64, f *record.Fruit, pxPerMM float64
 		turned[i] = turn(p)
 	}
 	lo, hi := geom.Bounds(turned)
-	k := 0.0
-	if ppm := photoPxPerMM(f); ppm > 0 && pxPerMM > 0 {
-		k = pxPerMM / ppm
-	} else {
-		k = 160 / math.Max(1, hi.Y-lo.Y)
-		pxPerMM = 0
-	}
+	k := zoom(hi.Y - lo.Y)
 	const margin = 4
 	w, h := int(math.Ceil((hi.X-lo.X)*k))+2*margin, int(math.Ceil((hi.Y-lo.Y)*k))+2*margin
 	w, h = min(max(w, 1), 4000), min(max(h, 1), 4000)

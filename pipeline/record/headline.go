@@ -98,3 +98,35 @@ func (r *Run) fruitHeadline() string {
 	}
 	return s
 }
+
+// rests reports whether the verdict on a group can rest on a fruit with verdict v.
+func (v Verdict) rests() bool { return v == TrueToType || v == Doubtful || v == OffType }
+
+// NotJudged counts the fruit of a group that its verdict does not rest on: cut by the picture's edge, not measured, or
+// set aside. It is 0 where the group has no verdict.
+func (j *Judgement) NotJudged(group int) int {
+	n, judged := 0, false
+	for _, g := range j.Groups {
+		judged = judged || g.Group == group && g.Verdict.rests()
+	}
+	for _, f := range j.Fruits {
+		if judged && f.Group == group && !f.Verdict.rests() {
+			n++
+		}
+	}
+	return n
+}
+
+// FruitJudged says how many fruit a group has, and of how many its verdict tells nothing: "6 fruit, 4 of them not judged".
+func FruitJudged(all, notJudged int) string {
+	s := Count(all, "fruit", "fruit")
+	switch {
+	case notJudged <= 0:
+		return s
+	case all == 1:
+		return s + ", not judged"
+	case notJudged >= all:
+		return s + ", none of them judged"
+	}
+	return fmt.Sprintf("%s, %d of them not judged", s, notJudged)
+}

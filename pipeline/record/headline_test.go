@@ -30,3 +30,20 @@ func TestHeadline(t *testing.T) {
 		t.Errorf("more than can be named: %q", got)
 	}
 }
+
+// The verdict of a group does not rest on fruit that are cut or set aside, and its heading says how many they are.
+func TestFruitOfAGroup(t *testing.T) {
+	j := Judgement{Groups: []GroupVerdict{{Group: 1, Fruits: 6, Verdict: TrueToType}, {Group: 2, Fruits: 2, Verdict: NotJudged}, {Group: 3, Fruits: 1, Verdict: OffType}}}
+	for i, v := range []Verdict{TrueToType, NotJudged, TrueToType, NotJudged, NotAssessable, NotJudged} {
+		j.Fruits = append(j.Fruits, FruitVerdict{Fruit: i + 1, Group: 1, Verdict: v})
+	}
+	j.Fruits = append(j.Fruits, FruitVerdict{Fruit: 7, Group: 2, Verdict: NotJudged}, FruitVerdict{Fruit: 8, Group: 2, Verdict: NotJudged}, FruitVerdict{Fruit: 9, Group: 3, Verdict: OffType})
+	for i, want := range []string{"6 fruit, 4 of them not judged", "2 fruit", "1 fruit"} {
+		if g := j.Groups[i]; FruitJudged(g.Fruits, j.NotJudged(g.Group)) != want {
+			t.Errorf("group %d: %q, want %q", g.Group, FruitJudged(g.Fruits, j.NotJudged(g.Group)), want)
+		}
+	}
+	if a, b := FruitJudged(1, 1), FruitJudged(3, 3); a != "1 fruit, not judged" || b != "3 fruit, none of them judged" {
+		t.Errorf("%q, %q", a, b)
+	}
+}

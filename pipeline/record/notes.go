@@ -1,6 +1,20 @@
 package record
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
+
+// NotesInWords says the fruit's notes in words for people. A note on a number says the number: it need not stand elsewhere.
+func (f *Fruit) NotesInWords() []string {
+	out := NotesInWords(f.Notes)
+	for i, c := range f.Notes {
+		if c == noteRibs && f.Ribs > 0 {
+			out[i] = fmt.Sprintf("%s, good to ±2 only", Count(f.Ribs, "rib", "ribs"))
+		}
+	}
+	return out
+}
 
 // NotesInWords says note codes in words for people. A code that has none is shown as it stands, without its hyphens.
 func NotesInWords(codes []string) []string {

@@ -22,13 +22,28 @@ func GroupLook(g int) (colour, dash string) {
 	return groupColours[(g-1)%len(groupColours)], groupDashes[(g-1)%len(groupDashes)]
 }
 
-// Caption names a fruit below its picture: "plant 3, no. 2".
-func (f *Fruit) Caption() string {
+// Caption names a fruit below its picture, among those of so many photos: "plant 3, no. 2", or, without a plant, "no. 2"
+// and the photo's name where there is more than one photo, for each has a no. 2.
+func (f *Fruit) Caption(photos int) string {
 	s := fmt.Sprintf("no. %d", f.Number)
-	if f.Plant != "" {
+	switch {
+	case f.Plant != "":
 		return "plant " + f.Plant + ", " + s
+	case photos > 1:
+		return s + ", " + f.Photo
 	}
 	return s
+}
+
+// PhotosMeasured counts the photos of the run that gave fruit.
+func (r *Run) PhotosMeasured() int {
+	n := 0
+	for i := range r.Photos {
+		if r.Photos[i].Status == StatusOK && r.Photos[i].Fruits > 0 {
+			n++
+		}
+	}
+	return n
 }
 
 // LongestMM is the larger of length and width, 0 when neither was measured.

@@ -36,11 +36,11 @@ func TestWhy(t *testing.T) {
 
 func TestWordsOfAFruit(t *testing.T) {
 	f := Fruit{Photo: "a.jpg", Number: 2, Plant: "3", Length: Value{V: 213.4}, Width: Value{V: 98.4}, Ratio: None()}
-	if f.Caption() != "plant 3, no. 2" || f.SizeWords() != "213 × 98 mm" || f.Alt() != "Fruit 2 of a.jpg, 213 × 98 mm" {
-		t.Error(f.Caption(), f.SizeWords(), f.Alt())
+	if f.Caption(4) != "plant 3, no. 2" || f.SizeWords() != "213 × 98 mm" || f.Alt() != "Fruit 2 of a.jpg, 213 × 98 mm" {
+		t.Error(f.Caption(4), f.SizeWords(), f.Alt())
 	}
-	f = Fruit{Number: 1, Length: None(), Width: None(), Ratio: Value{V: 2.5}}
-	if f.Caption() != "no. 1" || f.SizeWords() != "length ÷ width 2.50" {
-		t.Error(f.Caption(), f.SizeWords())
+	f = Fruit{Photo: "b.jpg", Number: 1, Length: None(), Width: None(), Ratio: Value{V: 2.5}}
+	if f.Caption(1) != "no. 1" || f.Caption(2) != "no. 1, b.jpg" || f.SizeWords() != "length ÷ width 2.50" {
+		t.Error(f.Caption(1), f.Caption(2), f.SizeWords())
 	}
 }

@@ -66,12 +66,7 @@ func bit(b bool) string {
 
 // Row returns the fruit's cells in the order of FruitColumns.
 func (f *Fruit) Row() []string {
-	if f.Unscaled {
-		g := *f
-		none := None()
-		g.Length, g.Width, g.Midline, g.Volume, g.StalkLength, g.Skin, g.Second, g.Unscaled = none, none, none, none, none, nil, nil, false
-		return g.Row()
-	}
+	f = f.Known()
 	ribs := ""
 	if f.Ribs >= 0 {
 		ribs = strconv.Itoa(f.Ribs)

@@ -38,8 +38,9 @@ func (f *Fruit) whiteCells(w White) []string {
 		return nil
 	}
 	var out []string
+	f = f.Known()
 	for _, c := range []*Lab{f.Skin, f.Second} {
-		if c == nil || f.Unscaled {
+		if c == nil {
 			out = append(out, "", "", "")
 			continue
 		}

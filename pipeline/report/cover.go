@@ -138,11 +138,31 @@ func (b *docBuilder) taken() string {
 	return s + ", " + lo + " – " + hi
 }
 
+// fruitJudged says how many fruit a group has, and how many of them its verdict does not rest on.
+func (b *docBuilder) fruitJudged(all, not int) string {
+	s := record.Count(all, b.t.OneFruit, b.t.ManyFruit)
+	if not > 0 {
+		s += ", " + fmt.Sprintf(b.t.NotJudged, not)
+	}
+	return s
+}
+
+// someNotJudged says below the verdict on a group on how many of its fruit it does not rest.
+func (b *docBuilder) someNotJudged(g int) string {
+	if n := b.run.Judgement.NotJudged(g); n > 0 {
+		return "\n" + fmt.Sprintf(b.t.NotJudged, n)
+	}
+	return ""
+}
+
 // found shows the groups beside each other and the verdicts on groups and plants.
 func (b *docBuilder) found() []block {
 	bs := []block{heading{b.t.FoundPart, 1, "found"}}
 	if d, ok := b.sideBySide(95); ok {
-		bs = append(bs, para{b.t.SideIntro, plain}, d)
+		if b.anyScaled() {
+			bs = append(bs, para{b.t.SideIntro, plain})
+		}
+		bs = append(bs, d)
 	}
 	gt := table{head: b.t.GroupHead, widths: []float64{10, 9, 18, 16, 47}}
 	for _, g := range b.groupNumbers() {
@@ -150,7 +170,7 @@ func (b *docBuilder) found() []block {
 		fs := b.inGroup(g)
 		why := v.Why()
 		gt.rows = append(gt.rows, []cell{{text: fmt.Sprint(g), group: g, bold: true}, {text: fmt.Sprint(len(fs))}, {text: or(strings.Join(plantsOf(fs), ", "), "–")},
-			{text: b.verdictText(v.Verdict), bold: true}, {text: or(strings.Join(why, "\n"), "–")}})
+			{text: b.verdictText(v.Verdict) + b.someNotJudged(g), bold: true}, {text: or(strings.Join(why, "\n"), "–")}})
 	}
 	if len(gt.rows) > 0 {
 		bs = append(bs, heading{text: b.t.Groups, level: 2}, gt)

@@ -118,13 +118,14 @@ func (d *Document) builder() (*docBuilder, error) {
 		return nil, err
 	}
 	own := *d // the caller's stays as it is
+	own.Run, own.Load = knownRun(d.Run), d.Load.known()
 	if own.MostPhotos == 0 {
 		own.MostPhotos = 60
 	}
 	if own.MostSheets == 0 {
 		own.MostSheets = 300
 	}
-	b := &docBuilder{doc: &own, run: d.Run, desc: d.Description, t: t, widths: map[int]bool{}, views: map[record.Key]*view{},
+	b := &docBuilder{doc: &own, run: own.Run, desc: d.Description, t: t, widths: map[int]bool{}, views: map[record.Key]*view{},
 		member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{}}
 	for _, m := range d.Run.Groups {
 		b.member[m.Key] = m

@@ -8,7 +8,7 @@ type docTexts struct {
 	Lang, Title, TitleOf, Kicker, PageOf, Contents string
 
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
-	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf                                         string
+	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, NotJudged                              string
 
 	SheetPlant, AnnexOffFirst                                            string
 	Finding, FindPlants, FindUnsure, FindFruit, FindGroups, NoFruit      string
@@ -25,6 +25,8 @@ type docTexts struct {
 	PhotoScale, PhotoColour, PhotoAlt                                    string
 	GroupPart, GroupIntro, TypicalIs, RowOf, RowAlt, Leaning             string
 	SheetAlt, NoOutline, NoScale, ScaleIs, Profile, BoxIs, NotMeasured   string
+	NoScaleShort, NoSize, NoCard, SideSome, RowNoScale, TypicalNoScale   string
+	SideAltNoScale, RowAltNoScale, PhotoNoScale                          string
 	Colours, MainColour, SecondColour, ShareOfSkin, WhiteIs              string
 	Skin, Pattern, ShapeWords, OtherThan                                 string
 	UpTo, From, Within, WithinU, Above, Below                            string
@@ -52,7 +54,7 @@ type docTexts struct {
 var docEnglish = docTexts{
 	Lang: "en", Title: "Measurement report of a harvest", TitleOf: "Measurement report: %s", Kicker: "What grew from this seed, measured on photos", PageOf: "Page %d of {nb}", Contents: "Contents",
 	OneFruit: "fruit", ManyFruit: "fruit", OnePlant: "plant", ManyPlants: "plants", OneGroup: "group", ManyGroups: "groups", OnePhoto: "photo", ManyPhotos: "photos",
-	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s",
+	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s", NotJudged: "%d of them not judged",
 	Finding: "Finding", SheetPlant: "%s, plant %s",
 	FindPlants:    "%d of %s differ clearly from the variety's description (%s)%s. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
 	FindUnsure:    "%d more could not be decided.",
@@ -78,7 +80,10 @@ var docEnglish = docTexts{
 	PhotoScale: "Scale at the card %.3f mm a pixel, camera %.0f cm above the table, tilted %.0f°.", PhotoColour: "The colours of this photo are doubtful and are not used for verdicts.", PhotoAlt: "Photo %s with %d outlined fruit",
 	GroupPart: "Measurement sheets of the groups", GroupIntro: "A group is made of fruit that look alike. The middle value of a group is the median. The verdict weighs all traits together with their uncertainty; one value a little outside its range does not make a fruit off-type.",
 	TypicalIs: "Drawn: fruit %d of %s, the one nearest to the middle size of the group.", RowOf: "%d of %d fruit, those nearest to the middle size.", RowAlt: "Fruit of group %d at one scale", Leaning: "Like which other described variety? Hints only",
-	SheetAlt: "Fruit %d of %s, cut out, with dimension lines, profile and colours", NoOutline: "no outline is stored for this fruit", NoScale: "No scale is known: drawn to fit.", ScaleIs: "Scale %s when printed at 100 %%",
+	SheetAlt: "Fruit %d of %s, cut out, with dimension lines, profile and colours", NoOutline: "no outline is stored for this fruit", NoScale: "No scale: sizes unknown, drawn to fit.", ScaleIs: "Scale %s when printed at 100 %%",
+	NoScaleShort: "no scale", NoSize: "Size not measured: drawn to fit.", NoCard: "no scale card: colours unknown", PhotoNoScale: "No scale: shapes and patterns only.",
+	SideSome: "Fruit marked “no scale” are drawn to fit: their sizes are unknown.", SideAltNoScale: "One fruit of each group beside each other, drawn to fit",
+	RowNoScale: "Fruit without a scale are left out.", TypicalNoScale: "Drawn: fruit %d of %s.", RowAltNoScale: "Fruit of group %d, drawn to fit",
 	Profile: "Profile from the measured diameters", BoxIs: "Dashed: least and greatest size of the description.", NotMeasured: "not measured",
 	Colours: "Colours (CIELAB, %s, 2°)", MainColour: "Main skin colour", SecondColour: "Second colour", ShareOfSkin: "%.0f %% of the visible skin", WhiteIs: "White: L* 100  a* 0  b* 0  (%s)",
 	Skin: "Skin colour: distance from the description", Pattern: "Pattern", ShapeWords: "Shape in words", OtherThan: "other",

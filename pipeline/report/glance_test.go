@@ -118,3 +118,52 @@ func TestWhoChoseTheGroups(t *testing.T) {
 		}
 	}
 }
+
+// A group's heading says how many of its fruit the verdict beside it does not rest on, on the page and in the report.
+func TestHeadingCountsWhatWasNotJudged(t *testing.T) {
+	s := synthetic(24)
+	for i := range 3 {
+		s.run.Judgement.Fruits[i].Verdict = record.NotJudged
+	}
+	pages, err := htmlPages(s.run, s.load, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text := words(string(pages[0].Data)); !strings.Contains(text, "16 fruit, 3 of them not judged, of plants 1 and 2") || !strings.Contains(text, " 8 fruit of plant 3") {
+		t.Error("the page's headings do not count the fruit that were not judged")
+	}
+	b := built(t, s)
+	if h, ok := b.groupSheet(1)[0].(heading); !ok || !strings.HasPrefix(h.text, "Group 1: 16 fruit, 3 of them not judged, plants") {
+		t.Errorf("the sheet of group 1 is headed %+v", h)
+	}
+	for _, x := range b.found() {
+		if tb, ok := x.(table); ok && len(tb.rows) == 2 {
+			if got := tb.rows[0][3].text; got != "● true to type\n3 of them not judged" {
+				t.Errorf("verdict on group 1: %q", got)
+			}
+		}
+	}
+}
+
+// The strip at the top holds a few groups and says how many more there are.
+func TestStripSaysHowManyGroupsAreLeftOut(t *testing.T) {
+	for _, c := range []struct{ groups, more int }{{6, 0}, {12, 6}} {
+		s := synthetic(24)
+		j := &s.run.Judgement
+		j.Groups = nil
+		for g := 1; g <= c.groups; g++ {
+			j.Groups = append(j.Groups, record.GroupVerdict{Group: g, Fruits: 2, Verdict: record.TrueToType})
+		}
+		for i := range s.run.Groups {
+			s.run.Groups[i].Group = i%c.groups + 1
+		}
+		pages, err := htmlPages(s.run, s.load, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := string(pages[0].Data)
+		if got := strings.Contains(text, "and 6 more below"); got != (c.more > 0) || strings.Contains(text, "more below") != got {
+			t.Errorf("%d groups: says that 6 more lie below: %v", c.groups, got)
+		}
+	}
+}

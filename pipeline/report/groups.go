@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"offtype/pipeline/record"
@@ -11,22 +12,27 @@ import (
 // sideBySide shows a typical fruit of each group at one scale, beside the described size, at most
 // most mm high a row.
 func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
-	var cols []sideColumn
-	wide, tall := 0.0, 0.0
-	boxes := b.sizeBoxes()
-	for _, g := range b.groupNumbers() {
-		if ts := b.typical(g, 1); len(ts) > 0 && len(cols) < 12 {
-			cols = append(cols, sideColumn{ts[0], g})
-			wide, tall = math.Max(wide, ts[0].w), math.Max(tall, ts[0].h)
-		}
-	}
+	cols := b.sideColumns()
 	if len(cols) == 0 {
 		return drawing{}, false
 	}
+	boxes := b.sizeBoxes()
+	scaled := slices.ContainsFunc(cols, func(x sideColumn) bool { return x.v.scaled })
+	if !scaled {
+		boxes = nil // nothing to compare them with
+	}
+	wide, tall, sum, n := 0.0, 0.0, 0.0, 0
+	for _, x := range cols {
+		if x.v.scaled || !scaled {
+			wide, tall = math.Max(wide, x.v.w), math.Max(tall, x.v.h)
+			sum, n = sum+x.v.h, n+1
+		}
+	}
+	usual := sum / float64(n) // as high as this a fruit without a scale is drawn
 	for _, q := range boxes {
 		wide, tall = math.Max(wide, q.X), math.Max(tall, q.Y)
 	}
-	n := len(cols)
+	n = len(cols)
 	if len(boxes) > 0 {
 		n++
 	}
@@ -35,19 +41,27 @@ func (b *docBuilder) sideBySide(most float64) (drawing, bool) {
 	cw := pageWidth / float64(per)
 	s, name := chooseScale(wide, tall, math.Min(cw-6, 60), math.Min(most, 190/float64(rows)))
 	rh := tall*s + 16
-	h := rh*float64(rows) + 10
-	return drawing{w: pageWidth, h: h, alt: b.t.SideAlt, draw: func(c canvas) {
+	h := rh * float64(rows)
+	if scaled {
+		h += rowFoot
+	}
+	alt, caption := b.sideWords(cols, scaled)
+	return drawing{w: pageWidth, h: h, alt: alt, caption: caption, draw: func(c canvas) {
 		c.path(rect(0, 0, pageWidth, h), true, pen{fill: pale})
 		place := func(k int) (float64, float64) { return (float64(k%per) + .5) * cw, float64(k/per)*rh + 3 + tall*s }
 		for k, x := range cols {
 			cx, base := place(k)
-			b.sideFruit(c, x, boxes, cx, base, cw, s)
+			if x.v.scaled || !scaled {
+				b.sideFruit(c, x, boxes, cx, base, cw, s)
+			} else {
+				b.sideFruit(c, x, nil, cx, base, cw, math.Min(usual*s/x.v.h, (cw-6)/x.v.w))
+			}
 		}
 		if len(boxes) > 0 {
 			cx, base := place(n - 1)
 			b.sideDescribed(c, boxes, cx, base, s)
 		}
-		if cols[0].v.scaled {
+		if scaled {
 			scaleBar(c, 5, h-7, barLength(s, 50), s, fmt.Sprintf(b.t.ScaleIs, name))
 		}
 	}}, true
@@ -59,6 +73,27 @@ type sideColumn struct {
 	g int
 }
 
+func (b *docBuilder) sideColumns() []sideColumn {
+	var cols []sideColumn
+	for _, g := range b.groupNumbers() {
+		if ts := b.typical(g, 1); len(ts) > 0 && len(cols) < 12 {
+			cols = append(cols, sideColumn{ts[0], g})
+		}
+	}
+	return cols
+}
+
+// sideWords describes the picture of the groups side by side, and says which fruit have no scale. scaled: some have one.
+func (b *docBuilder) sideWords(cols []sideColumn, scaled bool) (alt, caption string) {
+	switch unscaled := slices.ContainsFunc(cols, func(x sideColumn) bool { return x.v.f.Unscaled }); {
+	case unscaled && scaled:
+		return b.t.SideAlt, b.t.SideSome
+	case unscaled:
+		return b.t.SideAltNoScale, b.t.NoScale
+	}
+	return b.t.SideAlt, ""
+}
+
 // sideFruit draws a group's fruit in a column cw mm wide, its foot in the middle at (cx, base), with its name below.
 func (b *docBuilder) sideFruit(c canvas, x sideColumn, boxes []spot, cx, base, cw, s float64) {
 	lo, hi := spotBounds(x.v.outline)
@@ -67,11 +102,17 @@ func (b *docBuilder) sideFruit(c canvas, x sideColumn, boxes []spot, cx, base, c
 	groupMark(c, cx-9, base+4.6, 1.3, x.g, white)
 	c.text(cx-6, base+5.6, fmt.Sprintf(b.t.GroupN, x.g), ink{size: 8.5, bold: true})
 	c.text(cx, base+9, b.verdictText(b.groupVerdict(x.g).Verdict), ink{size: 7.5, at: 'c'})
+	who, i := "", ink{size: 7, at: 'c', colour: grey}
 	if ps := plantsOf(b.inGroup(x.g)); len(ps) > 0 {
-		who, i := b.plantNames(ps), ink{size: 7, at: 'c', colour: grey}
+		who = b.plantNames(ps)
 		if c.width(who, i) > cw-2 {
 			who = record.Count(len(ps), b.t.OnePlant, b.t.ManyPlants)
 		}
+	}
+	if x.v.f.Unscaled {
+		who = join(who, b.t.NoScaleShort)
+	}
+	if who != "" {
 		c.text(cx, base+12.3, who, i)
 	}
 }
@@ -117,7 +158,7 @@ const groupSheetTall = 150.0
 func (b *docBuilder) groupSheet(g int) []block {
 	fs := b.inGroup(g)
 	v := b.groupVerdict(g)
-	head := fmt.Sprintf(b.t.GroupN, g) + ": " + record.Count(len(fs), b.t.OneFruit, b.t.ManyFruit)
+	head := fmt.Sprintf(b.t.GroupN, g) + ": " + b.fruitJudged(len(fs), b.run.Judgement.NotJudged(g))
 	switch ps := plantsOf(fs); {
 	case len(ps) == 1:
 		head += ", " + fmt.Sprintf(b.t.PlantN, ps[0])
@@ -132,7 +173,11 @@ func (b *docBuilder) groupSheet(g int) []block {
 		bs = append(bs, list{items: why})
 	}
 	if ts := b.typical(g, 1); len(ts) > 0 {
-		bs = append(bs, b.fruitFigure(ts[0].f), para{fmt.Sprintf(b.t.TypicalIs, ts[0].f.Number, ts[0].f.Photo), small})
+		is := b.t.TypicalIs
+		if ts[0].f.Unscaled {
+			is = b.t.TypicalNoScale
+		}
+		bs = append(bs, b.fruitFigure(ts[0].f), para{fmt.Sprintf(is, ts[0].f.Number, ts[0].f.Photo), small})
 	}
 	bs = append(bs, b.groupTable(g, fs))
 	if d, ok := b.row(g); ok {
@@ -227,36 +272,75 @@ func (b *docBuilder) rowOf(g int, vs []*view, high float64) drawing {
 	s, name := chooseScale(wide, tall, math.Min(cw-2, 50), high)
 	rows := (len(vs) + per - 1) / per
 	rh := tall*s + rowNames
-	h := rh*float64(rows) + rowFoot
-	caption := ""
-	if all := len(b.inGroup(g)); all > len(vs) {
-		caption = fmt.Sprintf(b.t.RowOf, len(vs), all)
+	h := rh * float64(rows)
+	if vs[0].scaled {
+		h += rowFoot
 	}
-	return drawing{w: pageWidth, h: h, alt: fmt.Sprintf(b.t.RowAlt, g), caption: caption, draw: func(c canvas) {
+	photos := b.run.PhotosMeasured()
+	alt, caption := b.t.RowAlt, b.rowCaption(b.inGroup(g), vs)
+	if vs[0].f.Unscaled {
+		alt = b.t.RowAltNoScale
+	}
+	return drawing{w: pageWidth, h: h, alt: fmt.Sprintf(alt, g), caption: caption, draw: func(c canvas) {
 		c.path(rect(0, 0, pageWidth, h), true, pen{fill: pale})
 		for k, v := range vs {
 			cx, base := (float64(k%per)+.5)*cw, float64(k/per)*rh+2+tall*s
 			lo, hi := spotBounds(v.outline)
 			v.draw(c, cx-(lo.X+hi.X)/2*s, base-hi.Y*s, s)
-			t := fmt.Sprint(v.f.Number)
-			if v.f.Plant != "" {
-				t = fmt.Sprintf(b.t.PlantN, v.f.Plant)
-			}
-			for fit := 7.0; ; fit -= .5 {
-				if c.width(t, ink{size: fit}) < cw-1 || fit < 5 {
-					c.text(cx, base+4, t, ink{size: fit, at: 'c'})
-					break
-				}
-			}
-			if b.judged() {
-				m, _ := b.verdict[v.f.Key()].Verdict.Mark()
-				c.text(cx, base+7, m+" "+fmt.Sprintf(b.t.NoN, v.f.Number), ink{size: 6.5, at: 'c', colour: grey})
-			}
+			b.rowName(c, v.f, cx, base, cw, photos)
 		}
 		if vs[0].scaled {
 			scaleBar(c, 5, h-7, barLength(s, 50), s, fmt.Sprintf(b.t.ScaleIs, name))
 		}
 	}}
+}
+
+// rowName names a fruit of so many photos below its picture, which stands at (cx, base) in a column cw mm wide: by its
+// plant, or, without one, by its photo.
+func (b *docBuilder) rowName(c canvas, f *record.Fruit, cx, base, cw float64, photos int) {
+	t, second := fmt.Sprint(f.Number), ""
+	switch {
+	case f.Plant != "":
+		t = fmt.Sprintf(b.t.PlantN, f.Plant)
+	case photos > 1:
+		t, second = f.Photo, fmt.Sprintf(b.t.NoN, f.Number)
+	}
+	i := ink{size: 7, at: 'c'}
+	for i.size > 5 && c.width(t, i) >= cw-1 {
+		i.size -= .5
+	}
+	c.text(cx, base+4, shortened(c, t, i, cw-1), i)
+	if b.judged() {
+		m, _ := b.verdict[f.Key()].Verdict.Mark()
+		second = m + " " + fmt.Sprintf(b.t.NoN, f.Number)
+	}
+	if second != "" {
+		c.text(cx, base+7, second, ink{size: 6.5, at: 'c', colour: grey})
+	}
+}
+
+// shortened cuts a name off in its middle, for photos differ at the end of their names, so that it is at most w mm wide.
+func shortened(c canvas, s string, i ink, w float64) string {
+	r := []rune(s)
+	for keep := len(r) - 1; c.width(s, i) > w && keep > 3; keep-- {
+		s = string(r[:keep/2]) + "…" + string(r[len(r)-(keep-keep/2):])
+	}
+	return s
+}
+
+// rowCaption says which fruit of a group stand in its row.
+func (b *docBuilder) rowCaption(all []*record.Fruit, vs []*view) string {
+	if vs[0].f.Unscaled {
+		return b.t.NoScale
+	}
+	var out []string
+	if len(all) > len(vs) {
+		out = append(out, fmt.Sprintf(b.t.RowOf, len(vs), len(all)))
+	}
+	if slices.ContainsFunc(all, func(f *record.Fruit) bool { return f.Unscaled }) {
+		out = append(out, b.t.RowNoScale)
+	}
+	return strings.Join(out, " ")
 }
 
 // plots shows every trait as dots, and the colours.

@@ -83,12 +83,14 @@ type page struct {
 	Finding     []string // the first sentences on the lot
 	More        []string // the others, as a list: how sure it is
 	Strip       []stripView
+	StripMore   string // how many groups are not in it
 	Next        []record.Step
 	Figures     []figure
 	Problems    []string
 	Groups      []groupView
 	Likeness    template.HTML
 	ScaleBar    int
+	Unscaled    bool // some fruit have no scale
 	Plants      []plantView
 	Photos      []photoView
 	PhotoLinks  []link
@@ -110,6 +112,7 @@ type (
 		W, H              int
 		Alt, Caption, Sub string
 		Href              string // to the fruit on its photo
+		Unscaled          bool   // drawn to fit
 	}
 	stripView struct { // a group at a glance, at the top of the page
 		Number                           int
@@ -178,6 +181,7 @@ type builder struct {
 }
 
 func newBuilder(run *record.Run, load Loader, o Options) *builder {
+	run, load = knownRun(run), load.known()
 	b := &builder{run: run, load: load, opt: o, member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{},
 		fruits: map[string][]int{}, cuts: map[int][]cut{}, pageOf: photoPageNames(run.Photos)}
 	for _, m := range run.Groups {

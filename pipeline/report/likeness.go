@@ -16,6 +16,8 @@ type likeness struct {
 	k  int                 // groups
 	w  float64             // mm, of the drawings
 	t  *likeTexts
+
+	unscaled bool // some fruit have no scale
 }
 
 // newLikeness returns nil when there is nothing to draw.
@@ -28,7 +30,7 @@ func newLikeness(run *record.Run, width float64, t *likeTexts) *likeness {
 	for _, m := range run.Groups {
 		at[m.Key] = m
 	}
-	l := &likeness{g: g, w: width, t: t}
+	l := &likeness{g: g, w: width, t: t, unscaled: slices.ContainsFunc(run.Fruits, isUnscaled)}
 	for _, r := range g.Rows {
 		m := at[r]
 		m.Key = r
@@ -42,7 +44,11 @@ func newLikeness(run *record.Run, width float64, t *likeTexts) *likeness {
 func (l *likeness) blocks() []block {
 	var bs []block
 	if d, ok := l.plane(); ok {
-		bs = append(bs, heading{text: l.t.Plane, level: 2}, para{strings.TrimSpace(l.t.PlaneIntro + " " + l.axes()), plain}, d)
+		words := strings.TrimSpace(l.t.PlaneIntro + " " + l.axes())
+		if l.unscaled {
+			words += " " + l.t.NoScale
+		}
+		bs = append(bs, heading{text: l.t.Plane, level: 2}, para{words, plain}, d)
 	}
 	if s := l.firm(); len(s) > 0 {
 		bs = append(bs, heading{text: l.t.Firm, level: 2}, para{l.t.FirmIntro, plain}, list{items: append(s, l.g.Notes...)})

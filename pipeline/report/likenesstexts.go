@@ -8,13 +8,14 @@ type likeTexts struct {
 	Alike, Different, Cut, Leaf, LeafPlant, Bunch, Key string
 	FirmIntro, FirmGroup                               string
 	Unsure, UnsureFruit, UnsureAlone, UnsureMore, Sure string
-	And                                                string
+	And, NoScale                                       string
 }
 
 var likeEnglish = likeTexts{
 	Part: "How alike the fruit are", Plane: "Near and far", Tree: "Who goes with whom", Firm: "How firm the groups are",
 	PlaneIntro: "Each mark is one fruit. Marks that lie close together stand for fruit that are alike in size, shape, colour and pattern, all taken together. A dashed ring is as wide as fruit of one type usually spread: about 19 of 20 lie inside.",
-	PlaneAxes:  "Further to the right means %s. Further up means %s.", Right: "Further to the right means %s.", Up: "Further up means %s.", And: " and ",
+	PlaneAxes:  "Further to the right means %s. Further up means %s.", NoScale: "Fruit without a scale are compared by shape, pattern and the photo's own colours; by size only where all lie on one photo.",
+	Right: "Further to the right means %s.", Up: "Further up means %s.", And: " and ",
 	PlaneAlt:  "Every fruit as a mark: alike fruit lie near each other, groups have marks of their own",
 	TreeIntro: "Read from left to right. Fruit whose lines meet early, on the left, look much alike. The further right two branches meet, the more they differ.",
 	TreeCut:   "At the dashed line the tree falls into %d branches: the groups.",

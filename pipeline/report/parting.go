@@ -63,7 +63,10 @@ func (b *docBuilder) method() []block {
 	for _, s := range methodText(b.run, b.t.Page) {
 		bs = append(bs, para{s, plain})
 	}
-	bs = append(bs, para{b.t.Drawn, plain}, heading{text: b.t.Page.Limits, level: 2}, list{items: b.t.Page.LimitText})
+	if b.anyScaled() || len(b.views) == 0 {
+		bs = append(bs, para{b.t.Drawn, plain})
+	}
+	bs = append(bs, heading{text: b.t.Page.Limits, level: 2}, list{items: b.t.Page.LimitText})
 	rows := [][2]string{{b.t.Program, or(b.run.Program, "–")}}
 	keys := make([]string, 0, len(b.run.Settings))
 	for k := range b.run.Settings {
@@ -95,8 +98,8 @@ func (b *docBuilder) method() []block {
 		for _, c := range p.Cards {
 			cards = append(cards, fmt.Sprint(c))
 		}
-		t.rows = append(t.rows, texted(p.Name, or(b.t.States[p.Status], string(p.Status)), or(strings.Join(cards, ", "), "–"), record.Fixed(p.MMPerPx, 4), record.Fixed(p.TiltDeg, 1)+"°",
-			record.Fixed(p.HeightMM, 0), record.Fixed(p.FocalPx, 0)+tagged(",", p.FocalFrom), record.Fixed(p.CardResidual, 3), record.Fixed(p.ColourDE00, 2)))
+		t.rows = append(t.rows, texted(p.Name, or(b.t.States[p.Status], string(p.Status)), or(strings.Join(cards, ", "), "–"), byCard(&p, p.MMPerPx, 4, ""), byCard(&p, p.TiltDeg, 1, "°"),
+			byCard(&p, p.HeightMM, 0, ""), record.Fixed(p.FocalPx, 0)+tagged(",", p.FocalFrom), byCard(&p, p.CardResidual, 3, ""), byCard(&p, p.ColourDE00, 2, "")))
 	}
 	return append(bs, heading{text: b.t.CardTable, level: 2}, para{b.t.CardIntro, small}, t, heading{text: b.t.HashPart, level: 2}, para{b.t.HashIntro, small}, s)
 }

@@ -6,6 +6,7 @@ import (
 	"image"
 	"math"
 	"net/url"
+	"slices"
 	"sort"
 
 	"offtype/measure/geom"
@@ -192,19 +193,33 @@ func thin(o []geom.Px, n int) []geom.Px {
 	return out
 }
 
+// cutFiner is how many px of a cut-out a px of the page is: for print and dense screens.
+const cutFiner = 1.5
+
+// cutPicture cuts a fruit out at the page's scale. Where no fruit has one, whole fruit are made equally high.
+func (b *builder) cutPicture(preview image.Image, scale float64, f *record.Fruit) picture.Cut {
+	if f.Unscaled && b.pxPerMM == 0 && !f.Has("cut") {
+		return picture.CutHigh(preview, scale, f, cutHeight*cutFiner)
+	}
+	return picture.CutOut(preview, scale, f, b.pxPerMM*cutFiner)
+}
+
 func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, samePage bool) (cut, error) {
-	c := picture.CutOut(preview, scale, f, b.pxPerMM*1.5) // half as fine again, for print and dense screens
+	c := b.cutPicture(preview, scale, f)
 	jpg, err := picture.JPEG(c.Image, 85)
 	if err != nil {
 		return cut{}, err
 	}
 	m := b.member[f.Key()]
-	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/1.5 + .5), H: int(float64(c.Image.Rect.Dy())/1.5 + .5)}
+	v := cut{Src: template.URL(picture.DataURI(jpg)), W: int(float64(c.Image.Rect.Dx())/cutFiner + .5), H: int(float64(c.Image.Rect.Dy())/cutFiner + .5)}
 	v.Href = "#" + anchor(f.Key())
 	if !samePage {
 		v.Href = b.pageOf[f.Photo] + v.Href
 	}
-	v.Caption, v.Sub, v.Alt = f.Caption(), f.SizeWords(), f.Alt()
+	v.Caption, v.Sub, v.Alt, v.Unscaled = f.Caption(b.run.PhotosMeasured()), f.SizeWords(), f.Alt(), f.Unscaled
+	if f.Unscaled && f.Ratio.Ok() && b.pxPerMM > 0 { // its words do not say it
+		v.Sub += " · " + b.page.T.UnscaledShort
+	}
 	if m.Alone {
 		v.Sub += " · stands alone"
 	} else if m.Unsure {
@@ -224,7 +239,11 @@ func (b *builder) groups() {
 		if g.Group == 1 {
 			v.Colour = "#8a8f80"
 		}
-		v.Heading = record.Count(g.Fruits, "fruit", "fruit")
+		n := b.run.Judgement.NotJudged(g.Group)
+		v.Heading = record.FruitJudged(g.Fruits, n)
+		if n > 0 && (g.Plants > 0 || len(b.run.PlantsOf(g.Group)) > 0) {
+			v.Heading += ","
+		}
 		if ps := b.run.PlantsOf(g.Group); len(ps) > 0 {
 			v.Heading += " of " + record.NamedPlants(ps, namedInHeading)
 		} else if g.Plants > 0 {
@@ -235,6 +254,9 @@ func (b *builder) groups() {
 			v.Mark, v.VerdictClass = g.Verdict.Mark()
 		}
 		b.page.Groups = append(b.page.Groups, v)
+	}
+	for i := range b.run.Fruits {
+		b.page.Unscaled = b.page.Unscaled || b.run.Fruits[i].Unscaled
 	}
 	if b.pxPerMM > 0 && len(b.cuts) > 0 {
 		b.page.ScaleBar = int(100*b.pxPerMM + .5)
@@ -256,13 +278,20 @@ func (b *builder) strip() {
 		if len(g.Cuts) == 0 || g.Cuts[0].Src == "" || len(b.page.Strip) == mostInStrip {
 			continue
 		}
-		s := stripView{Number: g.Number, Cut: g.Cuts[0], Verdict: g.Verdict, VerdictClass: g.VerdictClass, Mark: g.Mark}
+		first := max(0, slices.IndexFunc(g.Cuts, func(c cut) bool { return !c.Unscaled && c.Src != "" }))
+		s := stripView{Number: g.Number, Cut: g.Cuts[first], Verdict: g.Verdict, VerdictClass: g.VerdictClass, Mark: g.Mark}
 		s.Who = fmt.Sprintf("group %d", g.Number)
 		if ps := b.run.PlantsOf(g.Number); len(ps) > 0 {
 			s.Who += ", " + record.NamedPlants(ps, 4)
 		}
+		if s.Cut.Unscaled && b.pxPerMM > 0 {
+			s.Who += ", " + b.page.T.UnscaledShort
+		}
 		b.page.Strip = append(b.page.Strip, s)
 		tall = max(tall, s.Cut.H)
+	}
+	if more := len(b.page.Groups) - len(b.page.Strip); more > 0 && len(b.page.Strip) > 0 {
+		b.page.StripMore = fmt.Sprintf(b.page.T.StripMore, more)
 	}
 	for i := range b.page.Strip { // all at one scale
 		c := &b.page.Strip[i].Cut

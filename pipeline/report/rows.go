@@ -39,7 +39,10 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 	if f.Unsure {
 		notes = append(notes, "outline not sure")
 	}
-	v.Notes = strings.Join(append(notes, record.NotesInWords(f.Notes)...), "; ")
+	if f.Unscaled {
+		notes = append(notes, b.page.T.UnscaledNote)
+	}
+	v.Notes = strings.Join(append(notes, f.NotesInWords()...), "; ")
 	return v
 }
 
@@ -74,11 +77,19 @@ func (b *builder) tables() {
 			if p.MMPerPx > 0 {
 				scale, height = record.Fixed(p.MMPerPx, 3), record.Fixed(p.HeightMM/10, 0)+" cm"
 			}
-			row = []string{p.Name, string(p.Status), strings.Join(cards, ", "), scale, record.Fixed(p.TiltDeg, 0) + "°",
-				height, record.Fixed(p.CardResidual, 2), record.Fixed(p.ColourDE00, 1), short(p.SHA256)}
+			row = []string{p.Name, string(p.Status), strings.Join(cards, ", "), scale, byCard(&p, p.TiltDeg, 0, "°"),
+				height, byCard(&p, p.CardResidual, 2, ""), byCard(&p, p.ColourDE00, 1, ""), short(p.SHA256)}
 		}
 		b.page.PhotoRows = append(b.page.PhotoRows, row)
 	}
+}
+
+// byCard writes a number that a photo's card tells; 0 without a card means not known.
+func byCard(p *record.Photo, v float64, decimals int, unit string) string {
+	if v == 0 && len(p.Cards) == 0 {
+		return "–"
+	}
+	return record.Fixed(v, decimals) + unit
 }
 
 func short(sha string) string {

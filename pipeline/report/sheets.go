@@ -19,7 +19,7 @@ func (b *docBuilder) fruitFigure(f *record.Fruit) drawing {
 	h := math.Max(62, b.beside(blankCanvas{b.metrics}, f))
 	if v != nil {
 		if !v.scaled {
-			s = math.Min(sheetTall/v.h, sheetWide/v.w)
+			s = math.Min(fitTall/v.h, sheetWide/v.w)
 		}
 		for v.h*s > 140 || v.w*s > 86 { // a measured size that the picture contradicts
 			s /= 2
@@ -37,7 +37,7 @@ func (b *docBuilder) fruitFigure(f *record.Fruit) drawing {
 			if v.scaled {
 				scaleBar(c, 5, h-7, barLength(s, 45), s, fmt.Sprintf(b.t.ScaleIs, scaleName(s)))
 			} else {
-				c.text(5, h-3, b.t.NoScale, ink{size: 7.5})
+				c.text(5, h-3, b.toFit(f), ink{size: 7.5})
 			}
 		}
 		b.beside(c, f)
@@ -69,7 +69,7 @@ func (b *docBuilder) profile(c canvas, f *record.Fruit, x, y float64) float64 {
 	const w, tall = 58.0, 34.0
 	c.text(x, y+3, b.t.Profile, ink{size: 8, bold: true})
 	if len(f.Profile) < 2 || !f.Length.Ok() {
-		c.text(x, y+9, b.t.NotMeasured, ink{size: 8, colour: grey})
+		c.text(x, y+9, b.notMeasured(f), ink{size: 8, colour: grey})
 		return y + 12
 	}
 	boxes := b.sizeBoxes()
@@ -142,7 +142,11 @@ func (b *docBuilder) swatches(c canvas, f *record.Fruit, x, y float64) float64 {
 		y += 9
 	}
 	if f.Skin == nil {
-		c.text(x, y+3, b.t.NotMeasured, ink{size: 8, colour: grey})
+		why := b.t.NotMeasured
+		if f.Unscaled {
+			why = b.t.NoCard
+		}
+		c.text(x, y+3, why, ink{size: 8, colour: grey})
 		y += 6
 	} else {
 		more := colour.Words(colour.Lab{L: f.Skin.L, A: f.Skin.A, B: f.Skin.B})
@@ -180,8 +184,11 @@ func (b *docBuilder) traitTable(f *record.Fruit) table {
 			continue
 		}
 		val := b.t.NotMeasured
-		if v.Ok() {
+		switch {
+		case v.Ok():
 			val = tr.text(v.V)
+		case tr.sized():
+			val = b.notMeasured(f)
 		}
 		t.rows = append(t.rows, []cell{{text: b.t.Traits[tr.key]}, {text: val, right: true, bold: v.Ok()}, {text: tr.uncertainty(v), right: true}, {text: tr.unit}, {text: tr.rangeText(b.desc, b.t)}, {text: tr.against(v, b.desc, b.t)}})
 	}
@@ -370,7 +377,7 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 		bs = append(bs, heading{text: b.t.Reasons, level: 3}, list{items: v.Reasons})
 	}
 	if len(f.Notes) > 0 {
-		bs = append(bs, para{b.t.Notes + " " + strings.Join(record.NotesInWords(f.Notes), "; "), small})
+		bs = append(bs, para{b.t.Notes + " " + strings.Join(f.NotesInWords(), "; "), small})
 	}
 	return append(bs, b.handTable(func(h *Hand) bool {
 		return h.Photo == f.Photo && h.Fruit == f.Number || h.Fruit == 0 && h.Group == 0 && h.Plant != "" && h.Plant == f.Plant

@@ -21,6 +21,7 @@ type photoPic struct {
 
 const (
 	sheetWide, sheetTall = 78.0, 88.0 // mm of paper for a fruit on its sheet, without dimension lines
+	fitTall              = 70.0       // the same for a fruit that is drawn to fit: room is left for its reasons
 	photosBytes          = 7e6        // about what all photos together may take in the file
 )
 
@@ -203,6 +204,8 @@ func (b *docBuilder) photoFigure(pp *photoPic, tall float64) drawing {
 	caption := fmt.Sprintf(b.t.PhotoCaption, p.Name, record.Count(len(pp.fruits), b.t.OneFruit, b.t.ManyFruit))
 	if p.MMPerPx > 0 {
 		caption += " " + fmt.Sprintf(b.t.PhotoScale, p.MMPerPx, p.HeightMM/10, p.TiltDeg)
+	} else {
+		caption += " " + b.t.PhotoNoScale
 	}
 	if !p.ColourOK {
 		caption += " " + b.t.PhotoColour

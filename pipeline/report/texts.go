@@ -5,6 +5,7 @@ type texts struct {
 	Lang, Kicker, KickerTable, Contents, Groups, GroupsIntro, GroupsFound, GroupsGiven, Plants, Plant, Photos, Photo, Fruit, FruitIntro, Verdict, Why string
 	Next, Sure, ReadCautions, PhotoIntro                                                                                                              string
 	Cautions, Method, Limits, LookAt, OneScale, State, Card, Scale, Tilt, Height, CardFit, ColourFit                                                  string
+	NoScale, SomeUnscaled, UnscaledShort, UnscaledNote, StripMore                                                                                     string
 	FruitHead                                                                                                                                         []string
 	ScaleFrom                                                                                                                                         [4]string // card, coin or line, no scale, table
 	MethodText, LimitText                                                                                                                             []string
@@ -19,6 +20,9 @@ var english = texts{
 	Photos: "Photos", Photo: "Photo", Fruit: "Fruit", Verdict: "Verdict", Why: "Why", Cautions: "Cautions", Method: "How it was measured",
 	Limits: "What photos cannot tell", LookAt: "Please look at this", OneScale: "All cut-outs are at one scale, stem end up.",
 	State: "State", Card: "Card", Scale: "mm a pixel", Tilt: "Tilt", Height: "Camera height", CardFit: "Card fit, px", ColourFit: "Colour fit, ΔE00",
+	StripMore:    "and %d more below",
+	NoScale:      "No scale: sizes unknown. Each fruit is drawn to fit, stem end up.",
+	SomeUnscaled: "Fruit marked “no scale” are drawn to fit: their sizes are unknown.", UnscaledShort: "no scale", UnscaledNote: "no scale: sizes and colours unknown",
 	GroupsIntro: "Fruit that look alike stand in one row.",
 	GroupsFound: "The number of groups was not given: it was found from size, shape, colour and pattern.", GroupsGiven: "%s: that many were asked for, so that like fruit may be parted or unlike fruit joined.",
 	FruitIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera. Empty means not measured. Colours are CIELAB, white %s, 2° observer: L is lightness, a runs from green to red, b from blue to yellow. ΔE00 is the size of a colour difference: 1 is hardly seen side by side, 10 is plain to see.",

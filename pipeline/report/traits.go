@@ -64,6 +64,9 @@ func (t *trait) limits(d *reference.Description) (lo, hi float64) {
 	return lo, hi
 }
 
+// sized reports whether the trait needs a scale.
+func (t *trait) sized() bool { return t.unit == "mm" || t.unit == "cm³" }
+
 func (t *trait) text(v float64) string { return record.Fixed(v, t.decimals) }
 
 // rangeText writes what the description expects.

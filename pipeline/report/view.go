@@ -59,7 +59,13 @@ func (b *docBuilder) newView(preview image.Image, scale float64, f *record.Fruit
 		ppm = math.Min(ppm, math.Max(1.5*native, .2))
 	}
 	ppm = math.Min(ppm, 3000/math.Max(50, math.Max(known(f.Length), known(f.Width))))
-	c := picture.CutOut(preview, scale, shown, ppm)
+	var c picture.Cut
+	if f.Unscaled {
+		lo, hi := geom.Bounds(f.Outline)
+		c = picture.CutHigh(preview, scale, f, math.Min(paperPxPerMM*fitTall, 1.5*scale*math.Max(hi.X-lo.X, hi.Y-lo.Y)))
+	} else {
+		c = picture.CutOut(preview, scale, shown, ppm)
+	}
 	if c.PxPerMM == 0 {
 		v.scaled = false
 		c.PxPerMM = float64(c.Image.Rect.Dy()) / 100
