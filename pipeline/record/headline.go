@@ -82,21 +82,44 @@ func (j *Judgement) strayFruit(off []string) int {
 }
 
 func (r *Run) fruitHeadline() string {
-	n := map[Verdict]int{}
+	off, judged, rest := r.Judgement.FruitCounts()
+	doubtful := 0
 	for _, f := range r.Judgement.Fruits {
-		n[f.Verdict]++
+		if f.Verdict == Doubtful {
+			doubtful++
+		}
 	}
 	s := "No fruit is off-type."
 	switch {
-	case n[OffType] > 0:
-		s = fmt.Sprintf("Off-type: %d of %d fruit.", n[OffType], len(r.Fruits))
-	case n[TrueToType] == 0 && n[Doubtful] == 0:
-		s = "No fruit could be judged."
+	case judged == 0:
+		return "No fruit could be judged."
+	case off > 0:
+		s = fmt.Sprintf("Off-type: %d of %d fruit.", off, judged)
 	}
-	if n[Doubtful] > 0 {
-		s += fmt.Sprintf(" Doubtful: %d.", n[Doubtful])
+	if doubtful > 0 {
+		s += fmt.Sprintf(" Doubtful: %d.", doubtful)
+	}
+	if rest > 0 {
+		s += fmt.Sprintf(" Not judged: %d.", rest)
 	}
 	return s
+}
+
+// FruitCounts counts the fruit that are off-type, those that a verdict rests on, off-types among them, and the others:
+// cut by the picture's edge, not measured, or set aside.
+func (j *Judgement) FruitCounts() (off, judged, rest int) {
+	for _, f := range j.Fruits {
+		switch {
+		case f.Verdict == OffType:
+			off++
+			judged++
+		case f.Verdict.rests():
+			judged++
+		default:
+			rest++
+		}
+	}
+	return off, judged, rest
 }
 
 // rests reports whether the verdict on a group can rest on a fruit with verdict v.

@@ -19,6 +19,8 @@ func TestHeadline(t *testing.T) {
 		{of([]PlantVerdict{{Plant: "1", Verdict: TrueToType}}, fruit("1", OffType), fruit("1", TrueToType)), "No plant is off-type. Single off-type fruit elsewhere: 1."},
 		{of([]PlantVerdict{{Plant: "1", Verdict: OffType}}, fruit("1", OffType), fruit("", OffType)), "Off-type: plant 1. Single off-type fruit elsewhere: 1."},
 		{of(nil, fruit("", OffType), fruit("", TrueToType), fruit("", Doubtful)), "Off-type: 1 of 3 fruit. Doubtful: 1."},
+		{of(nil, fruit("", OffType), fruit("", TrueToType), fruit("", NotJudged), fruit("", NotAssessable)), "Off-type: 1 of 2 fruit. Not judged: 2."},
+		{of(nil, fruit("", TrueToType), fruit("", NotJudged)), "No fruit is off-type. Not judged: 1."},
 		{of(nil, fruit("", NotJudged)), "No fruit could be judged."},
 		{of(nil, fruit("", TrueToType)), "No fruit is off-type."},
 	} {

@@ -240,13 +240,12 @@ func (b *docBuilder) finding() string {
 	case !b.judged():
 		return fmt.Sprintf(b.t.FindGroups, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), record.Count(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
 	case l.Unit != "plant" || l.Rate == nil || l.Low == nil || l.High == nil:
-		off := 0
-		for _, v := range j.Fruits {
-			if v.Verdict == record.OffType {
-				off++
-			}
+		off, judged, rest := j.FruitCounts()
+		s := fmt.Sprintf(b.t.FindFruit, off, record.Count(judged, b.t.OneFruit, b.t.ManyFruit))
+		if rest > 0 {
+			s += " " + fmt.Sprintf(b.t.FindRest, record.Count(rest, b.t.OneFruit, b.t.ManyFruit))
 		}
-		return fmt.Sprintf(b.t.FindFruit, off, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit))
+		return s
 	}
 	names := ""
 	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
