@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
 	"offtype/pipeline/record"
@@ -49,7 +50,7 @@ func (c *planCmd) Run(e *env) error {
 	case c.Pool != "":
 		return c.pool(e)
 	}
-	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: c.Rate / 100, Confidence: c.Confidence / 100, FirstTag: c.FirstTag,
+	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: lot.FromPercent(c.Rate), Confidence: lot.FromPercent(c.Confidence), FirstTag: c.FirstTag,
 		Bed: seed.Bed{Name: c.Bed, LengthM: c.Length, Spacing: c.Spacing}}
 	if in.Year == 0 {
 		in.Year = e.now().Year()
@@ -80,7 +81,7 @@ func (c *planCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "note: "+s)
 	}
 	for _, s := range p.See {
-		fmt.Fprintf(e.out, "%5.1f %% off-types: %d plants\n", 100*s.Rate, s.Plants)
+		fmt.Fprintf(e.out, "%7s off-types: %d plants\n", lot.Given(s.Rate), s.Plants)
 	}
 	for _, r := range p.Rows {
 		kind := ""

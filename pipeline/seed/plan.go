@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"offtype/cluster/lot"
 	"offtype/pipeline/record"
@@ -141,7 +142,7 @@ func holds(xs []float64, x float64) bool {
 
 func (p *Plan) say(in PlanInput, total, room int) {
 	need := lot.PlantsToSee(in.Rate, in.Confidence)
-	s := fmt.Sprintf("To see at least one off-type of a lot with %s off-types with a chance of %s, grow %d plants of that lot", percent(in.Rate), percent(in.Confidence), need)
+	s := fmt.Sprintf("To see at least one off-type of a lot with %s off-types with a chance of %s, grow %d plants of that lot", lot.Given(in.Rate), lot.Given(in.Confidence), need)
 	if in.Bed.Spacing > 0 {
 		s += fmt.Sprintf(": %.1f m of bed at %.2f m a plant", float64(need)*in.Bed.Spacing, in.Bed.Spacing)
 	}
@@ -202,8 +203,8 @@ func lotLabel(s Sowing) string {
 // shows says what n plants of a lot can detect.
 func shows(label string, n int, in PlanInput) string {
 	least := 1 - math.Pow(1-in.Confidence, 1/float64(n))
-	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types %.0f times in 100; a lot with fewer than %s can stay unseen more often than %.0f times in 100.",
-		label, n, percent(in.Rate), 100*lot.ChanceToSee(n, in.Rate), percent(least), 100*(1-in.Confidence))
+	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types %.0f times in 100; a lot with fewer than %s can stay unseen more often than %s times in 100.",
+		label, n, lot.Given(in.Rate), 100*lot.ChanceToSee(n, in.Rate), percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
 	if k, err := lot.Allowed(n, 0.01, 0.95); err == nil {
 		s += fmt.Sprintf(" The common rule of variety testing (1 %% off-types, 95 %%) allows %d among %d; a lot with 10 %% off-types would still pass it %.0f times in 100.", k, n, 100*lot.Accept(n, k, 0.10))
 	}
