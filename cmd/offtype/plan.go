@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -187,7 +188,7 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 		if p.FruitCount != nil {
 			x.Fruits = *p.FruitCount
 		}
-		weight, weighed := 0.0, 0
+		weights := map[record.Key]book.Observation{}
 		for _, o := range h.Observations {
 			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[record.Key{Photo: o.Photo, Number: o.Fruit}] != p.Number) {
 				continue
@@ -198,16 +199,32 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 			case "keeping":
 				x.KeepingDays = append(x.KeepingDays, *o.Value)
 			case "weight":
-				weight += *o.Value
-				weighed++
+				k := record.Key{Photo: o.Photo, Number: o.Fruit}
+				if was, twice := weights[k]; !twice || o.Date <= was.Date {
+					weights[k] = o // cured fruit are weighed again: what was picked is the first day's weight
+				}
 			}
 		}
-		if x.WeightG == nil && weighed > 0 && weighed >= x.Fruits {
-			x.WeightG = &weight // every fruit of the plant was weighed
+		if n := len(weights); x.WeightG == nil && n > 0 && n >= x.Fruits { // every fruit of the plant was weighed
+			x.WeightG = total(weights)
 		}
 		out = append(out, x)
 	}
 	return out
+}
+
+// total is the sum of observed values, in one order, so that it rounds the same each time.
+func total(of map[record.Key]book.Observation) *float64 {
+	var values []float64
+	for _, o := range of {
+		values = append(values, *o.Value)
+	}
+	slices.Sort(values)
+	sum := 0.0
+	for _, v := range values {
+		sum += v
+	}
+	return &sum
 }
 
 func (c *planCmd) pool(e *env) error {
