@@ -3,6 +3,7 @@ package lot
 import (
 	"fmt"
 	"math"
+	"strconv"
 )
 
 // Count is what was seen, in plants.
@@ -70,7 +71,7 @@ func (f Finding) say(c Count, s Standard, most int) []string {
 		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type.", seen, c.Off, isAre(c.Off)))
 	}
 	out = append(out, fmt.Sprintf("The rate in the whole seed lot lies between %s and %s, if these plants are a fair sample of it; a range found like this holds the true rate in at least %.0f of 100 harvests.", percent(f.Low), percent(f.High), 100*f.Confidence))
-	rule := fmt.Sprintf("%s (%s off-types accepted, %s probability) allows %d in %s", s.name(), percent(s.Off), percent(s.Acceptance), f.Allowed, seen)
+	rule := fmt.Sprintf("%s (%s off-types accepted, %s probability) allows %d in %s", s.name(), Given(s.Off), Given(s.Acceptance), f.Allowed, seen)
 	switch {
 	case f.Within:
 		out = append(out, rule+": within it. "+strength(c.Seen, f.Allowed))
@@ -137,6 +138,21 @@ func plural(n int, word string) string {
 		return "1 " + word
 	}
 	return fmt.Sprintf("%d %ss", n, word)
+}
+
+// Given writes a share that somebody chose with all its digits: 99.9 % is not 100 %, and 0.25 % not 0.2 %.
+func Given(x float64) string {
+	return strconv.FormatFloat(math.Round(x*1e12)/1e10, 'f', -1, 64) + " %"
+}
+
+// FromPercent is the share that a percentage stands for, as the decimal number it is written as: in binary fractions
+// 0.7 / 100 is a little less than 0.007, and 99.9 / 100 more than 0.999, which tips limits that hold with equality.
+func FromPercent(p float64) float64 {
+	x, err := strconv.ParseFloat(strconv.FormatFloat(p, 'f', -1, 64)+"e-2", 64)
+	if err != nil { // NaN and the infinities have no digits
+		return p / 100
+	}
+	return x
 }
 
 // Percent writes a share for a sentence.

@@ -237,3 +237,19 @@ func TestSentencesFitTheCount(t *testing.T) {
 		}
 	}
 }
+
+// By hand: shares that were chosen keep their digits and are the decimal numbers they are written as.
+func TestGivenShares(t *testing.T) {
+	for p, want := range map[float64]struct {
+		share float64
+		said  string
+	}{0.7: {0.007, "0.7 %"}, 99.9: {0.999, "99.9 %"}, 0.25: {0.0025, "0.25 %"}, 1: {0.01, "1 %"}, 95: {0.95, "95 %"}, 0.001: {0.00001, "0.001 %"}, 1.1: {0.011, "1.1 %"}} {
+		if x := FromPercent(p); x != want.share || Given(x) != want.said {
+			t.Errorf("%v %% is %v, said %q; want %v, %q", p, x, Given(x), want.share, want.said)
+		}
+	}
+	// One plant of a lot with 0.1 % off-types is true with a chance of 99.9 %, neither more nor less.
+	if k, err := Allowed(1, FromPercent(0.1), FromPercent(99.9)); k != 0 || err != nil {
+		t.Errorf("0.1 %% with 99.9 %% allows %d of 1 plant (%v), want 0", k, err)
+	}
+}

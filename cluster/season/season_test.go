@@ -337,3 +337,30 @@ func TestBetweenWithoutPairs(t *testing.T) {
 		t.Errorf("two counts of one grower: p %v", p)
 	}
 }
+
+// Counts that are the same on all plants of a harvest: of the 70 deals of four and four two are as extreme as the one
+// seen, of the 56 of three and five one.
+func TestNoSpread(t *testing.T) {
+	same := func(n int, v float64) Sample {
+		s := Sample{U: []float64{0}}
+		for range n {
+			s.X = append(s.X, []float64{v})
+		}
+		return s
+	}
+	for _, c := range []struct {
+		na, nb int
+		a, b   float64
+		want   float64
+	}{{4, 4, 10, 12, 2. / 70}, {3, 5, 10, 12, 1. / 56}, {4, 4, 10, 10, math.NaN()}, {1, 4, 10, 12, math.NaN()}} {
+		d := Compare(same(c.na, c.a), same(c.nb, c.b), []Trait{{Name: "ribs"}}, DefaultOptions())[0]
+		if math.IsNaN(c.want) != math.IsNaN(d.P) || math.Abs(d.P-c.want) > closed || d.PShuffled != d.P && !math.IsNaN(d.P) || !math.IsNaN(d.Low) || !math.IsNaN(d.Effect) {
+			t.Errorf("%d plants with %v and %d with %v: %+v, want p %v", c.na, c.a, c.nb, c.b, d, c.want)
+		}
+	}
+	d := Compare(same(10, 10), same(10, 12), []Trait{{Name: "ribs"}}, DefaultOptions())[0]
+	Settle(Page{Traits: []*Difference{&d}}, DefaultOptions())
+	if !d.Found {
+		t.Errorf("ten plants with 10 ribs and ten with 12: %+v", d)
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline"
 	"offtype/pipeline/judge"
 )
@@ -45,7 +46,7 @@ func (f *judgeFlags) fill(o *pipeline.Options) error {
 	o.Variety, o.Others, o.White = f.Variety, f.Other, shownWhite(f.White)
 	o.Judge = judge.Options{
 		Groups: f.Groups, Plants: f.Plants, ItemIsPlant: f.ItemIsPlant, Controls: f.Control, NotAssessable: f.NotAssessable,
-		Stage: f.Stage, Species: f.Species, Standard: f.Standard / 100, Acceptance: f.Acceptance / 100,
+		Stage: f.Stage, Species: f.Species, Standard: lot.FromPercent(f.Standard), Acceptance: lot.FromPercent(f.Acceptance),
 	}
 	return nil
 }

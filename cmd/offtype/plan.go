@@ -3,9 +3,11 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
 	"offtype/pipeline/record"
@@ -49,7 +51,7 @@ func (c *planCmd) Run(e *env) error {
 	case c.Pool != "":
 		return c.pool(e)
 	}
-	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: c.Rate / 100, Confidence: c.Confidence / 100, FirstTag: c.FirstTag,
+	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: lot.FromPercent(c.Rate), Confidence: lot.FromPercent(c.Confidence), FirstTag: c.FirstTag,
 		Bed: seed.Bed{Name: c.Bed, LengthM: c.Length, Spacing: c.Spacing}}
 	if in.Year == 0 {
 		in.Year = e.now().Year()
@@ -80,7 +82,7 @@ func (c *planCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "note: "+s)
 	}
 	for _, s := range p.See {
-		fmt.Fprintf(e.out, "%5.1f %% off-types: %d plants\n", 100*s.Rate, s.Plants)
+		fmt.Fprintf(e.out, "%7s off-types: %d plants\n", lot.Given(s.Rate), s.Plants)
 	}
 	for _, r := range p.Rows {
 		kind := ""
@@ -186,7 +188,7 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 		if p.FruitCount != nil {
 			x.Fruits = *p.FruitCount
 		}
-		weight, weighed := 0.0, 0
+		weights := map[record.Key]book.Observation{}
 		for _, o := range h.Observations {
 			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[record.Key{Photo: o.Photo, Number: o.Fruit}] != p.Number) {
 				continue
@@ -197,16 +199,32 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 			case "keeping":
 				x.KeepingDays = append(x.KeepingDays, *o.Value)
 			case "weight":
-				weight += *o.Value
-				weighed++
+				k := record.Key{Photo: o.Photo, Number: o.Fruit}
+				if was, twice := weights[k]; !twice || o.Date <= was.Date {
+					weights[k] = o // cured fruit are weighed again: what was picked is the first day's weight
+				}
 			}
 		}
-		if x.WeightG == nil && weighed > 0 && weighed >= x.Fruits {
-			x.WeightG = &weight // every fruit of the plant was weighed
+		if n := len(weights); x.WeightG == nil && n > 0 && n >= x.Fruits { // every fruit of the plant was weighed
+			x.WeightG = total(weights)
 		}
 		out = append(out, x)
 	}
 	return out
+}
+
+// total is the sum of observed values, in one order, so that it rounds the same each time.
+func total(of map[record.Key]book.Observation) *float64 {
+	var values []float64
+	for _, o := range of {
+		values = append(values, *o.Value)
+	}
+	slices.Sort(values)
+	sum := 0.0
+	for _, v := range values {
+		sum += v
+	}
+	return &sum
 }
 
 func (c *planCmd) pool(e *env) error {

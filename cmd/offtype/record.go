@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline"
 	"offtype/pipeline/book"
 	"offtype/pipeline/record"
@@ -82,6 +83,6 @@ func (f *judgeFlags) inBook(how pipeline.Measuring) book.RunOptions {
 		CardColours: how.CardColours, Camera: how.CameraFile, CardLength: how.CardLength, Coin: how.CoinMM, ScaleLine: how.ScaleLine,
 		NoScale: how.NoScale, SameTable: how.SameTable, Pose: how.Pose, Fixes: how.Fixes, MaxPixels: how.MaxPixels,
 		Groups: f.Groups, Plants: f.Plants, ItemIsPlant: f.ItemIsPlant, Controls: f.Control, NotAssessable: f.NotAssessable,
-		Stage: f.Stage, Species: f.Species, Standard: f.Standard / 100, Acceptance: f.Acceptance / 100,
+		Stage: f.Stage, Species: f.Species, Standard: lot.FromPercent(f.Standard), Acceptance: lot.FromPercent(f.Acceptance),
 	}
 }

@@ -42,8 +42,14 @@ func traitSentence(t *Trait, tr trait, p *Pair) string {
 		return ""
 	}
 	if t.Low == nil {
-		return fmt.Sprintf("%s: %s in %s and %s in %s. Too few plants to say whether that is a difference.", tr.label,
-			amount(*t.FromMean, tr.decimals, t.Unit), p.From, amount(*t.ToMean, tr.decimals, t.Unit), p.To)
+		said := fmt.Sprintf("%s: %s in %s and %s in %s.", tr.label, amount(*t.FromMean, tr.decimals, t.Unit), p.From, amount(*t.ToMean, tr.decimals, t.Unit), p.To)
+		switch {
+		case t.Found:
+			return said + " It is the same on all of each harvest, and not the same in both."
+		case t.PAdjusted != nil && t.Measuring != nil && math.Abs(*t.Difference) < *t.Measuring:
+			return fmt.Sprintf("%s Measuring alone can make %s of difference.", said, amount(*t.Measuring, tr.decimals, t.Unit))
+		}
+		return said + " Too few plants to say whether that is a difference."
 	}
 	word := tr.more
 	size := *t.Difference

@@ -179,6 +179,7 @@ func TestListenOnlyHere(t *testing.T) {
 func TestSafeName(t *testing.T) {
 	for in, want := range map[string]string{
 		"IMG_0001.JPG": "IMG_0001.jpg", "../../x.png": "x.png", `C:\a\b.heic`: "b.heic", "": "photo", ".jpg": "photo.jpg", "a b.c.jpg": "a-b-c.jpg", "ä.jpg": "photo.jpg", "..": "photo", "x.": "x",
+		strings.Repeat("x", 59) + " y.jpg": strings.Repeat("x", 59) + ".jpg",
 	} {
 		if got := safeName(in); got != want {
 			t.Errorf("safeName(%q) = %q, want %q", in, got, want)

@@ -51,6 +51,7 @@ var longFields = map[string]bool{"note": true, "packet": true}
 
 type entryField struct {
 	Name, Label, Value, Help, Type string
+	Was                            string // what the book held when the form was first shown
 	Kind                           string // of the input: text, date, number, long
 	More                           bool
 	Choice                         []string
@@ -216,8 +217,9 @@ func (d *Desk) entryPage(w http.ResponseWriter, r *http.Request, status int, nam
 		if other, err := book.KindNamed(f.Type); err == nil && f.Type != "plant" {
 			_, e.List = tables.entries(other)
 		}
+		e.Was = e.Value
 		if typed != nil {
-			e.Value = typed[f.Name]
+			e.Value, e.Was = typed[f.Name], oneLine(r.PostForm.Get("w-"+f.Name), 2000)
 		}
 		v.More = v.More || e.More
 		v.Open = v.Open || e.More && e.Value != "" && e.Value != "unknown"
@@ -256,15 +258,36 @@ func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	have, _ := tables.entries(k)
-	changed := map[string]string{}
-	for f, v := range typed {
-		if v != have[name][f] {
-			changed[f] = v
-		}
+	changed, err := changedFields(r.PostForm, typed, have[name])
+	if err != nil {
+		d.entryPage(w, r, http.StatusConflict, name, typed, err)
+		return
 	}
 	if err := d.book.Set(r.Context(), k.Name, name, changed); err != nil {
 		d.entryPage(w, r, http.StatusUnprocessableEntity, name, typed, err)
 		return
 	}
 	http.Redirect(w, r, "/book/"+k.Name+"?"+url.Values{"said": {"saved"}, "name": {name}}.Encode(), http.StatusSeeOther)
+}
+
+// changedFields are the fields of a form that somebody changed, against what the form showed. What another tab, a phone
+// or a command wrote meanwhile stays, and so does what an entry of that name holds that was there already: a field that
+// was left empty takes nothing away. A field that is to become something else than others made of it is an error.
+func changedFields(form url.Values, typed, have map[string]string) (map[string]string, error) {
+	changed := map[string]string{}
+	for f, v := range typed {
+		now := oneLine(have[f], 2000)
+		was := now
+		if form.Has("w-" + f) {
+			was = oneLine(form.Get("w-"+f), 2000)
+		}
+		switch {
+		case v == was || v == now:
+		case was != now && now != "":
+			return nil, fmt.Errorf("%s: the book says %q by now, so nothing was saved; open %q again before you change it", wordsOf(f), now, oneLine(form.Get("key"), 120))
+		default:
+			changed[f] = v
+		}
+	}
+	return changed, nil
 }

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/book"
 	"offtype/pipeline/record"
 )
@@ -158,7 +159,7 @@ func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {
 var words = map[string]any{
 	"join":    strings.Join,
 	"count":   record.Count,
-	"percent": func(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", 100*v), ".0") + " %" },
+	"percent": lot.Given,
 	"fixed": func(v *float64, decimals int) string {
 		if v == nil {
 			return ""

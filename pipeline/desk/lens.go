@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"offtype/pipeline/lens"
 )
@@ -34,7 +33,7 @@ func (d *Desk) boards() []string {
 	}
 	var out []string
 	for _, e := range es {
-		if !strings.HasPrefix(e.Name(), ".") && safeName(e.Name()) == e.Name() {
+		if plainFile.MatchString(e.Name()) {
 			out = append(out, e.Name())
 		}
 	}

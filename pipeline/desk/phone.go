@@ -37,6 +37,9 @@ func (d *Desk) shareRoutes(m *http.ServeMux) {
 // onPhone marks requests of a phone.
 type onPhone struct{}
 
+// stranger marks requests of anybody in the network who was not let in: their pages hold no token.
+type stranger struct{}
+
 // phoneHandler answers phones: every view over TLS, sending photos only without.
 func (d *Desk) phoneHandler(secure bool) http.Handler {
 	views := d.routes(false)
@@ -48,6 +51,9 @@ func (d *Desk) phoneHandler(secure bool) http.Handler {
 	send.HandleFunc("/", d.notFound)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		x := d.share.of(r, secure)
+		if x == nil || !x.Accepted {
+			r = r.WithContext(context.WithValue(r.Context(), stranger{}, true))
+		}
 		switch {
 		case r.URL.Path == "/join" && r.Method == http.MethodGet:
 			d.joinPhone(w, r, secure)

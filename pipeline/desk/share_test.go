@@ -35,8 +35,8 @@ func TestPhone(t *testing.T) {
 	secure, plain := "https://"+d.share.secure, "http://"+d.share.plain
 	stranger := phoneClient(t, d, secure)
 	for _, p := range []string{"/", "/h/2026-squash/photos", "/share", "/join?t=wrong", "/join"} {
-		if s, _ := stranger.get(p); s != http.StatusForbidden {
-			t.Errorf("a phone without a token got %d for %s", s, p)
+		if s, b := stranger.get(p); s != http.StatusForbidden || strings.Contains(b, d.token) {
+			t.Errorf("a phone without a token got %d for %s: %s", s, p, b)
 		}
 	}
 	phone := phoneClient(t, d, secure)
@@ -46,7 +46,7 @@ func TestPhone(t *testing.T) {
 	if s, _ := stranger.get(strings.TrimPrefix(v.Address, secure)); s != http.StatusForbidden {
 		t.Errorf("a token was good twice: %d", s)
 	}
-	if s, b := phone.get("/h/2026-squash/photos"); s != http.StatusAccepted || !strings.Contains(b, "Let it in") {
+	if s, b := phone.get("/h/2026-squash/photos"); s != http.StatusAccepted || !strings.Contains(b, "Let it in") || strings.Contains(b, d.token) {
 		t.Errorf("before it was accepted: %d", s)
 	}
 	if s, b := phone.upload("2026-squash", "a.jpg", plainJPEG(t, 1)); s != http.StatusAccepted {

@@ -25,6 +25,10 @@ import (
 // from a client without a look-up.
 var idPattern = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,79}$`)
 
+// plainFile is what file names of photos look like: as safeName makes them, with a number behind where two photos had
+// one name, which may be longer than safeName leaves a name.
+var plainFile = regexp.MustCompile(`^[A-Za-z0-9_][A-Za-z0-9_-]{0,79}(\.[a-z0-9]+)?$`)
+
 // saved is harvest.json.
 type saved struct {
 	Name    string
@@ -65,7 +69,7 @@ func (p *savedPhoto) usable() bool {
 	if p.Path != "" { // a name of offtype run may hold folders
 		return idPattern.MatchString(p.Key) && filepath.IsLocal(filepath.FromSlash(p.File)) && filepath.IsAbs(p.Path)
 	}
-	return idPattern.MatchString(p.Key) && safeName(p.File) == p.File
+	return idPattern.MatchString(p.Key) && plainFile.MatchString(p.File)
 }
 
 // state of a photo on its way.
@@ -303,7 +307,7 @@ func safeName(name string) string {
 	}
 	stem := clean(strings.TrimSuffix(name, ext))
 	if len(stem) > 60 {
-		stem = stem[:60]
+		stem = strings.TrimRight(stem[:60], "-")
 	}
 	if stem == "" {
 		stem = "photo"

@@ -165,7 +165,9 @@ func (d *Desk) show(w http.ResponseWriter, r *http.Request, view string, p *page
 }
 
 func (d *Desk) showStatus(w http.ResponseWriter, r *http.Request, status int, view string, p *page) {
-	p.Token = d.token
+	if r.Context().Value(stranger{}) == nil {
+		p.Token = d.token
+	}
 	p.OnPhone = r.Context().Value(onPhone{}) != nil
 	if p.Said == "" {
 		p.Said = said[r.URL.Query().Get("said")]

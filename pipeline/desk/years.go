@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline"
 	"offtype/pipeline/book"
 	"offtype/pipeline/card"
@@ -222,7 +223,7 @@ func (d *Desk) planFrom(q url.Values) (*seed.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	in := seed.PlanInput{Species: oneLine(q.Get("species"), 60), Year: year, Rate: rate / 100, Confidence: 0.95, FirstTag: 1,
+	in := seed.PlanInput{Species: oneLine(q.Get("species"), 60), Year: year, Rate: lot.FromPercent(rate), Confidence: 0.95, FirstTag: 1,
 		Bed: seed.Bed{Name: oneLine(q.Get("bed"), 60), LengthM: length, Spacing: spacing}}
 	if n, err := strconv.Atoi(q.Get("first")); err == nil {
 		in.FirstTag = n

@@ -80,7 +80,43 @@ func tally(c *lot.Count, v record.Verdict) {
 	}
 }
 
-// untagged counts plants from groups when only their number is known.
+// suspicion is what fruit without plant tags say about off-type plants.
+type suspicion struct {
+	judged    int // fruit with a verdict: no more plants than that were seen
+	suspects  int // fruit that may be off-type: no more plants than that are
+	lone      int // off-type fruit that are a type by themselves, listed in the nearest group
+	scattered int // other off-type fruit of groups that are not off-type
+}
+
+// suspect counts the fruit that speak for off-type plants. A group's verdict is that of most of its fruit, so that
+// single off-type fruit in it would be lost where only groups are counted.
+func (j *judging) suspect() suspicion {
+	group := map[int]record.Verdict{}
+	for _, g := range j.run.Judgement.Groups {
+		group[g.Group] = g.Verdict
+	}
+	var s suspicion
+	for i, f := range j.run.Judgement.Fruits {
+		if f.Verdict != record.TrueToType && f.Verdict != record.OffType && f.Verdict != record.Doubtful {
+			continue
+		}
+		s.judged++
+		switch g := group[f.Group]; {
+		case g == record.OffType || g == record.Doubtful:
+			s.suspects++
+		case f.Verdict == record.OffType && j.g.Members[i].Alone:
+			s.suspects++
+			s.lone++
+		case f.Verdict == record.OffType:
+			s.suspects++
+			s.scattered++
+		}
+	}
+	return s
+}
+
+// untagged counts plants from groups when only their number is known. Lone off-type fruit count as one group more:
+// at least one plant bore them. Off-type fruit that are scattered over other groups are counted both ways.
 func (j *judging) untagged(c *lot.Count) []string {
 	off, good, open := 0, 0, 0
 	for _, g := range j.run.Judgement.Groups {
@@ -93,19 +129,26 @@ func (j *judging) untagged(c *lot.Count) []string {
 			open++
 		}
 	}
-	n := j.o.Plants
-	least, most, said := lot.Untagged(n, off, good)
-	if open > 0 { // groups that could not be decided may be off-type as well
-		_, most, _ = lot.Untagged(n, off+open, good)
+	s := j.suspect()
+	n := min(j.o.Plants, s.judged)
+	least, most, said := lot.Untagged(n, off+min(s.lone, 1), good)
+	if open > 0 || s.scattered > 0 { // what could not be decided may be off-type as well
+		_, most, _ = lot.Untagged(n, off+open+min(s.lone+s.scattered, 1), good)
 		_, _, said = lot.Untagged(n, off+open, good)
 	}
-	*c = lot.Count{Seen: n, Off: least, Most: most}
+	*c = lot.Count{Seen: n, Off: least, Most: max(least, min(most, s.suspects))}
 	var out []string
+	if n < j.o.Plants && n > 0 {
+		out = append(out, fmt.Sprintf("Only %d fruit could be judged, so no more than %d of the %d plants were seen.", s.judged, n, j.o.Plants))
+	}
 	if said != "" {
 		out = append(out, said)
 	}
 	if open > 0 {
 		out = append(out, "Groups that could not be decided are counted both ways.")
+	}
+	if s.scattered > 0 {
+		out = append(out, fmt.Sprintf("Off-type fruit in groups that are not off-type as a whole (%d) are counted both ways.", s.scattered))
 	}
 	return out
 }

@@ -251,7 +251,7 @@ func (b *docBuilder) finding() string {
 	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
 		names = ": " + b.plantNames(off)
 	}
-	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}

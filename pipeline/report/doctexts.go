@@ -36,7 +36,7 @@ type docTexts struct {
 	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt               string
 	ColourCaption, AxisA                                                      string
 	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin      string
-	RuleOutside, RuleTitle, OtherPart, OtherIntro                             string
+	RuleOutside, RuleOpen, RuleTitle, OtherPart, OtherIntro                   string
 	ControlsWere, NoControls                                                  string
 	RuleIs, Others, Advice, Keep                                              []string
 	AdvicePart, KeepPart, KeepIntro, Cautions, HarvestNotes                   string
@@ -105,7 +105,7 @@ var docEnglish = docTexts{
 	ColourCaption: "Main skin colour of each fruit in the a*b* plane. Each mark has the colour it stands for. Cross: described colour. Dashed line: where the colour difference ΔE00 reaches what the description allows, at the described lightness. ΔE00 is the size of a colour difference: 1 is hardly seen side by side, 10 is plain to see. Lightness L* is not drawn.",
 	AxisA:         "a*  (green – red);  upwards b* (blue – yellow);  white %s, 2°",
 	LotPart:       "The seed lot", RateHere: "Rate among these plants", RateLot: "Rate in the seed lot", RateInterval: "%s to %s (%s confidence; exact binomial interval of Clopper and Pearson)",
-	Rule: "Rule", RuleText: "Population standard %s, acceptance probability %s: %d off-type allowed in %d plants. This lot is %s it.", RuleWithin: "within", RuleOutside: "outside",
+	Rule: "Rule", RuleText: "Population standard %s, acceptance probability %s: %d off-type allowed in %d plants. This lot is %s it.", RuleWithin: "within", RuleOutside: "outside", RuleOpen: "not clearly within or outside",
 	RuleTitle: "What the 1 % / 95 % rule is, and what it is not",
 	RuleIs: []string{
 		"It is a yardstick of variety testing (uniformity by off-types, as in UPOV's documents): if at most 1 % of the plants of a variety are off-types, a sample passes with a probability of at least 95 %. It is meant for varieties that are self-pollinated or propagated vegetatively.",

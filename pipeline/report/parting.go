@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/record"
 )
 
@@ -22,10 +23,13 @@ func (b *docBuilder) lot() []block {
 		}
 		if r := l.Rule; r != nil {
 			within := b.t.RuleOutside
-			if r.Within {
+			switch {
+			case r.Within:
 				within = b.t.RuleWithin
+			case l.Off <= r.Allowed: // outside it only if what could not be decided is off-type
+				within = b.t.RuleOpen
 			}
-			rows = append(rows, [2]string{b.t.Rule, fmt.Sprintf(b.t.RuleText, percent(r.Standard), percent(r.Acceptance), r.Allowed, l.Seen-l.Unsure, within)})
+			rows = append(rows, [2]string{b.t.Rule, fmt.Sprintf(b.t.RuleText, lot.Given(r.Standard), lot.Given(r.Acceptance), r.Allowed, l.Seen, within)})
 		}
 		bs = append(bs, facts{rows})
 	}

@@ -5,13 +5,15 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+
+	"offtype/cluster/lot"
 )
 
 //go:embed plan.html.tmpl
 var planText string
 
 var planPage = template.Must(template.New("plan").Funcs(template.FuncMap{
-	"percent": percent,
+	"percent": lot.Given,
 	"metres": func(x float64) string {
 		if x == 0 {
 			return "–"

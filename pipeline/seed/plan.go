@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"offtype/cluster/lot"
 	"offtype/pipeline/record"
@@ -73,15 +74,21 @@ type Step struct {
 const (
 	lastTag    = 249     // the highest number that a plant tag can have
 	longestBed = 10000.0 // m: more is a slip
+	leastRate  = 1e-6    // rarer off-types need more plants than anybody grows, and below 1e-16 than can be counted
+	mostRoom   = 10_000  // plants in a bed: more is a slip, and the common rule's limit takes long to compute
 )
 
 // MakePlan lays out the bed and says what the number of plants can and cannot show.
 //
-// Errors: a rate or confidence outside 0 … 1, no plants, numbers that no tag has.
+// Errors: a rate or confidence outside 0 … 1, a rate or spacing so small that it is a slip, no plants, numbers that no
+// tag has.
 func MakePlan(in PlanInput) (Plan, error) {
 	p := Plan{Species: in.Species, Year: in.Year, Bed: in.Bed}
 	if !(in.Rate > 0 && in.Rate < 1) || !(in.Confidence > 0 && in.Confidence < 1) {
 		return p, errors.New("rate and confidence lie between 0 and 1, such as 5 % and 95 %")
+	}
+	if in.Rate < leastRate {
+		return p, fmt.Errorf("the rate that must show is at least %g %%", 100*leastRate)
 	}
 	if in.Bed.LengthM < 0 || in.Bed.Spacing < 0 || math.IsNaN(in.Bed.LengthM+in.Bed.Spacing) || in.Bed.LengthM > longestBed || in.Bed.Spacing > longestBed {
 		return p, fmt.Errorf("length and spacing of the bed lie between 0 and %g m", longestBed)
@@ -109,7 +116,11 @@ func MakePlan(in PlanInput) (Plan, error) {
 	}
 	room := 0
 	if in.Bed.Spacing > 0 && in.Bed.LengthM > 0 {
-		room = int(math.Floor(in.Bed.LengthM/in.Bed.Spacing+1e-9)) + 1
+		places := math.Floor(in.Bed.LengthM/in.Bed.Spacing+1e-9) + 1
+		if places > mostRoom {
+			return p, fmt.Errorf("a bed of %g m with a plant every %g m has room for more than %d plants; check length and spacing, both in metres", in.Bed.LengthM, in.Bed.Spacing, mostRoom)
+		}
+		room = int(places)
 	}
 	if total == 0 && room == 0 {
 		return p, errors.New("say what you have room for: plants (--sow), or bed length and spacing")
@@ -131,7 +142,7 @@ func holds(xs []float64, x float64) bool {
 
 func (p *Plan) say(in PlanInput, total, room int) {
 	need := lot.PlantsToSee(in.Rate, in.Confidence)
-	s := fmt.Sprintf("To see at least one off-type of a lot with %s off-types with a chance of %s, grow %d plants of that lot", percent(in.Rate), percent(in.Confidence), need)
+	s := fmt.Sprintf("To see at least one off-type of a lot with %s off-types with a chance of %s, grow %d plants of that lot", lot.Given(in.Rate), lot.Given(in.Confidence), need)
 	if in.Bed.Spacing > 0 {
 		s += fmt.Sprintf(": %.1f m of bed at %.2f m a plant", float64(need)*in.Bed.Spacing, in.Bed.Spacing)
 	}
@@ -192,8 +203,8 @@ func lotLabel(s Sowing) string {
 // shows says what n plants of a lot can detect.
 func shows(label string, n int, in PlanInput) string {
 	least := 1 - math.Pow(1-in.Confidence, 1/float64(n))
-	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types %.0f times in 100; a lot with fewer than %s can stay unseen more often than %.0f times in 100.",
-		label, n, percent(in.Rate), 100*lot.ChanceToSee(n, in.Rate), percent(least), 100*(1-in.Confidence))
+	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types %.0f times in 100; a lot with fewer than %s can stay unseen more often than %s times in 100.",
+		label, n, lot.Given(in.Rate), 100*lot.ChanceToSee(n, in.Rate), percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
 	if k, err := lot.Allowed(n, 0.01, 0.95); err == nil {
 		s += fmt.Sprintf(" The common rule of variety testing (1 %% off-types, 95 %%) allows %d among %d; a lot with 10 %% off-types would still pass it %.0f times in 100.", k, n, 100*lot.Accept(n, k, 0.10))
 	}

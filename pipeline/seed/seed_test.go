@@ -149,6 +149,8 @@ func TestPlanLayout(t *testing.T) {
 	for _, bad := range []PlanInput{{}, {Rate: 0.05, Confidence: 0.95}, {Rate: 2, Confidence: 0.95}, {Rate: 0.05, Confidence: 0.95, Sowings: []Sowing{{Plants: 300}}}, {Rate: 0.05, Confidence: 0.95, Sowings: []Sowing{{Plants: -1}}},
 		{Rate: 0.05, Confidence: 0.95, Bed: Bed{LengthM: -3}}, {Rate: 0.05, Confidence: 0.95, Bed: Bed{LengthM: math.Inf(1), Spacing: 1}},
 		{Rate: 0.05, Confidence: 0.95, FirstTag: math.MaxInt, Sowings: []Sowing{{Plants: 3}}}, {Rate: 0.05, Confidence: 0.95, FirstTag: 248, Sowings: []Sowing{{Plants: 3}}},
+		{Rate: 1e-19, Confidence: 0.95, Sowings: []Sowing{{Plants: 3}}}, {Rate: 0.05, Confidence: 0.95, Bed: Bed{LengthM: 20, Spacing: 1e-7}}, // once it counted for ever
+		{Rate: 0.05, Confidence: 0.95, Bed: Bed{LengthM: 20, Spacing: 1e-300}},
 		{Rate: 0.05, Confidence: 0.95, Sowings: []Sowing{{Plants: math.MaxInt}, {Plants: math.MaxInt}}}} { // once it laid them all out before it counted
 		if _, err := MakePlan(bad); err == nil {
 			t.Errorf("%+v: no error", bad)

@@ -1,0 +1,46 @@
+package report
+
+import (
+	"strings"
+	"testing"
+
+	"offtype/cluster/lot"
+	"offtype/pipeline/record"
+)
+
+// The report's own words on the lot fit the counts: the rate is off of those decided, the rule's limit that of all
+// plants seen, and a lot is outside the rule only when no plant that could not be decided can change that.
+func TestLotInWords(t *testing.T) {
+	for _, c := range []struct {
+		count      lot.Count
+		find, rule string
+	}{
+		{lot.Count{Seen: 8, Off: 2, Unsure: 1}, "2 of 7 plants differ clearly from the variety's description (29 %)", "1 off-type allowed in 8 plants. This lot is outside it."},
+		{lot.Count{Seen: 6, Off: 1, Unsure: 1}, "1 of 5 plants differ clearly from the variety's description (20 %)", "1 off-type allowed in 6 plants. This lot is not clearly within or outside it."},
+		{lot.Count{Seen: 8, Off: 1, Most: 7}, "1 of 8 plants", "This lot is not clearly within or outside it."},
+		{lot.Count{Seen: 8, Unsure: 1}, "0 of 7 plants", "This lot is within it."},
+	} {
+		f, err := lot.Judge(c.count, lot.CommonStandard, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := synthetic(9)
+		s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: c.count.Seen, Off: c.count.Off, Unsure: c.count.Unsure, Rate: &f.Rate, Low: &f.Low, High: &f.High, Confidence: f.Confidence,
+			Rule: &record.Rule{Standard: 0.01, Acceptance: 0.95, Allowed: f.Allowed, Within: f.Within}}
+		b := &docBuilder{doc: s.doc(), run: s.run, t: &docEnglish}
+		if got := b.finding(); !strings.Contains(got, c.find) {
+			t.Errorf("%+v: %q lacks %q", c.count, got, c.find)
+		}
+		said := ""
+		for _, x := range b.lot() {
+			if f, ok := x.(facts); ok {
+				for _, r := range f.rows {
+					said += r[1] + "\n"
+				}
+			}
+		}
+		if !strings.Contains(said, c.rule) {
+			t.Errorf("%+v: %q lacks %q", c.count, said, c.rule)
+		}
+	}
+}
