@@ -177,6 +177,7 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 		plantOf[f.Key()] = f.Plant
 		counted[f.Plant]++
 	}
+	newest := book.Newest(h.Observations)
 	var out []seed.TrialPlant
 	for _, p := range h.Plants {
 		x := seed.TrialPlant{Variety: lots[p.Lot].Variety, Lot: p.Lot, Number: p.Number, Fruits: counted[p.Number], Ripe: p.RipeCount, WeightG: p.WeightG}
@@ -186,9 +187,12 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 		if p.FruitCount != nil {
 			x.Fruits = *p.FruitCount
 		}
-		weight, weighed := 0.0, 0
-		for _, o := range h.Observations {
-			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[record.Key{Photo: o.Photo, Number: o.Fruit}] != p.Number) {
+		weight := 0.0
+		var whole *float64 // written down for the plant itself: all its fruit
+		weighed := map[record.Key]bool{}
+		for _, o := range newest {
+			k := record.Key{Photo: o.Photo, Number: o.Fruit}
+			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[k] != p.Number) {
 				continue
 			}
 			switch o.Trait {
@@ -197,12 +201,20 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 			case "keeping":
 				x.KeepingDays = append(x.KeepingDays, *o.Value)
 			case "weight":
+				if o.Plant != "" {
+					whole = o.Value
+					continue
+				}
 				weight += *o.Value
-				weighed++
+				weighed[k] = true
 			}
 		}
-		if x.WeightG == nil && weighed > 0 && weighed >= x.Fruits {
+		switch {
+		case x.WeightG != nil:
+		case len(weighed) > 0 && len(weighed) >= x.Fruits:
 			x.WeightG = &weight // every fruit of the plant was weighed
+		default:
+			x.WeightG = whole
 		}
 		out = append(out, x)
 	}

@@ -1,10 +1,70 @@
 package main
 
 import (
+	"path/filepath"
+	"strings"
 	"testing"
 
+	"offtype/pipeline/book"
+	"offtype/pipeline/record"
 	"offtype/pipeline/seed"
 )
+
+// A weight that was corrected counts once, and a plant counts as weighed when each of its fruit was.
+func TestYieldOfCorrectedWeights(t *testing.T) {
+	dir := t.TempDir()
+	bk := "--book=" + filepath.Join(dir, "test.book")
+	ok(t, "run", "--from", handTable(t, 1, 2), "--out", filepath.Join(dir, "r"), bk, "--harvest", "2026")
+	say := func(fruit, weight string) string {
+		return ok(t, "observe", bk, "--force", "2026", fruit, "weight", weight)
+	}
+	if out := say("bench/1", "712 g"); strings.Contains(out, "replaces") {
+		t.Errorf("first weight: %s", out)
+	}
+	for range 3 {
+		say("bench/1", "712 g")
+	}
+	if out := ok(t, "plan", bk, "--trial", "2026"); !strings.Contains(out, "not written down: weight") {
+		t.Errorf("one fruit weighed four times counts as all four: %s", out)
+	}
+	if out := say("bench/1", "0.9 kg"); !strings.Contains(out, "0.9 kg; replaces 712 g") {
+		t.Errorf("corrected weight: %s", out)
+	}
+	for _, f := range []string{"bench/2", "bench/3", "bench/4"} {
+		say(f, "1000 g")
+	}
+	if out := ok(t, "plan", bk, "--trial", "2026"); !strings.Contains(out, "3900 g a plant") {
+		t.Errorf("0.9 kg and three times 1 kg: %s", out)
+	}
+	if out := ok(t, "book", "show", bk, "2026"); strings.Contains(out, "712") {
+		t.Errorf("the replaced weight stands in the book:\n%s", out)
+	}
+}
+
+// A book of an older program holds both weights of a corrected fruit: the later one counts, and the report shows it only.
+func TestYieldOfOlderBook(t *testing.T) {
+	g := func(v float64) *float64 { return &v }
+	h := &book.Harvest{Plants: []book.Plant{{Number: "1"}, {Number: "2"}}, Observations: []book.Observation{
+		{ID: 1, Photo: "a.jpg", Fruit: 1, Trait: "weight", Value: g(712), Day: "2026-10-05", Unit: "g"},
+		{ID: 2, Photo: "a.jpg", Fruit: 1, Trait: "weight", Value: g(900), Day: "2026-10-05", Unit: "g"},
+		{ID: 3, Plant: "2", Trait: "weight", Value: g(3000), Day: "2026-10-05", Unit: "g"},
+		{ID: 4, Photo: "a.jpg", Fruit: 3, Trait: "weight", Value: g(1400), Day: "2026-10-05", Unit: "g"},
+	}}
+	run := &record.Run{}
+	for i, plant := range []string{"1", "2", "2"} {
+		run.Fruits = append(run.Fruits, record.Fruit{Photo: "a.jpg", Number: i + 1, Plant: plant})
+	}
+	got := trialPlants(h, run)
+	if w := got[0].WeightG; w == nil || *w != 900 {
+		t.Errorf("plant 1: %v g, want 900", w)
+	}
+	if w := got[1].WeightG; w == nil || *w != 3000 { // one of its two fruit was weighed too: not added
+		t.Errorf("plant 2: %v g, want the 3000 of the whole plant", w)
+	}
+	if x := entered(h); len(x.Hand) != 3 || x.Hand[0].Value != "900 g" {
+		t.Errorf("report: %+v", x.Hand)
+	}
+}
 
 func TestTrialLine(t *testing.T) {
 	half, taste := .5, 7.25
