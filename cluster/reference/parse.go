@@ -34,6 +34,9 @@ func (e *SyntaxError) Error() string {
 	return s
 }
 
+// unnamed stands in the template where the name belongs.
+const unnamed = "Name of the variety"
+
 // patterns are the words for a pattern.
 var patterns = []string{"none", "stripes", "bands", "patches", "dots", "mottled"}
 
@@ -155,6 +158,9 @@ func (c *checker) line(path string) (line int) {
 func (c *checker) head(d *Description) {
 	if d.Format != Format {
 		c.fail("$.format", fmt.Sprintf("format is %d", d.Format), fmt.Sprintf("this program reads format: %d", Format))
+	}
+	if strings.EqualFold(strings.TrimSpace(d.Name), unnamed) {
+		c.fail("$.name", fmt.Sprintf("name is still %q, as in the form", d.Name), "fill in the name")
 	}
 	for _, s := range []struct{ key, v string }{{"name", d.Name}, {"species", d.Species}, {"version", d.Version}} {
 		if strings.TrimSpace(s.v) == "" {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -36,7 +37,37 @@ func TestParse(t *testing.T) {
 	if d.Version != "1.10" || *d.Traits.Length.High != 240 || d.Skin.Lab[2] != 36 {
 		t.Errorf("%+v", d)
 	}
-	mustParse(t, Template)
+}
+
+// The form as it is given out says nothing of any variety and is refused until it is filled in. With every example taken
+// in it is a sound description.
+func TestTemplate(t *testing.T) {
+	named := strings.Replace(Template, "name: Name of the variety  ", "name: Invented Neck", 1)
+	whole := regexp.MustCompile(`(?m)^( *)#(\w)`).ReplaceAllString(named, "$1$2")
+	for _, c := range []struct{ name, text, says string }{
+		{"untouched", Template, "line 5: name is still \"Name of the variety\", as in the form; fill in the name"},
+		{"every example, no name", strings.Replace(whole, "Invented Neck", "name of the Variety", 1), "fill in the name"},
+		{"only a name", named, "species is missing"},
+		{"name and species", strings.Replace(named, "#species", "species", 1), "no trait is described"},
+	} {
+		if _, err := Parse([]byte(c.text)); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: error %v, want %q", c.name, err, c.says)
+		}
+	}
+	d := mustParse(t, whole)
+	n := 0
+	for _, e := range d.entries() {
+		if e.r != nil {
+			n++
+		}
+	}
+	if n != 9 || d.Skin == nil || d.Second == nil || len(d.Pattern) != 1 || d.Stage != Cured {
+		t.Errorf("%d traits of %+v", n, d)
+	}
+	some := strings.NewReplacer("#species", "species", "#bend", "bend").Replace(named)
+	if d := mustParse(t, some); *d.Traits.Bend.High != 15 || d.Traits.Length != nil || d.Skin != nil || d.Pattern != nil || d.Shape != nil || d.Stage != "" {
+		t.Errorf("only a bend was filled in: %+v", d)
+	}
 }
 
 // Every fault names its line and what to do.
