@@ -6,8 +6,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
@@ -47,7 +45,10 @@ func Parse(b []byte) (*Description, error) {
 	}
 	var d Description
 	if err := decode(b, &d); err != nil {
-		return nil, yamlError(err)
+		return nil, yamlError(err, string(b))
+	}
+	if err := halved(string(b)); err != nil {
+		return nil, err
 	}
 	c := checker{b: b}
 	c.head(&d)
@@ -86,35 +87,6 @@ func decode(b []byte, d *Description) (err error) {
 		}
 	}()
 	return yaml.UnmarshalWithOptions(b, d, yaml.Strict())
-}
-
-// yamlError turns a parser's message into line, what and what to do.
-func yamlError(err error) error {
-	e := &SyntaxError{What: "not readable as YAML", Do: "compare with a file made by `offtype describe --new FILE`"}
-	if ye, ok := err.(yaml.Error); ok {
-		if t := ye.GetToken(); t != nil && t.Position != nil {
-			e.Line = t.Position.Line
-		}
-		e.What = strings.ToLower(ye.GetMessage()[:min(1, len(ye.GetMessage()))]) + ye.GetMessage()[min(1, len(ye.GetMessage())):]
-	}
-	if !printable(e.What) {
-		e.What = "it is no text; it may be a picture or another kind of file"
-	}
-	switch {
-	case strings.Contains(e.What, "unknown field"):
-		e.Do = "correct the spelling or take the line out"
-	case strings.Contains(e.What, "was used where"):
-		e.What = "a key with its value belongs here, such as name: My squash"
-	case strings.Contains(e.What, "cannot unmarshal"):
-		e.What = "another kind of value stands here than belongs here"
-		e.Do = "numbers are written plain (240), words without a colon, versions in quotes (\"1.10\")"
-	}
-	return e
-}
-
-// printable reports whether s holds text only.
-func printable(s string) bool {
-	return utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool { return r != '\n' && r != '\t' && !unicode.IsPrint(r) })
 }
 
 type checker struct {

@@ -92,6 +92,20 @@ func TestParseErrors(t *testing.T) {
 		{"name", "name: Test", "name: \"\"", 2, "name"},
 		{"version as number", `version: "1.10"`, "version: [1]", 4, "quotes"},
 		{"weight", "high: 15", "high: 15, weight: 3", 9, "between 0"},
+		{"decimal comma", "  length: {unit: mm, low: 180, high: 240}", "  length:\n    low: 186,1", 8, `"186,1" is not a number; write 186.1 with a point`},
+		{"decimal comma in braces", "low: 180", "low: 186,1", 7, `"186,1" is not a number; write 186.1 with a point`},
+		{"decimal comma before the end", "tolerance: 6", "tolerance: 6,5", 10, `write 6.5 with a point`},
+		{"comma of thousands", "high: 240", "high: 1,240", 7, "write 1.240 with a point, or 1240 without the comma"},
+		{"number with unit", "low: 180", "low: 180 mm", 7, `"180 mm" is not a number; write the number alone (180)`},
+		{"word for a number", "low: 180", "low: long", 7, `"long" is not a number`},
+		{"list for a number", "low: 180", "low: [1]", 7, `low: [1]`},
+		{"too far in", "  width:", "   width:", 8, "this line is indented differently from the line above: \"width: {"},
+		{"not far enough in", "  width:", " width:", 8, "this line is indented differently from the line above"},
+		{"deeper than the key above", "  length: {unit: mm, low: 180, high: 240}", "  length:\n    low: 180\n     high: 240", 9, `this line is indented differently from the line above: "high: 240"`},
+		{"head indented", "stage: cured", " stage: cured", 5, "this line is indented differently from the line above"},
+		{"tab", "  width:", "\twidth:", 8, "a tab stands at the start of this line; use spaces"},
+		{"colour under traits", "skin:", "  skin:", 10, "start this line at its very left"},
+		{"trait outside traits", "stage: cured\ntraits:", "length: {low: 1}\ntraits:", 5, "put it under traits:"},
 	} {
 		s := strings.Replace(hand, c.from, c.to, 1)
 		if s == hand {
