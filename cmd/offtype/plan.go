@@ -22,7 +22,7 @@ type planCmd struct {
 	Length     float64  `help:"Length of the row, in metres." placeholder:"M"`
 	Spacing    float64  `help:"Distance from plant to plant, in metres." placeholder:"M"`
 	FirstTag   int      `help:"Number of the first plant tag." default:"1" placeholder:"N"`
-	Year       int      `help:"Season. Default: this year." placeholder:"YEAR"`
+	Year       int      `help:"Season. Default: this year, from September on the next." placeholder:"YEAR"`
 	Out        string   `help:"Write the bed list with the season's checklist for printing." placeholder:"FILE.html" type:"path"`
 	Trial      string   `help:"Print the trial table of a harvest: one row a variety." placeholder:"HARVEST"`
 	Pool       string   `help:"Put together what all harvests in the book found of one seed lot (our code or the supplier's number)." placeholder:"LOT"`
@@ -52,7 +52,7 @@ func (c *planCmd) Run(e *env) error {
 	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: c.Rate / 100, Confidence: c.Confidence / 100, FirstTag: c.FirstTag,
 		Bed: seed.Bed{Name: c.Bed, LengthM: c.Length, Spacing: c.Spacing}}
 	if in.Year == 0 {
-		in.Year = e.now().Year()
+		in.Year = seed.SeasonOf(e.now())
 	}
 	for _, s := range c.Sow {
 		x, err := parseSowing(s)

@@ -1,9 +1,13 @@
 package main
 
 import (
+	"bytes"
+	"context"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"offtype/pipeline/book"
 	"offtype/pipeline/record"
@@ -77,6 +81,30 @@ func TestTrialLine(t *testing.T) {
 	} {
 		if got := trialLine(&c.row); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
+
+// A bed list made in December is for the next year, unless a year is named.
+func TestPlanOfTheNextSeason(t *testing.T) {
+	dir := t.TempDir()
+	for _, c := range []struct {
+		day  time.Time
+		args []string
+		want string
+	}{
+		{time.Date(2026, 12, 1, 9, 0, 0, 0, time.Local), nil, "Bed list 2027"},
+		{time.Date(2026, 4, 1, 9, 0, 0, 0, time.Local), nil, "Bed list 2026"},
+		{time.Date(2026, 12, 1, 9, 0, 0, 0, time.Local), []string{"--year", "2026"}, "Bed list 2026"},
+	} {
+		var out, errs bytes.Buffer
+		file := filepath.Join(dir, "bed.html")
+		e := &env{ctx: context.Background(), out: &out, err: &errs, now: func() time.Time { return c.day }}
+		if code := run(e, append([]string{"plan", "--sow", "Hollin Tan:L-2027:18", "--out", file}, c.args...)); code != exitOK {
+			t.Fatalf("status %d\n%s", code, errs.String())
+		}
+		if b, err := os.ReadFile(file); err != nil || !strings.Contains(string(b), c.want) {
+			t.Errorf("%s %v: no %q (%v)", c.day.Format(time.DateOnly), c.args, c.want, err)
 		}
 	}
 }
