@@ -85,7 +85,7 @@ func TestBookYear(t *testing.T) {
 // observeByHand writes observations down by command and by sheet, a slip and a wrong word among them.
 func observeByHand(t *testing.T, dir, bk string) {
 	ok(t, "observe", bk, "2026", "bench/1", "weight", "1100", "g", "--date", "2026-10-05")
-	if _, errs, code := offtype(t, "observe", bk, "2026", "bench/2", "weight", "1100", "kg"); code != exitUsage || !strings.Contains(errs, "meant in g") {
+	if _, errs, code := offtype(t, "observe", bk, "2026", "bench/2", "weight", "1100", "kg"); code != exitUsage || !strings.Contains(errs, "meant in g") || !strings.Contains(errs, "--force") {
 		t.Errorf("slip: status %d, %s", code, errs)
 	}
 	sheet := filepath.Join(dir, "bench.xlsx")
@@ -95,7 +95,7 @@ func observeByHand(t *testing.T, dir, bk string) {
 	}
 	fillSheet(t, sheet)
 	out, errs, code := offtype(t, "observe", bk, "2026", "--read", sheet)
-	if code != exitPartly || !strings.Contains(out, "2 observations added") || !strings.Contains(errs, "none of") {
+	if code != exitPartly || !strings.Contains(out, "2 observations added") || !strings.Contains(errs, "none of") || strings.Contains(errs, "--force") {
 		t.Errorf("sheet: status %d\n%s%s", code, out, errs)
 	}
 }

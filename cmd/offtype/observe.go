@@ -43,6 +43,9 @@ Units are checked, and a weight is compared with the measured volume, so that 71
 Never taste more than a rice grain of a fruit that could be bitter, raw, and spit it out: bitter squash is poisonous.` + "\n" + exitHelp
 }
 
+// unlessForced goes on where a weight was refused as a likely slip.
+const unlessForced = ", or enter it with --force if the scale really says so"
+
 // Run writes observations down.
 func (c *observeCmd) Run(e *env) error {
 	if c.Traits {
@@ -82,6 +85,8 @@ func (c *observeCmd) Run(e *env) error {
 	switch {
 	case errors.Is(err, book.ErrNotFound):
 		return err
+	case errors.Is(err, book.ErrSlip):
+		return usage(fmt.Errorf("%w"+unlessForced, err))
 	case err != nil:
 		return usage(err)
 	case c.JSON:
@@ -160,7 +165,11 @@ func (c *observeCmd) read(e *env, b *book.Book) error {
 	if err != nil {
 		return usage(fmt.Errorf("read %q: %w", c.Read, err))
 	}
-	for _, p := range r.Problems {
+	for i, p := range r.Problems {
+		if strings.Contains(p, book.ErrSlip.Error()) {
+			p += unlessForced
+			r.Problems[i] = p
+		}
 		fmt.Fprintf(e.err, "%s: %s\n", c.Read, p)
 	}
 	if c.JSON {

@@ -147,7 +147,7 @@ func checkWeight(ctx context.Context, tx *sql.Tx, harvest, fruit int64, grams fl
 		return err
 	}
 	if s := CheckWeight(grams, v.Float64); s != "" {
-		return fmt.Errorf("%w: %s; correct it, or enter it with --force if the scale really says so", ErrSlip, s)
+		return fmt.Errorf("%w: %s; correct it", ErrSlip, s)
 	}
 	return nil
 }

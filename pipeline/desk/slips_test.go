@@ -44,6 +44,34 @@ func TestNumbersAreFinite(t *testing.T) {
 	}
 }
 
+// What is said on the page can be done on the page: no option of a command, no renaming.
+func TestPageSaysWhatItCanDo(t *testing.T) {
+	d, c := withHarvest(t)
+	f := record.Fruit{Photo: "a.jpg", Number: 1, Volume: record.Value{V: 1000, U: 20}}
+	run := record.Run{Fruits: []record.Fruit{f}, Photos: []record.Photo{{Name: "a.jpg", Status: record.StatusOK, Width: 10, Height: 10, SHA256: strings.Repeat("a", 64)}}}
+	if _, err := d.book.RecordRun(t.Context(), "autumn 2026", "", run); err != nil {
+		t.Fatal(err)
+	}
+	rec, err := d.book.RecordRun(t.Context(), "2026 squash", "L-9", run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := url.Values{"token": {d.token}, "row": {"a.jpg/1"}, "trait": {"weight"}, "value": {"12000"}}
+	_, slip := c.send("POST", "/h/2026-squash/observe", "application/x-www-form-urlencoded", strings.NewReader(v.Encode()), map[string]string{"HX-Request": "true"})
+	if !strings.Contains(slip, "slip") || !strings.Contains(slip, "it is right, keep it") {
+		t.Errorf("12 kg of a litre: %s", slip)
+	}
+	words := bookWords(&rec)
+	if len(words) != 2 || !strings.Contains(words[0], "Before sowing") || !strings.HasPrefix(words[1], `1 photo stands in the harvest "autumn 2026" too.`) || !strings.Contains(words[1], `open "autumn 2026" under Harvest table`) {
+		t.Errorf("said: %q", words)
+	}
+	for _, s := range append(words, slip) {
+		if strings.Contains(s, "--") || strings.Contains(s, "offtype ") || strings.Contains(s, "that name") {
+			t.Errorf("the page cannot do this: %s", s)
+		}
+	}
+}
+
 // A description whose colour tolerance alone was changed is another version too: a verdict names the one it used.
 func TestToleranceNeedsANewVersion(t *testing.T) {
 	d, c := withHarvest(t)
