@@ -72,6 +72,34 @@ func TestPageSaysWhatItCanDo(t *testing.T) {
 	}
 }
 
+// The stage chosen on the page stands in the book, and "not said" as nothing.
+func TestStageInBook(t *testing.T) {
+	d, c := withHarvest(t)
+	h := d.harvest("2026-squash")
+	run := record.Run{Fruits: []record.Fruit{{Photo: "a.jpg", Number: 1}}, Photos: []record.Photo{{Name: "a.jpg", Status: record.StatusOK, Width: 10, Height: 10, SHA256: strings.Repeat("a", 64)}}}
+	if _, err := d.book.RecordRun(t.Context(), "2026 squash", "", run); err != nil {
+		t.Fatal(err)
+	}
+	inBook := func(want string) {
+		t.Helper()
+		if b, err := d.book.Harvest(t.Context(), "2026 squash"); err != nil || b.Stage != want {
+			t.Errorf("the book says %q, want %q (%v)", b.Stage, want, err)
+		}
+	}
+	for _, stage := range []string{"", "cured", "", "stored"} {
+		if s, b := c.post("/h/2026-squash/settings", url.Values{"stage": {stage}}); s != http.StatusSeeOther {
+			t.Fatalf("%q: %d %s", stage, s, b)
+		}
+		h.tellStage() // as after each judging
+		inBook(stage)
+	}
+	if err := d.book.Set(t.Context(), "harvest", "2026 squash", map[string]string{"stage": "young"}); err != nil {
+		t.Fatal(err)
+	}
+	h.tellStage()
+	inBook("young") // written elsewhere since: it stays
+}
+
 // A description whose colour tolerance alone was changed is another version too: a verdict names the one it used.
 func TestToleranceNeedsANewVersion(t *testing.T) {
 	d, c := withHarvest(t)

@@ -205,6 +205,9 @@ func (h *harvest) judgeOnce() (again bool) {
 	if len(parts) > 0 {
 		done = h.desk.judge(f, name, lot, parts)
 	}
+	if done.kept {
+		h.tellStage()
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.said = done.said
@@ -223,6 +226,19 @@ type finding struct {
 	run  *record.Run
 	seen [][]record.Key
 	said []string
+	kept bool // it is in the book
+}
+
+// tellStage writes the stage of the fruit into the book when it was changed here, "not said" as empty. What was
+// written there otherwise stays.
+func (h *harvest) tellStage() {
+	h.mu.Lock()
+	name, stage, told := h.Name, h.Stage, h.Told
+	h.mu.Unlock()
+	if stage == told || h.desk.book.Set(context.WithoutCancel(h.desk.ctx), "harvest", name, map[string]string{"stage": stage}) != nil {
+		return // it is tried again with the next judging
+	}
+	h.change(func(s *saved) error { s.Told = stage; return nil })
 }
 
 // judge finishes a result and writes it into the book.
@@ -260,6 +276,7 @@ func (d *Desk) judge(f pipeline.Finishing, name, lot string, parts []*pipeline.P
 		done.said = append(done.said, "Not written into the harvest book: "+err.Error())
 		return done
 	}
+	done.kept = true
 	done.said = append(done.said, bookWords(&rec)...)
 	return done
 }
