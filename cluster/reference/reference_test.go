@@ -347,6 +347,49 @@ func TestFromWords(t *testing.T) {
 	}
 }
 
+// What was taken from a packet's words is said, and so is what was not understood. An inch is 25.4 mm and a foot twelve
+// of them, by definition; a single figure gets a third on either side, a range a sixth.
+func TestWordsAreHeard(t *testing.T) {
+	for _, c := range []struct {
+		words, heard  string
+		length, width [2]float64
+	}{
+		{"about 8 inches, buff skin, 3 lb", "Taken: colour buff. Not understood: about 8 inches, 3 lb.", [2]float64{}, [2]float64{}},
+		{"20 to 25 cm long, tan, plain", "Taken: length 20 to 25 cm, colour tan, pattern plain.", [2]float64{200 / 1.17, 250 * 1.17}, [2]float64{}},
+		{"8 inches long, 4-5 in. across", "Taken: length 8 inches, width 4-5 in.", [2]float64{203.2 / 1.33, 203.2 * 1.33}, [2]float64{101.6 / 1.17, 127 * 1.17}},
+		{`8"-10" long; 3 1/2″ thick`, `Taken: length 8"-10", width 3 1/2″.`, [2]float64{203.2 / 1.17, 254 * 1.17}, [2]float64{88.9 / 1.33, 88.9 * 1.33}},
+		{"6-8-inch-long red fruit, a foot apart", "Taken: length 6-8-inch, colour red. Not understood: a foot apart.", [2]float64{152.4 / 1.17, 203.2 * 1.17}, [2]float64{}},
+		{"1½ to 2 ft long, half a foot wide", "Taken: length 1½ to 2 ft. Not understood: half a foot wide.", [2]float64{457.2 / 1.17, 609.6 * 1.17}, [2]float64{}},
+		{"10 in. to 1 ft long", "Taken: length 10 in. to 1 ft.", [2]float64{254 / 1.17, 304.8 * 1.17}, [2]float64{}},
+		{"Length: 2 feet, width about 7,5 cm. Stores 6 months.", "Taken: length 2 feet, width 7,5 cm. Not understood: Stores 6 months.", [2]float64{609.6 / 1.33, 609.6 * 1.33}, [2]float64{75 / 1.33, 75 * 1.33}},
+		{"Very dark green with cream stripes, orange flesh", "Taken: colour dark green, pattern stripes. Not understood: cream, orange flesh.", [2]float64{}, [2]float64{}},
+		{"Pear-shaped, tan", "Taken: colour tan, shape pear-shaped.", [2]float64{}, [2]float64{}},
+	} {
+		d, err := FromWords(c.words, Head{Name: "T", Species: "S", Version: "1"})
+		if err != nil {
+			t.Errorf("%q: %v", c.words, err)
+			continue
+		}
+		if got := d.Notes[len(d.Notes)-1]; got != c.heard {
+			t.Errorf("%q: %q, want %q", c.words, got, c.heard)
+		}
+		for _, x := range []struct {
+			name string
+			r    *Range
+			want [2]float64
+		}{{"length", d.Traits.Length, c.length}, {"width", d.Traits.Width, c.width}} {
+			switch {
+			case x.r == nil && x.want[0] == 0:
+			case x.r == nil || math.Abs(*x.r.Low-x.want[0]) > 0.5 || math.Abs(*x.r.High-x.want[1]) > 0.5: // whole millimetres
+				t.Errorf("%q: %s %+v, want %v", c.words, x.name, x.r, x.want)
+			}
+		}
+		if d.Traits.Ratio != nil && c.words != "Pear-shaped, tan" {
+			t.Errorf("%q: proportions %+v from words that do not say them", c.words, d.Traits.Ratio)
+		}
+	}
+}
+
 func TestHolm(t *testing.T) {
 	d := mustParse(t, hand)
 	var fs []Fruit

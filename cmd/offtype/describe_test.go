@@ -51,6 +51,7 @@ func TestDescribe(t *testing.T) {
 		{"learnt file is valid", []string{"--check", file("learnt.yaml")}, exitOK, "no fault found"},
 		{"with hand-written traits", []string{"--from", csv, "--base", hand, "--name", "A", "--species", "B", "--out", file("both.yaml")}, exitOK, ""},
 		{"words", []string{"--packet", "20 to 25 cm long, tan, plain", "--name", "A", "--species", "B", "--out", file("words.yaml")}, exitOK, "not from measurements"},
+		{"words not understood", []string{"--packet", "about 8 inches, buff skin, 3 lb", "--name", "X", "--species", "Cucurbita moschata", "--out", file("pk2.yaml")}, exitOK, "Taken: colour buff. Not understood: about 8 inches, 3 lb."},
 		{"no such plant", []string{"--from", csv, "--plants", "9", "--name", "A", "--species", "B", "--out", file("x.yaml")}, exitUsage, `plant "9"`},
 		{"no name", []string{"--from", csv, "--out", file("x.yaml")}, exitUsage, "--name"},
 		{"nothing asked", nil, exitUsage, "give one of"},

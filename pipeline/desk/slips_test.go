@@ -72,6 +72,15 @@ func TestPageSaysWhatItCanDo(t *testing.T) {
 	}
 }
 
+// The page says which words of a packet were taken and which were not.
+func TestPacketWordsAreHeard(t *testing.T) {
+	_, c := withHarvest(t)
+	s, b := c.post("/varieties/words", url.Values{"name": {"X"}, "species": {"Cucurbita moschata"}, "words": {"about 8 inches, buff skin, 3 lb"}})
+	if s != http.StatusOK || !strings.Contains(b, "Taken: colour buff. Not understood: about 8 inches, 3 lb.") {
+		t.Errorf("%d %s", s, b)
+	}
+}
+
 // The stage chosen on the page stands in the book, and "not said" as nothing.
 func TestStageInBook(t *testing.T) {
 	d, c := withHarvest(t)
