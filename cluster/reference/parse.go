@@ -6,8 +6,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
@@ -34,6 +32,9 @@ func (e *SyntaxError) Error() string {
 	return s
 }
 
+// unnamed stands in the template where the name belongs.
+const unnamed = "Name of the variety"
+
 // patterns are the words for a pattern.
 var patterns = []string{"none", "stripes", "bands", "patches", "dots", "mottled"}
 
@@ -44,7 +45,10 @@ func Parse(b []byte) (*Description, error) {
 	}
 	var d Description
 	if err := decode(b, &d); err != nil {
-		return nil, yamlError(err)
+		return nil, yamlError(err, string(b))
+	}
+	if err := halved(string(b)); err != nil {
+		return nil, err
 	}
 	c := checker{b: b}
 	c.head(&d)
@@ -83,35 +87,6 @@ func decode(b []byte, d *Description) (err error) {
 		}
 	}()
 	return yaml.UnmarshalWithOptions(b, d, yaml.Strict())
-}
-
-// yamlError turns a parser's message into line, what and what to do.
-func yamlError(err error) error {
-	e := &SyntaxError{What: "not readable as YAML", Do: "compare with a file made by `offtype describe --new FILE`"}
-	if ye, ok := err.(yaml.Error); ok {
-		if t := ye.GetToken(); t != nil && t.Position != nil {
-			e.Line = t.Position.Line
-		}
-		e.What = strings.ToLower(ye.GetMessage()[:min(1, len(ye.GetMessage()))]) + ye.GetMessage()[min(1, len(ye.GetMessage())):]
-	}
-	if !printable(e.What) {
-		e.What = "it is no text; it may be a picture or another kind of file"
-	}
-	switch {
-	case strings.Contains(e.What, "unknown field"):
-		e.Do = "correct the spelling or take the line out"
-	case strings.Contains(e.What, "was used where"):
-		e.What = "a key with its value belongs here, such as name: My squash"
-	case strings.Contains(e.What, "cannot unmarshal"):
-		e.What = "another kind of value stands here than belongs here"
-		e.Do = "numbers are written plain (240), words without a colon, versions in quotes (\"1.10\")"
-	}
-	return e
-}
-
-// printable reports whether s holds text only.
-func printable(s string) bool {
-	return utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool { return r != '\n' && r != '\t' && !unicode.IsPrint(r) })
 }
 
 type checker struct {
@@ -155,6 +130,9 @@ func (c *checker) line(path string) (line int) {
 func (c *checker) head(d *Description) {
 	if d.Format != Format {
 		c.fail("$.format", fmt.Sprintf("format is %d", d.Format), fmt.Sprintf("this program reads format: %d", Format))
+	}
+	if strings.EqualFold(strings.TrimSpace(d.Name), unnamed) {
+		c.fail("$.name", fmt.Sprintf("name is still %q, as in the form", d.Name), "fill in the name")
 	}
 	for _, s := range []struct{ key, v string }{{"name", d.Name}, {"species", d.Species}, {"version", d.Version}} {
 		if strings.TrimSpace(s.v) == "" {

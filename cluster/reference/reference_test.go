@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -37,7 +38,37 @@ func TestParse(t *testing.T) {
 	if d.Version != "1.10" || *d.Traits.Length.High != 240 || d.Skin.Lab[2] != 36 {
 		t.Errorf("%+v", d)
 	}
-	mustParse(t, Template)
+}
+
+// The form as it is given out says nothing of any variety and is refused until it is filled in. With every example taken
+// in it is a sound description.
+func TestTemplate(t *testing.T) {
+	named := strings.Replace(Template, "name: Name of the variety  ", "name: Invented Neck", 1)
+	whole := regexp.MustCompile(`(?m)^( *)#(\w)`).ReplaceAllString(named, "$1$2")
+	for _, c := range []struct{ name, text, says string }{
+		{"untouched", Template, "line 5: name is still \"Name of the variety\", as in the form; fill in the name"},
+		{"every example, no name", strings.Replace(whole, "Invented Neck", "name of the Variety", 1), "fill in the name"},
+		{"only a name", named, "species is missing"},
+		{"name and species", strings.Replace(named, "#species", "species", 1), "no trait is described"},
+	} {
+		if _, err := Parse([]byte(c.text)); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: error %v, want %q", c.name, err, c.says)
+		}
+	}
+	d := mustParse(t, whole)
+	n := 0
+	for _, e := range d.entries() {
+		if e.r != nil {
+			n++
+		}
+	}
+	if n != 9 || d.Skin == nil || d.Second == nil || len(d.Pattern) != 1 || d.Stage != Cured {
+		t.Errorf("%d traits of %+v", n, d)
+	}
+	some := strings.NewReplacer("#species", "species", "#bend", "bend").Replace(named)
+	if d := mustParse(t, some); *d.Traits.Bend.High != 15 || d.Traits.Length != nil || d.Skin != nil || d.Pattern != nil || d.Shape != nil || d.Stage != "" {
+		t.Errorf("only a bend was filled in: %+v", d)
+	}
 }
 
 // Every fault names its line and what to do.
@@ -62,6 +93,20 @@ func TestParseErrors(t *testing.T) {
 		{"name", "name: Test", "name: \"\"", 2, "name"},
 		{"version as number", `version: "1.10"`, "version: [1]", 4, "quotes"},
 		{"weight", "high: 15", "high: 15, weight: 3", 9, "between 0"},
+		{"decimal comma", "  length: {unit: mm, low: 180, high: 240}", "  length:\n    low: 186,1", 8, `"186,1" is not a number; write 186.1 with a point`},
+		{"decimal comma in braces", "low: 180", "low: 186,1", 7, `"186,1" is not a number; write 186.1 with a point`},
+		{"decimal comma before the end", "tolerance: 6", "tolerance: 6,5", 11, `write 6.5 with a point`},
+		{"comma of thousands", "high: 240", "high: 1,240", 7, "write 1.240 with a point, or 1240 without the comma"},
+		{"number with unit", "low: 180", "low: 180 mm", 7, `"180 mm" is not a number; write the number alone (180)`},
+		{"word for a number", "low: 180", "low: long", 7, `"long" is not a number`},
+		{"list for a number", "low: 180", "low: [1]", 7, `low: [1]`},
+		{"too far in", "  width:", "   width:", 8, "this line is indented differently from the line above: \"width: {"},
+		{"not far enough in", "  width:", " width:", 8, "this line is indented differently from the line above"},
+		{"deeper than the key above", "  length: {unit: mm, low: 180, high: 240}", "  length:\n    low: 180\n     high: 240", 9, `this line is indented differently from the line above: "high: 240"`},
+		{"head indented", "stage: cured", " stage: cured", 5, "this line is indented differently from the line above"},
+		{"tab", "  width:", "\twidth:", 8, "a tab stands at the start of this line; use spaces"},
+		{"colour under traits", "skin:", "  skin:", 11, "start this line at its very left"},
+		{"trait outside traits", "stage: cured\ntraits:", "length: {low: 1}\ntraits:", 5, "put it under traits:"},
 	} {
 		s := strings.Replace(hand, c.from, c.to, 1)
 		if s == hand {
@@ -301,6 +346,49 @@ func TestFromWords(t *testing.T) {
 	}
 	if _, err := FromWords("delicious and easy", Head{}); err == nil {
 		t.Error("words without any trait: no error")
+	}
+}
+
+// What was taken from a packet's words is said, and so is what was not understood. An inch is 25.4 mm and a foot twelve
+// of them, by definition; a single figure gets a third on either side, a range a sixth.
+func TestWordsAreHeard(t *testing.T) {
+	for _, c := range []struct {
+		words, heard  string
+		length, width [2]float64
+	}{
+		{"about 8 inches, buff skin, 3 lb", "Taken: colour buff. Not understood: about 8 inches, 3 lb.", [2]float64{}, [2]float64{}},
+		{"20 to 25 cm long, tan, plain", "Taken: length 20 to 25 cm, colour tan, pattern plain.", [2]float64{200 / 1.17, 250 * 1.17}, [2]float64{}},
+		{"8 inches long, 4-5 in. across", "Taken: length 8 inches, width 4-5 in.", [2]float64{203.2 / 1.33, 203.2 * 1.33}, [2]float64{101.6 / 1.17, 127 * 1.17}},
+		{`8"-10" long; 3 1/2″ thick`, `Taken: length 8"-10", width 3 1/2″.`, [2]float64{203.2 / 1.17, 254 * 1.17}, [2]float64{88.9 / 1.33, 88.9 * 1.33}},
+		{"6-8-inch-long red fruit, a foot apart", "Taken: length 6-8-inch, colour red. Not understood: a foot apart.", [2]float64{152.4 / 1.17, 203.2 * 1.17}, [2]float64{}},
+		{"1½ to 2 ft long, half a foot wide", "Taken: length 1½ to 2 ft. Not understood: half a foot wide.", [2]float64{457.2 / 1.17, 609.6 * 1.17}, [2]float64{}},
+		{"10 in. to 1 ft long", "Taken: length 10 in. to 1 ft.", [2]float64{254 / 1.17, 304.8 * 1.17}, [2]float64{}},
+		{"Length: 2 feet, width about 7,5 cm. Stores 6 months.", "Taken: length 2 feet, width 7,5 cm. Not understood: Stores 6 months.", [2]float64{609.6 / 1.33, 609.6 * 1.33}, [2]float64{75 / 1.33, 75 * 1.33}},
+		{"Very dark green with cream stripes, orange flesh", "Taken: colour dark green, pattern stripes. Not understood: cream, orange flesh.", [2]float64{}, [2]float64{}},
+		{"Pear-shaped, tan", "Taken: colour tan, shape pear-shaped.", [2]float64{}, [2]float64{}},
+	} {
+		d, err := FromWords(c.words, Head{Name: "T", Species: "S", Version: "1"})
+		if err != nil {
+			t.Errorf("%q: %v", c.words, err)
+			continue
+		}
+		if got := d.Notes[len(d.Notes)-1]; got != c.heard {
+			t.Errorf("%q: %q, want %q", c.words, got, c.heard)
+		}
+		for _, x := range []struct {
+			name string
+			r    *Range
+			want [2]float64
+		}{{"length", d.Traits.Length, c.length}, {"width", d.Traits.Width, c.width}} {
+			switch {
+			case x.r == nil && x.want[0] == 0:
+			case x.r == nil || math.Abs(*x.r.Low-x.want[0]) > 0.5 || math.Abs(*x.r.High-x.want[1]) > 0.5: // whole millimetres
+				t.Errorf("%q: %s %+v, want %v", c.words, x.name, x.r, x.want)
+			}
+		}
+		if d.Traits.Ratio != nil && c.words != "Pear-shaped, tan" {
+			t.Errorf("%q: proportions %+v from words that do not say them", c.words, d.Traits.Ratio)
+		}
 	}
 }
 

@@ -76,6 +76,13 @@ func TestBookYear(t *testing.T) {
 	if out := ok(t, "book", "show", bk); !strings.Contains(out, "2026: season 2026, lot L26, Invented Neck, 0 photos, 32 fruit") {
 		t.Errorf("show: %s", out)
 	}
+	if out := ok(t, "book", "show", bk, "2026"); strings.Contains(out, "at harvest") || strings.Contains(out, "fruit \n") {
+		t.Errorf("a stage that nobody entered: %s", out)
+	}
+	ok(t, "book", "add", bk, "harvest", "2026", "stage=cured")
+	if out := ok(t, "book", "show", bk, "2026"); !strings.Contains(out, ", fruit cured\n") {
+		t.Errorf("the stage that was entered: %s", out)
+	}
 	observeByHand(t, dir, bk)
 	compareYears(t, dir, bk)
 	adviseOnSeed(t, bk)
@@ -85,7 +92,7 @@ func TestBookYear(t *testing.T) {
 // observeByHand writes observations down by command and by sheet, a slip and a wrong word among them.
 func observeByHand(t *testing.T, dir, bk string) {
 	ok(t, "observe", bk, "2026", "bench/1", "weight", "1100", "g", "--date", "2026-10-05")
-	if _, errs, code := offtype(t, "observe", bk, "2026", "bench/2", "weight", "1100", "kg"); code != exitUsage || !strings.Contains(errs, "meant in g") {
+	if _, errs, code := offtype(t, "observe", bk, "2026", "bench/2", "weight", "1100", "kg"); code != exitUsage || !strings.Contains(errs, "meant in g") || !strings.Contains(errs, "--force") {
 		t.Errorf("slip: status %d, %s", code, errs)
 	}
 	sheet := filepath.Join(dir, "bench.xlsx")
@@ -95,7 +102,7 @@ func observeByHand(t *testing.T, dir, bk string) {
 	}
 	fillSheet(t, sheet)
 	out, errs, code := offtype(t, "observe", bk, "2026", "--read", sheet)
-	if code != exitPartly || !strings.Contains(out, "2 observations added") || !strings.Contains(errs, "none of") {
+	if code != exitPartly || !strings.Contains(out, "2 observations added") || !strings.Contains(errs, "none of") || strings.Contains(errs, "--force") {
 		t.Errorf("sheet: status %d\n%s%s", code, out, errs)
 	}
 }
@@ -106,6 +113,10 @@ func compareYears(t *testing.T, dir, bk string) {
 	out := ok(t, "compare", bk, "2025", "2026", "--out", cmp)
 	if !strings.Contains(out, "plant 3; 4 fruit) is new") {
 		t.Errorf("compare does not name the new type:\n%s", out)
+	}
+	page, err := os.ReadFile(filepath.Join(cmp, "compare.html"))
+	if err != nil || !strings.Contains(string(page), "<th>stage</th>") || !strings.Contains(string(page), "<td>cured</td>") || strings.Contains(string(page), "at harvest") {
+		t.Errorf("stages on the page (%v)", err)
 	}
 	var js struct {
 		Pairs []struct {

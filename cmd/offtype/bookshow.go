@@ -117,7 +117,7 @@ func showNotes(w io.Writer, notes []book.Note) {
 }
 
 func showHarvest(w io.Writer, h *book.Harvest, notes []book.Note) error {
-	fmt.Fprintf(w, "harvest %s, season %s, picked or photographed %s, fruit %s\n", h.Name, orInt(h.Season), or(h.Picked), h.Stage)
+	fmt.Fprintf(w, "harvest %s, season %s, picked or photographed %s%s\n", h.Name, orInt(h.Season), or(h.Picked), named(", fruit ", h.Stage))
 	if h.Grower != nil {
 		fmt.Fprintf(w, "grower %s, %s\n", h.Grower.Name, or(h.Grower.Place))
 	}

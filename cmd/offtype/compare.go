@@ -165,7 +165,7 @@ func bookSide(e *env, b *book.Book, name string) (compare.Side, error) {
 	if h.Lot != nil {
 		s.Lot = h.Lot.Code
 	}
-	for _, o := range h.Observations {
+	for _, o := range book.Newest(h.Observations) {
 		if o.Value == nil || o.Lost != "" || o.Group != 0 {
 			continue
 		}

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"offtype/cluster/reference"
 )
 
 // measured is a table of hand measurements: the fixed columns that are known, the rest left empty.
@@ -30,6 +32,11 @@ func TestDescribe(t *testing.T) {
 	if err := os.WriteFile(broken, []byte("format: 1\nname: A\nspecies: B\nversion: \"1\"\ntraits:\n  length: {low: 9, high: 3}\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
+	hand := file("hand.yaml")
+	filled := strings.NewReplacer("name: Name of the variety", "name: A", "#species", "species", "  #bend", "  bend").Replace(reference.Template)
+	if err := os.WriteFile(hand, []byte(filled), 0o644); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		name string
 		args []string
@@ -37,13 +44,14 @@ func TestDescribe(t *testing.T) {
 		says string
 	}{
 		{"template", []string{"--new", file("new.yaml")}, exitOK, "Fill it in"},
-		{"the template is valid", []string{"--check", file("new.yaml")}, exitOK, "no fault found"},
+		{"the template as it is says nothing", []string{"--check", file("new.yaml")}, exitUsage, "fill in the name"},
 		{"not over an existing file", []string{"--new", file("new.yaml")}, exitUsage, "not overwritten"},
 		{"learnt", []string{"--from", csv, "--name", "A", "--species", "Cucurbita moschata", "--out", file("learnt.yaml")}, exitOK, "3 plants"},
 		{"learnt from a folder", []string{"--from", dir, "--plants", "1,2", "--name", "A", "--species", "Cucurbita moschata", "--out", file("two.yaml")}, exitOK, "2 plants"},
 		{"learnt file is valid", []string{"--check", file("learnt.yaml")}, exitOK, "no fault found"},
-		{"with hand-written traits", []string{"--from", csv, "--base", file("new.yaml"), "--name", "A", "--species", "B", "--out", file("both.yaml")}, exitOK, ""},
+		{"with hand-written traits", []string{"--from", csv, "--base", hand, "--name", "A", "--species", "B", "--out", file("both.yaml")}, exitOK, ""},
 		{"words", []string{"--packet", "20 to 25 cm long, tan, plain", "--name", "A", "--species", "B", "--out", file("words.yaml")}, exitOK, "not from measurements"},
+		{"words not understood", []string{"--packet", "about 8 inches, buff skin, 3 lb", "--name", "X", "--species", "Cucurbita moschata", "--out", file("pk2.yaml")}, exitOK, "Taken: colour buff. Not understood: about 8 inches, 3 lb."},
 		{"no such plant", []string{"--from", csv, "--plants", "9", "--name", "A", "--species", "B", "--out", file("x.yaml")}, exitUsage, `plant "9"`},
 		{"no name", []string{"--from", csv, "--out", file("x.yaml")}, exitUsage, "--name"},
 		{"nothing asked", nil, exitUsage, "give one of"},

@@ -38,9 +38,13 @@ func (*observeCmd) Help() string {
   offtype observe autumn-2026 --template bench.xlsx      then fill it in, and
   offtype observe autumn-2026 --read bench.xlsx
 
+What was entered for the same fruit, plant or group and the same day is replaced, and the old value is said.
 Units are checked, and a weight is compared with the measured volume, so that 712 g typed as kg is caught.
 Never taste more than a rice grain of a fruit that could be bitter, raw, and spit it out: bitter squash is poisonous.` + "\n" + exitHelp
 }
+
+// unlessForced goes on where a weight was refused as a likely slip.
+const unlessForced = ", or enter it with --force if the scale really says so"
 
 // Run writes observations down.
 func (c *observeCmd) Run(e *env) error {
@@ -77,16 +81,22 @@ func (c *observeCmd) Run(e *env) error {
 	if err := c.knowsPlant(e, b, s); err != nil {
 		return err
 	}
-	err = b.AddObservation(e.ctx, c.Harvest, s, c.Trait, c.Value, c.Unit, book.Observation{Date: c.Date, By: c.By, Note: c.Note}, c.Force)
+	replaced, err := b.Observe(e.ctx, c.Harvest, s, c.Trait, c.Value, c.Unit, book.Observation{Date: c.Date, By: c.By, Note: c.Note}, c.Force)
 	switch {
 	case errors.Is(err, book.ErrNotFound):
 		return err
+	case errors.Is(err, book.ErrSlip):
+		return usage(fmt.Errorf("%w"+unlessForced, err))
 	case err != nil:
 		return usage(err)
 	case c.JSON:
-		return writeJSON(e.out, map[string]any{"harvest": c.Harvest, "of": s.String(), "trait": c.Trait, "value": c.Value, "unit": c.Unit})
+		return writeJSON(e.out, map[string]any{"harvest": c.Harvest, "of": s.String(), "trait": c.Trait, "value": c.Value, "unit": c.Unit, "replaces": replaced})
 	}
-	fmt.Fprintf(e.out, "%s of %s written: %s\n", c.Trait, s, strings.TrimSpace(c.Value+" "+c.Unit))
+	line := fmt.Sprintf("%s of %s written: %s", c.Trait, s, strings.TrimSpace(c.Value+" "+c.Unit))
+	if replaced != "" {
+		line += "; replaces " + replaced
+	}
+	fmt.Fprintln(e.out, line)
 	if c.Trait == "bitter" && strings.EqualFold(c.Value, "yes") {
 		fmt.Fprintln(e.out, "Bitter fruit are poisonous: throw it away with its seed. Do not eat, feed, sell or taste on; other fruit of the plant may be bitter too.")
 	}
@@ -155,7 +165,11 @@ func (c *observeCmd) read(e *env, b *book.Book) error {
 	if err != nil {
 		return usage(fmt.Errorf("read %q: %w", c.Read, err))
 	}
-	for _, p := range r.Problems {
+	for i, p := range r.Problems {
+		if strings.Contains(p, book.ErrSlip.Error()) {
+			p += unlessForced
+			r.Problems[i] = p
+		}
 		fmt.Fprintf(e.err, "%s: %s\n", c.Read, p)
 	}
 	if c.JSON {

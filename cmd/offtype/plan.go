@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -24,7 +23,7 @@ type planCmd struct {
 	Length     float64  `help:"Length of the row, in metres." placeholder:"M"`
 	Spacing    float64  `help:"Distance from plant to plant, in metres." placeholder:"M"`
 	FirstTag   int      `help:"Number of the first plant tag." default:"1" placeholder:"N"`
-	Year       int      `help:"Season. Default: this year." placeholder:"YEAR"`
+	Year       int      `help:"Season. Default: this year, from September on the next." placeholder:"YEAR"`
 	Out        string   `help:"Write the bed list with the season's checklist for printing." placeholder:"FILE.html" type:"path"`
 	Trial      string   `help:"Print the trial table of a harvest: one row a variety." placeholder:"HARVEST"`
 	Pool       string   `help:"Put together what all harvests in the book found of one seed lot (our code or the supplier's number)." placeholder:"LOT"`
@@ -54,7 +53,7 @@ func (c *planCmd) Run(e *env) error {
 	in := seed.PlanInput{Species: c.Species, Year: c.Year, Rate: lot.FromPercent(c.Rate), Confidence: lot.FromPercent(c.Confidence), FirstTag: c.FirstTag,
 		Bed: seed.Bed{Name: c.Bed, LengthM: c.Length, Spacing: c.Spacing}}
 	if in.Year == 0 {
-		in.Year = e.now().Year()
+		in.Year = seed.SeasonOf(e.now())
 	}
 	for _, s := range c.Sow {
 		x, err := parseSowing(s)
@@ -179,6 +178,7 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 		plantOf[f.Key()] = f.Plant
 		counted[f.Plant]++
 	}
+	newest := book.Newest(h.Observations)
 	var out []seed.TrialPlant
 	for _, p := range h.Plants {
 		x := seed.TrialPlant{Variety: lots[p.Lot].Variety, Lot: p.Lot, Number: p.Number, Fruits: counted[p.Number], Ripe: p.RipeCount, WeightG: p.WeightG}
@@ -188,9 +188,12 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 		if p.FruitCount != nil {
 			x.Fruits = *p.FruitCount
 		}
-		weights := map[record.Key]book.Observation{}
-		for _, o := range h.Observations {
-			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[record.Key{Photo: o.Photo, Number: o.Fruit}] != p.Number) {
+		weight := 0.0
+		var whole *float64 // written down for the plant itself: all its fruit
+		weighed := map[record.Key]bool{}
+		for _, o := range newest {
+			k := record.Key{Photo: o.Photo, Number: o.Fruit}
+			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[k] != p.Number) {
 				continue
 			}
 			switch o.Trait {
@@ -199,32 +202,24 @@ func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
 			case "keeping":
 				x.KeepingDays = append(x.KeepingDays, *o.Value)
 			case "weight":
-				k := record.Key{Photo: o.Photo, Number: o.Fruit}
-				if was, twice := weights[k]; !twice || o.Date <= was.Date {
-					weights[k] = o // cured fruit are weighed again: what was picked is the first day's weight
+				if o.Plant != "" {
+					whole = o.Value
+					continue
 				}
+				weight += *o.Value
+				weighed[k] = true
 			}
 		}
-		if n := len(weights); x.WeightG == nil && n > 0 && n >= x.Fruits { // every fruit of the plant was weighed
-			x.WeightG = total(weights)
+		switch {
+		case x.WeightG != nil:
+		case len(weighed) > 0 && len(weighed) >= x.Fruits:
+			x.WeightG = &weight // every fruit of the plant was weighed
+		default:
+			x.WeightG = whole
 		}
 		out = append(out, x)
 	}
 	return out
-}
-
-// total is the sum of observed values, in one order, so that it rounds the same each time.
-func total(of map[record.Key]book.Observation) *float64 {
-	var values []float64
-	for _, o := range of {
-		values = append(values, *o.Value)
-	}
-	slices.Sort(values)
-	sum := 0.0
-	for _, v := range values {
-		sum += v
-	}
-	return &sum
 }
 
 func (c *planCmd) pool(e *env) error {

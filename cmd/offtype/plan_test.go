@@ -1,12 +1,74 @@
 package main
 
 import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"offtype/pipeline/book"
 	"offtype/pipeline/record"
 	"offtype/pipeline/seed"
 )
+
+// A weight that was corrected counts once, and a plant counts as weighed when each of its fruit was.
+func TestYieldOfCorrectedWeights(t *testing.T) {
+	dir := t.TempDir()
+	bk := "--book=" + filepath.Join(dir, "test.book")
+	ok(t, "run", "--from", handTable(t, 1, 2), "--out", filepath.Join(dir, "r"), bk, "--harvest", "2026")
+	say := func(fruit, weight string) string {
+		return ok(t, "observe", bk, "--force", "2026", fruit, "weight", weight)
+	}
+	if out := say("bench/1", "712 g"); strings.Contains(out, "replaces") {
+		t.Errorf("first weight: %s", out)
+	}
+	for range 3 {
+		say("bench/1", "712 g")
+	}
+	if out := ok(t, "plan", bk, "--trial", "2026"); !strings.Contains(out, "not written down: weight") {
+		t.Errorf("one fruit weighed four times counts as all four: %s", out)
+	}
+	if out := say("bench/1", "0.9 kg"); !strings.Contains(out, "0.9 kg; replaces 712 g") {
+		t.Errorf("corrected weight: %s", out)
+	}
+	for _, f := range []string{"bench/2", "bench/3", "bench/4"} {
+		say(f, "1000 g")
+	}
+	if out := ok(t, "plan", bk, "--trial", "2026"); !strings.Contains(out, "3900 g a plant") {
+		t.Errorf("0.9 kg and three times 1 kg: %s", out)
+	}
+	if out := ok(t, "book", "show", bk, "2026"); strings.Contains(out, "712") {
+		t.Errorf("the replaced weight stands in the book:\n%s", out)
+	}
+}
+
+// A book of an older program holds both weights of a corrected fruit: the later one counts, and the report shows it only.
+func TestYieldOfOlderBook(t *testing.T) {
+	g := func(v float64) *float64 { return &v }
+	h := &book.Harvest{Plants: []book.Plant{{Number: "1"}, {Number: "2"}}, Observations: []book.Observation{
+		{ID: 1, Photo: "a.jpg", Fruit: 1, Trait: "weight", Value: g(712), Day: "2026-10-05", Unit: "g"},
+		{ID: 2, Photo: "a.jpg", Fruit: 1, Trait: "weight", Value: g(900), Day: "2026-10-05", Unit: "g"},
+		{ID: 3, Plant: "2", Trait: "weight", Value: g(3000), Day: "2026-10-05", Unit: "g"},
+		{ID: 4, Photo: "a.jpg", Fruit: 3, Trait: "weight", Value: g(1400), Day: "2026-10-05", Unit: "g"},
+	}}
+	run := &record.Run{}
+	for i, plant := range []string{"1", "2", "2"} {
+		run.Fruits = append(run.Fruits, record.Fruit{Photo: "a.jpg", Number: i + 1, Plant: plant})
+	}
+	got := trialPlants(h, run)
+	if w := got[0].WeightG; w == nil || *w != 900 {
+		t.Errorf("plant 1: %v g, want 900", w)
+	}
+	if w := got[1].WeightG; w == nil || *w != 3000 { // one of its two fruit was weighed too: not added
+		t.Errorf("plant 2: %v g, want the 3000 of the whole plant", w)
+	}
+	if x := entered(h); len(x.Hand) != 3 || x.Hand[0].Value != "900 g" {
+		t.Errorf("report: %+v", x.Hand)
+	}
+}
 
 func TestTrialLine(t *testing.T) {
 	half, taste := .5, 7.25
@@ -23,10 +85,10 @@ func TestTrialLine(t *testing.T) {
 	}
 }
 
-// A fruit that is weighed again after curing is one fruit, and its weight counts once.
+// A fruit that is weighed again after curing is one fruit: the newest weight counts.
 func TestTrialWeights(t *testing.T) {
 	g := func(fruit int, day string, grams float64) book.Observation {
-		return book.Observation{Photo: "a.jpg", Fruit: fruit, Trait: "weight", Value: &grams, Date: day}
+		return book.Observation{Photo: "a.jpg", Fruit: fruit, Trait: "weight", Value: &grams, Date: day, Day: day}
 	}
 	run := &record.Run{Fruits: []record.Fruit{{Photo: "a.jpg", Number: 1, Plant: "1"}, {Photo: "a.jpg", Number: 2, Plant: "1"}}}
 	for _, c := range []struct {
@@ -35,13 +97,37 @@ func TestTrialWeights(t *testing.T) {
 		want float64 // 0: not known
 	}{
 		{"one of two, twice", []book.Observation{g(1, "2026-10-01", 700), g(1, "2026-12-01", 600)}, 0},
-		{"both, one of them twice", []book.Observation{g(1, "2026-12-01", 600), g(1, "2026-10-01", 700), g(2, "2026-10-01", 800)}, 1500},
+		{"both, one of them twice", []book.Observation{g(1, "2026-12-01", 600), g(1, "2026-10-01", 700), g(2, "2026-10-01", 800)}, 1400},
 		{"put right on the same day", []book.Observation{g(1, "2026-10-01", 70), g(1, "2026-10-01", 700), g(2, "2026-10-01", 800)}, 1500},
 	} {
 		h := &book.Harvest{Plants: []book.Plant{{Number: "1"}}, Observations: c.obs}
 		got := trialPlants(h, run)[0].WeightG
 		if (got == nil) != (c.want == 0) || got != nil && *got != c.want {
 			t.Errorf("%s: %v, want %v g", c.name, got, c.want)
+		}
+	}
+}
+
+// A bed list made in December is for the next year, unless a year is named.
+func TestPlanOfTheNextSeason(t *testing.T) {
+	dir := t.TempDir()
+	for _, c := range []struct {
+		day  time.Time
+		args []string
+		want string
+	}{
+		{time.Date(2026, 12, 1, 9, 0, 0, 0, time.Local), nil, "Bed list 2027"},
+		{time.Date(2026, 4, 1, 9, 0, 0, 0, time.Local), nil, "Bed list 2026"},
+		{time.Date(2026, 12, 1, 9, 0, 0, 0, time.Local), []string{"--year", "2026"}, "Bed list 2026"},
+	} {
+		var out, errs bytes.Buffer
+		file := filepath.Join(dir, "bed.html")
+		e := &env{ctx: context.Background(), out: &out, err: &errs, now: func() time.Time { return c.day }}
+		if code := run(e, append([]string{"plan", "--sow", "Hollin Tan:L-2027:18", "--out", file}, c.args...)); code != exitOK {
+			t.Fatalf("status %d\n%s", code, errs.String())
+		}
+		if b, err := os.ReadFile(file); err != nil || !strings.Contains(string(b), c.want) {
+			t.Errorf("%s %v: no %q (%v)", c.day.Format(time.DateOnly), c.args, c.want, err)
 		}
 	}
 }

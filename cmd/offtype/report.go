@@ -272,7 +272,7 @@ func entered(h *book.Harvest) report.Entered {
 			}
 		}
 	}
-	for _, o := range h.Observations {
+	for _, o := range book.NewestOfDay(h.Observations) { // older books may hold two weights of one day
 		if o.Lost != "" {
 			continue
 		}

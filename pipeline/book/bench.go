@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"offtype/pipeline/exchange"
 	"offtype/pipeline/record"
@@ -230,28 +231,71 @@ func (w *benchWriter) row(ctx context.Context, line int, s Subject, cells []stri
 // cell writes one observation, over the one of the same subject, trait and day. By and note of that one stay where
 // the sheet leaves them empty.
 func (w *benchWriter) cell(ctx context.Context, fruit, plant, group any, r Reading, more Observation) error {
-	var id int64
-	var value sql.NullFloat64
-	var words, by, note string
-	err := w.tx.QueryRowContext(ctx, `SELECT id, value, words, observer, note FROM observations WHERE harvest_id = ? AND fruit_id IS ? AND plant_id IS ? AND grp IS ? AND trait = ? AND observed IS ? ORDER BY id DESC LIMIT 1`,
-		w.harvest, fruit, plant, group, more.Trait, textOrNil(more.Date)).Scan(&id, &value, &words, &by, &note)
+	var old Observation
+	err := w.tx.QueryRowContext(ctx, `SELECT id, value, words, entered_as, coalesce(observed, ''), observer, note FROM observations WHERE harvest_id = ? AND fruit_id IS ? AND plant_id IS ? AND grp IS ? AND trait = ? AND observed IS ? ORDER BY id DESC LIMIT 1`,
+		w.harvest, fruit, plant, group, more.Trait, textOrNil(more.Date)).Scan(&old.ID, &old.Value, &old.Words, &old.Entered, &old.Date, &old.By, &old.Note)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		w.out.Added++
-		_, err = insert(ctx, w.tx, `INSERT INTO observations (harvest_id, fruit_id, plant_id, grp, trait, value, words, unit, entered_as, observed, observer, note, entered)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, w.harvest, fruit, plant, group, more.Trait, r.Value, r.Words, r.Unit, more.Entered, textOrNil(more.Date), more.By, more.Note, w.b.stamp())
-		return err
+		return w.add(ctx, fruit, plant, group, r, more)
 	case err != nil:
 		return err
 	}
-	more.By, more.Note = cmp.Or(more.By, by), cmp.Or(more.Note, note)
-	same := words == r.Words && value.Valid == (r.Value != nil) && (r.Value == nil || *r.Value == value.Float64)
-	if same && more.By == by && more.Note == note {
-		w.out.Same++
+	_, err = w.change(ctx, old, r, more)
+	return err
+}
+
+// sameDay finds the observation that one of the same subject, trait and day replaces.
+func (w *benchWriter) sameDay(ctx context.Context, fruit, plant, group any, more Observation) (old Observation, found bool, err error) {
+	today := w.b.now().Local().Format(time.DateOnly)
+	err = each(ctx, w.tx, func(rows *sql.Rows) error {
+		var o Observation
+		var entered string
+		if err := rows.Scan(&o.ID, &o.Value, &o.Words, &o.Entered, &o.Date, &entered, &o.By, &o.Note); err != nil {
+			return err
+		}
+		switch {
+		case found:
+		case o.Date != more.Date && cmp.Or(o.Date, localDay(entered)) != cmp.Or(more.Date, today): // two without a date are one
+		case more.Trait == "taste" && o.By != "" && more.By != "" && o.By != more.By: // each taster's score counts
+		case more.Trait == "bitter" && o.Words == "yes": // holds until it is taken back from the book
+		default:
+			old, found = o, true
+		}
 		return nil
+	}, `SELECT id, value, words, entered_as, coalesce(observed, ''), entered, observer, note FROM observations WHERE harvest_id = ? AND fruit_id IS ? AND plant_id IS ? AND grp IS ? AND trait = ? ORDER BY id DESC`,
+		w.harvest, fruit, plant, group, more.Trait)
+	return old, found, err
+}
+
+// localDay is the day here of a time as the book writes it.
+func localDay(stamp string) string {
+	t, err := time.Parse(time.RFC3339, stamp)
+	if err != nil {
+		return day10(stamp)
+	}
+	return t.Local().Format(time.DateOnly)
+}
+
+func (w *benchWriter) add(ctx context.Context, fruit, plant, group any, r Reading, more Observation) error {
+	w.out.Added++
+	_, err := insert(ctx, w.tx, `INSERT INTO observations (harvest_id, fruit_id, plant_id, grp, trait, value, words, unit, entered_as, observed, observer, note, entered)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, w.harvest, fruit, plant, group, more.Trait, r.Value, r.Words, r.Unit, more.Entered, textOrNil(more.Date), more.By, more.Note, w.b.stamp())
+	return err
+}
+
+// change writes the new values over an observation and returns what stood there, empty where nothing changed.
+func (w *benchWriter) change(ctx context.Context, old Observation, r Reading, more Observation) (was string, err error) {
+	by, note := cmp.Or(more.By, old.By), cmp.Or(more.Note, old.Note)
+	same := old.Words == r.Words && (old.Value == nil) == (r.Value == nil) && (r.Value == nil || *r.Value == *old.Value)
+	if same && by == old.By && note == old.Note {
+		w.out.Same++
+		return "", nil
 	}
 	w.out.Changed++
-	_, err = w.tx.ExecContext(ctx, "UPDATE observations SET value = ?, words = ?, entered_as = ?, observer = ?, note = ?, entered = ? WHERE id = ?",
-		r.Value, r.Words, more.Entered, more.By, more.Note, w.b.stamp(), id)
-	return err
+	if !same {
+		was = old.Entered
+	}
+	_, err = w.tx.ExecContext(ctx, "UPDATE observations SET value = ?, words = ?, unit = ?, entered_as = ?, observed = ?, observer = ?, note = ?, entered = ? WHERE id = ?",
+		r.Value, r.Words, r.Unit, more.Entered, textOrNil(cmp.Or(more.Date, old.Date)), by, note, w.b.stamp(), old.ID)
+	return was, err
 }

@@ -23,6 +23,7 @@ type Field struct {
 	Choice []string // for a choice
 	Help   string
 	column string
+	empty  bool // of a choice: may be left empty, which is kept as such
 }
 
 // Kind is a sort of entry that a grower makes by hand.
@@ -75,7 +76,7 @@ var Kinds = []Kind{
 		date("flowered", ""), date("first_ripe", ""), count("fruit_count", ""), count("ripe_count", ""), quantity("weight_g", "g", "all fruit of the plant"),
 		choice("pollination", "of the fruit kept for seed", pollinations...), text("note", "")}},
 	{Name: "harvest", Key: "name", table: "harvests", key: "name", Fields: []Field{
-		count("season", "year"), date("picked", ""), choice("stage", "", "young", "at harvest", "cured", "stored"), names("grower", ""), names("lot", ""), text("note", "")}},
+		count("season", "year"), date("picked", ""), {Name: "stage", Type: "choice", Choice: []string{"young", "at harvest", "cured", "stored"}, column: "stage", empty: true}, names("grower", ""), names("lot", ""), text("note", "")}},
 }
 
 // KindNamed returns a kind, or an error that lists them.
@@ -207,6 +208,9 @@ func fieldValue(ctx context.Context, tx *sql.Tx, f Field, s string) (any, error)
 		return s, nil
 	case "choice":
 		if s == "" {
+			if f.empty {
+				return "", nil
+			}
 			s = "unknown"
 		}
 		for _, c := range f.Choice {

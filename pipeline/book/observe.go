@@ -25,6 +25,7 @@ type Observation struct {
 	Unit    string
 	Entered string // as it was written, with its own unit
 	Date    string
+	Day     string // Date, or where that is empty the day on which it was entered
 	By      string
 	Note    string
 	Lost    string // why it could not follow its fruit, else empty
@@ -65,22 +66,37 @@ func ParseSubject(s string) (Subject, error) {
 	return Subject{}, fmt.Errorf("%q names no fruit, plant or group; write PHOTO/NUMBER, %q or %q", s, "plant 4", "group 2")
 }
 
-// AddObservation writes down what was observed. o.Value, o.Words and o.Unit come from the trait's
-// Read; the weight of a fruit is compared with its volume, and a slip is refused unless force.
+// AddObservation writes down what was observed, beside what stands there already. o.Value, o.Words and
+// o.Unit come from the trait's Read; the weight of a fruit is compared with its volume, and a slip is
+// refused unless force.
 func (b *Book) AddObservation(ctx context.Context, harvest string, s Subject, trait, value, unit string, more Observation, force bool) error {
+	_, err := b.observe(ctx, harvest, s, trait, value, unit, more, force, false)
+	return err
+}
+
+// Observe writes down what was observed, as AddObservation, in place of an observation of the same subject, trait
+// and day. One without a date counts for the day it was entered. It returns the replaced one as it was written, empty
+// when there was none or it said the same. By and note of the replaced one stay where more leaves them empty. Two
+// things are never replaced: the score of another named taster, and a finding that a fruit is bitter.
+func (b *Book) Observe(ctx context.Context, harvest string, s Subject, trait, value, unit string, more Observation, force bool) (replaced string, err error) {
+	return b.observe(ctx, harvest, s, trait, value, unit, more, force, true)
+}
+
+func (b *Book) observe(ctx context.Context, harvest string, s Subject, trait, value, unit string, more Observation, force, replace bool) (replaced string, err error) {
 	t, err := HandTraitNamed(trait)
 	if err != nil {
-		return err
+		return "", err
 	}
 	r, err := t.Read(value, unit)
 	if err != nil {
-		return err
+		return "", err
 	}
 	if more.Date != "" {
 		if _, err := time.Parse(time.DateOnly, more.Date); err != nil {
-			return fmt.Errorf("%q is not a date; write 2026-11-02", more.Date)
+			return "", fmt.Errorf("%q is not a date; write 2026-11-02", more.Date)
 		}
 	}
+	more.Trait, more.Entered = t.Name, strings.TrimSpace(value+" "+unit)
 	err = b.write(ctx, func(tx *sql.Tx) error {
 		hid, err := harvestID(ctx, tx, harvest)
 		if err != nil {
@@ -95,15 +111,25 @@ func (b *Book) AddObservation(ctx context.Context, harvest string, s Subject, tr
 				return err
 			}
 		}
-		_, err = insert(ctx, tx, `INSERT INTO observations (harvest_id, fruit_id, plant_id, grp, trait, value, words, unit, entered_as, observed, observer, note, entered)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, hid, fruit, plant, group, t.Name, r.Value, r.Words, r.Unit,
-			strings.TrimSpace(value+" "+unit), textOrNil(more.Date), more.By, more.Note, b.stamp())
-		return err
+		w := &benchWriter{b: b, tx: tx, harvest: hid, out: &BenchRead{}}
+		if replace {
+			old, found, err := w.sameDay(ctx, fruit, plant, group, more)
+			if err != nil {
+				return err
+			}
+			if found {
+				if replaced, err = w.change(ctx, old, r, more); replaced == more.Entered {
+					replaced = ""
+				}
+				return err
+			}
+		}
+		return w.add(ctx, fruit, plant, group, r, more)
 	})
 	if err != nil {
-		return fmt.Errorf("%s of %s in harvest %q: %w", t.Name, s, harvest, err)
+		return "", fmt.Errorf("%s of %s in harvest %q: %w", t.Name, s, harvest, err)
 	}
-	return nil
+	return replaced, nil
 }
 
 // ErrSlip marks an observation refused as a likely slip of the pen.
@@ -121,7 +147,7 @@ func checkWeight(ctx context.Context, tx *sql.Tx, harvest, fruit int64, grams fl
 		return err
 	}
 	if s := CheckWeight(grams, v.Float64); s != "" {
-		return fmt.Errorf("%w: %s; correct it, or enter it with --force if the scale really says so", ErrSlip, s)
+		return fmt.Errorf("%w: %s; correct it", ErrSlip, s)
 	}
 	return nil
 }

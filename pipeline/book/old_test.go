@@ -2,11 +2,14 @@ package book
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 )
 
 // A book written with the first version of the tables (testdata/version-1.book, made by the program of that
@@ -55,6 +58,57 @@ func TestOlderBook(t *testing.T) {
 	must(t, err)
 	if got.Revision != 2 {
 		t.Errorf("revision %d, want 2", got.Revision)
+	}
+}
+
+// A book of the version before the stage could be left empty opens with the stages it held and all that hangs on its
+// harvests; a new harvest says nothing of its stage until somebody does.
+func TestStageMayBeEmpty(t *testing.T) {
+	ctx := context.Background()
+	path := filepath.Join(t.TempDir(), "three.book")
+	old, err := os.ReadFile("testdata/version-1.book")
+	must(t, err)
+	must(t, os.WriteFile(path, old, 0o600))
+	db, err := sql.Open("sqlite", dsn(path, time.Second, "immediate"))
+	must(t, err)
+	db.SetMaxOpenConns(1)
+	p, err := newProvider(db)
+	must(t, err)
+	_, err = p.UpTo(ctx, 3)
+	must(t, err)
+	_, err = db.Exec("INSERT INTO harvests (name, stage) VALUES ('kept', 'cured'), ('young ones', 'young')")
+	must(t, err)
+	var rows [2]int
+	count := "SELECT (SELECT count(*) FROM fruits) + (SELECT count(*) FROM runs) + (SELECT count(*) FROM observations) + (SELECT count(*) FROM harvest_plantings)"
+	must(t, db.QueryRow(count).Scan(&rows[0]))
+	must(t, db.Close())
+
+	b := open(t, path)
+	must(t, b.ro.QueryRow(count).Scan(&rows[1]))
+	if rows[0] == 0 || rows[0] != rows[1] {
+		t.Errorf("%d rows hang on the harvests, %d before", rows[1], rows[0])
+	}
+	if problems, err := b.Check(ctx); err != nil || len(problems) > 0 {
+		t.Errorf("check: %v %v", problems, err)
+	}
+	_, err = b.RecordRun(ctx, "new", "", sample(3, 1, 2))
+	must(t, err)
+	for name, want := range map[string]string{"2025": "at harvest", "kept": "cured", "young ones": "young", "new": ""} {
+		if h, err := b.Harvest(ctx, name); err != nil || h.Stage != want {
+			t.Errorf("%s: stage %q, want %q (%v)", name, h.Stage, want, err)
+		}
+	}
+	for _, c := range []struct{ stage, fault string }{{"stored", ""}, {"", ""}, {"dried", "is none of: young"}} {
+		err := b.Set(ctx, "harvest", "new", map[string]string{"stage": c.stage})
+		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
+			t.Errorf("stage %q: %v", c.stage, err)
+		}
+	}
+	if h, err := b.Harvest(ctx, "new"); err != nil || h.Stage != "" {
+		t.Errorf("stage taken back: %q (%v)", h.Stage, err)
+	}
+	if _, err := b.db.Exec("UPDATE harvests SET stage = 'dried'"); err == nil {
+		t.Error("the table takes any stage")
 	}
 }
 

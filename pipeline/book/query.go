@@ -1,6 +1,7 @@
 package book
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -279,13 +280,15 @@ const nowQuery = `LEFT JOIN fruits f ON f.id = o.fruit_id
 func (h *Harvest) observations(ctx context.Context, tx *sql.Tx, hid int64) error {
 	return each(ctx, tx, func(rows *sql.Rows) error {
 		var o Observation
-		if err := rows.Scan(&o.ID, &o.Photo, &o.Fruit, &o.Plant, &o.Group, &o.Trait, &o.Value, &o.Words, &o.Unit, &o.Entered, &o.Date, &o.By, &o.Note, &o.Lost); err != nil {
+		var entered string
+		if err := rows.Scan(&o.ID, &o.Photo, &o.Fruit, &o.Plant, &o.Group, &o.Trait, &o.Value, &o.Words, &o.Unit, &o.Entered, &o.Date, &o.By, &o.Note, &o.Lost, &entered); err != nil {
 			return err
 		}
+		o.Day = cmp.Or(o.Date, localDay(entered))
 		h.Observations = append(h.Observations, o)
 		return nil
 	}, `SELECT o.id, coalesce(ph.name, ''), coalesce(m.number, f.number, 0), coalesce(p.number, ''), coalesce(o.grp, 0), o.trait, o.value, o.words, o.unit,
-		o.entered_as, coalesce(o.observed, ''), o.observer, o.note, o.lost FROM observations o `+nowQuery+` WHERE o.harvest_id = ? ORDER BY o.id`, hid)
+		o.entered_as, coalesce(o.observed, ''), o.observer, o.note, o.lost, o.entered FROM observations o `+nowQuery+` WHERE o.harvest_id = ? ORDER BY o.id`, hid)
 }
 
 func (h *Harvest) decisions(ctx context.Context, tx *sql.Tx, hid int64) error {

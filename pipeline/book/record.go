@@ -25,8 +25,12 @@ type Recorded struct {
 	Photos   int
 	Fruits   int
 	Resumed  int // photos that an earlier, stopped recording had already put in
-	// Said are sentences the grower should see: a lot that was new to the book, observations
-	// that could not follow their fruit, photos no longer part of the harvest.
+	// NewLot is the seed lot, when it was new to the book; empty else.
+	NewLot string
+	// Twice names the other harvests of the book that hold photos of this one: their fruit would count twice.
+	Twice []SamePhotos
+	// Said are sentences the grower should see: another lot, observations that could not follow their
+	// fruit, photos no longer part of the harvest. What to do about the rest the caller says.
 	Said []string
 }
 

@@ -3,13 +3,18 @@ package book
 import (
 	"context"
 	"database/sql"
-	"fmt"
 	"strings"
 
 	"offtype/pipeline/record"
 )
 
-// twice says when photos of this harvest stand in the book under another harvest too: comparing or pooling the two would
+// SamePhotos says that photos of the recorded harvest stand in the book under another name too.
+type SamePhotos struct {
+	Harvest string // the other one
+	Photos  int
+}
+
+// twice notes when photos of this harvest stand in the book under another harvest too: comparing or pooling the two would
 // count their fruit twice. Photos are told by their bytes.
 func (r *recorder) twice(ctx context.Context) error {
 	var files []any
@@ -31,12 +36,11 @@ func (r *recorder) twice(ctx context.Context) error {
 		}
 		defer rows.Close()
 		for rows.Next() {
-			var name string
-			var n int
-			if err := rows.Scan(&name, &n); err != nil {
+			var x SamePhotos
+			if err := rows.Scan(&x.Harvest, &x.Photos); err != nil {
 				return err
 			}
-			r.out.Said = append(r.out.Said, fmt.Sprintf("%s of this harvest stand in the book under harvest %q too; if it is the same harvest, give it that name, so that its fruit are not counted twice", record.Count(n, "photo", "photos"), name))
+			r.out.Twice = append(r.out.Twice, x)
 		}
 		return rows.Err()
 	})

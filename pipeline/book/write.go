@@ -145,7 +145,7 @@ func (r *recorder) ensureLot(ctx context.Context, tx *sql.Tx) (id int64, err err
 	if !errors.Is(err, sql.ErrNoRows) {
 		return id, err
 	}
-	r.out.Said = append(r.out.Said, fmt.Sprintf("seed lot %q was new to the book; add supplier and packet with: offtype book add lot %q", r.lot, r.lot))
+	r.out.NewLot = r.lot
 	return insert(ctx, tx, "INSERT INTO lots (code) VALUES (?)", r.lot)
 }
 

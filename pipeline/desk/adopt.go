@@ -92,6 +92,7 @@ func (d *Desk) adopt(ctx context.Context, name string) (*harvest, error) {
 // settingsOf takes over what the page has fields for.
 func (h *harvest) settingsOf(o *book.RunOptions) {
 	h.Stage, h.saved.Plants, h.Item, h.Control = o.Stage, o.Plants, o.ItemIsPlant, o.Controls
+	h.Told = o.Stage // the command wrote it down
 	var rest []string
 	for _, s := range o.NotAssessable {
 		if strings.HasPrefix(s, "plant:") {

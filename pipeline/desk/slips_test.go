@@ -44,6 +44,71 @@ func TestNumbersAreFinite(t *testing.T) {
 	}
 }
 
+// What is said on the page can be done on the page: no option of a command, no renaming.
+func TestPageSaysWhatItCanDo(t *testing.T) {
+	d, c := withHarvest(t)
+	f := record.Fruit{Photo: "a.jpg", Number: 1, Volume: record.Value{V: 1000, U: 20}}
+	run := record.Run{Fruits: []record.Fruit{f}, Photos: []record.Photo{{Name: "a.jpg", Status: record.StatusOK, Width: 10, Height: 10, SHA256: strings.Repeat("a", 64)}}}
+	if _, err := d.book.RecordRun(t.Context(), "autumn 2026", "", run); err != nil {
+		t.Fatal(err)
+	}
+	rec, err := d.book.RecordRun(t.Context(), "2026 squash", "L-9", run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := url.Values{"token": {d.token}, "row": {"a.jpg/1"}, "trait": {"weight"}, "value": {"12000"}}
+	_, slip := c.send("POST", "/h/2026-squash/observe", "application/x-www-form-urlencoded", strings.NewReader(v.Encode()), map[string]string{"HX-Request": "true"})
+	if !strings.Contains(slip, "slip") || !strings.Contains(slip, "it is right, keep it") {
+		t.Errorf("12 kg of a litre: %s", slip)
+	}
+	words := bookWords(&rec)
+	if len(words) != 2 || !strings.Contains(words[0], "Before sowing") || !strings.HasPrefix(words[1], `1 photo stands in the harvest "autumn 2026" too.`) || !strings.Contains(words[1], `open "autumn 2026" under Harvest table`) {
+		t.Errorf("said: %q", words)
+	}
+	for _, s := range append(words, slip) {
+		if strings.Contains(s, "--") || strings.Contains(s, "offtype ") || strings.Contains(s, "that name") {
+			t.Errorf("the page cannot do this: %s", s)
+		}
+	}
+}
+
+// The page says which words of a packet were taken and which were not.
+func TestPacketWordsAreHeard(t *testing.T) {
+	_, c := withHarvest(t)
+	s, b := c.post("/varieties/words", url.Values{"name": {"X"}, "species": {"Cucurbita moschata"}, "words": {"about 8 inches, buff skin, 3 lb"}})
+	if s != http.StatusOK || !strings.Contains(b, "Taken: colour buff. Not understood: about 8 inches, 3 lb.") {
+		t.Errorf("%d %s", s, b)
+	}
+}
+
+// The stage chosen on the page stands in the book, and "not said" as nothing.
+func TestStageInBook(t *testing.T) {
+	d, c := withHarvest(t)
+	h := d.harvest("2026-squash")
+	run := record.Run{Fruits: []record.Fruit{{Photo: "a.jpg", Number: 1}}, Photos: []record.Photo{{Name: "a.jpg", Status: record.StatusOK, Width: 10, Height: 10, SHA256: strings.Repeat("a", 64)}}}
+	if _, err := d.book.RecordRun(t.Context(), "2026 squash", "", run); err != nil {
+		t.Fatal(err)
+	}
+	inBook := func(want string) {
+		t.Helper()
+		if b, err := d.book.Harvest(t.Context(), "2026 squash"); err != nil || b.Stage != want {
+			t.Errorf("the book says %q, want %q (%v)", b.Stage, want, err)
+		}
+	}
+	for _, stage := range []string{"", "cured", "", "stored"} {
+		if s, b := c.post("/h/2026-squash/settings", url.Values{"stage": {stage}}); s != http.StatusSeeOther {
+			t.Fatalf("%q: %d %s", stage, s, b)
+		}
+		h.tellStage() // as after each judging
+		inBook(stage)
+	}
+	if err := d.book.Set(t.Context(), "harvest", "2026 squash", map[string]string{"stage": "young"}); err != nil {
+		t.Fatal(err)
+	}
+	h.tellStage()
+	inBook("young") // written elsewhere since: it stays
+}
+
 // A description whose colour tolerance alone was changed is another version too: a verdict names the one it used.
 func TestToleranceNeedsANewVersion(t *testing.T) {
 	d, c := withHarvest(t)

@@ -46,6 +46,7 @@ type saved struct {
 	Run     *book.RunOptions `json:",omitempty"` // how that was made
 	Colours []int            `json:",omitempty"` // cards whose measured colours count, see cards.go
 	Lens    string           `json:",omitempty"` // name of a lens file, see cards.go
+	Told    string           `json:",omitempty"` // stage that was written into the book last
 	Ruler   float64          `json:",omitempty"` // mm that a ruler reads on the card's 100 mm line; 0: as the run says, or 100
 }
 

@@ -182,6 +182,25 @@ func TestPlanNamesTheField(t *testing.T) {
 	}
 }
 
+// In winter the form of the plan and the list are for the next season.
+func TestPlanOfTheNextSeason(t *testing.T) {
+	d, base := startDesk(t)
+	c := newClient(t, d, base)
+	for day, want := range map[string]string{"2026-12-01": "2027", "2026-04-01": "2026"} {
+		at, err := time.Parse(time.DateOnly, day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d.opt.Now = func() time.Time { return at }
+		if _, b := c.get("/plan"); !strings.Contains(b, `name="year" inputmode="numeric" value="`+want+`"`) {
+			t.Errorf("%s: the form is not for %s", day, want)
+		}
+		if _, b := c.get("/plan/page?v1=X&n1=3"); !strings.Contains(b, "Bed list "+want) {
+			t.Errorf("%s: the list is not for %s", day, want)
+		}
+	}
+}
+
 // A card that was not printed at 100 % can be told on the page, as with --card-length.
 func TestRulerOnTheCard(t *testing.T) {
 	d, c := withHarvest(t)

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"offtype/pipeline"
+	"offtype/pipeline/book"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
 )
@@ -204,6 +205,9 @@ func (h *harvest) judgeOnce() (again bool) {
 	if len(parts) > 0 {
 		done = h.desk.judge(f, name, lot, parts)
 	}
+	if done.kept {
+		h.tellStage()
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.said = done.said
@@ -222,6 +226,19 @@ type finding struct {
 	run  *record.Run
 	seen [][]record.Key
 	said []string
+	kept bool // it is in the book
+}
+
+// tellStage writes the stage of the fruit into the book when it was changed here, "not said" as empty. What was
+// written there otherwise stays.
+func (h *harvest) tellStage() {
+	h.mu.Lock()
+	name, stage, told := h.Name, h.Stage, h.Told
+	h.mu.Unlock()
+	if stage == told || h.desk.book.Set(context.WithoutCancel(h.desk.ctx), "harvest", name, map[string]string{"stage": stage}) != nil {
+		return // it is tried again with the next judging
+	}
+	h.change(func(s *saved) error { s.Told = stage; return nil })
 }
 
 // judge finishes a result and writes it into the book.
@@ -259,8 +276,28 @@ func (d *Desk) judge(f pipeline.Finishing, name, lot string, parts []*pipeline.P
 		done.said = append(done.said, "Not written into the harvest book: "+err.Error())
 		return done
 	}
-	done.said = append(done.said, rec.Said...)
+	done.kept = true
+	done.said = append(done.said, bookWords(&rec)...)
 	return done
+}
+
+// bookWords says what the book found when a harvest was written down, and what can be done about it on the page.
+func bookWords(rec *book.Recorded) []string {
+	var out []string
+	if rec.NewLot != "" {
+		out = append(out, fmt.Sprintf("Seed lot %q is new to the harvest book. Write down its supplier and packet under Before sowing, Packets and seed lots.", rec.NewLot))
+	}
+	for _, s := range rec.Said {
+		out = append(out, sentence(s))
+	}
+	for _, x := range rec.Twice {
+		are := "stand"
+		if x.Photos == 1 {
+			are = "stands"
+		}
+		out = append(out, fmt.Sprintf("%s %s in the harvest %q too. If it is the same harvest, open %q under Harvest table and go on there. Give this one no seed lot, and leave it out when you compare years: its fruit would count twice.", record.Count(x.Photos, "photo", "photos"), are, x.Harvest, x.Harvest))
+	}
+	return out
 }
 
 // setSeen notes which fruit were seen on several photos; the caller holds mu.

@@ -197,7 +197,7 @@ type planData struct {
 
 // planFrom reads the plan's form from the address.
 func (d *Desk) planFrom(q url.Values) (*seed.Plan, error) {
-	year := d.opt.Now().Year()
+	year := seed.SeasonOf(d.opt.Now())
 	if n, err := strconv.Atoi(q.Get("year")); err == nil {
 		year = n
 	}
@@ -249,7 +249,7 @@ func (d *Desk) planFrom(q url.Values) (*seed.Plan, error) {
 
 func (d *Desk) planView(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	v := planData{Form: q, Year: d.opt.Now().Year()}
+	v := planData{Form: q, Year: seed.SeasonOf(d.opt.Now())}
 	p := &page{Title: "Plan the bed", Door: "sow"}
 	if q.Get("v1") != "" {
 		plan, err := d.planFrom(q)

@@ -5,10 +5,20 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"offtype/cluster/lot"
 	"offtype/pipeline/record"
 )
+
+// SeasonOf is the season that a plan made on a day is for unless another is named: from September on that of the next
+// year, when what was harvested is planned anew. Our own choice.
+func SeasonOf(day time.Time) int {
+	if day.Month() >= time.September {
+		return day.Year() + 1
+	}
+	return day.Year()
+}
 
 // Sowing is one variety or lot to grow.
 type Sowing struct {

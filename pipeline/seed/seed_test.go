@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"offtype/pipeline/record"
 	"offtype/pipeline/reftable"
@@ -210,5 +211,18 @@ func TestFruitWords(t *testing.T) {
 	d.Fruits = d.Fruits[:1]
 	if got := strings.Join(d.FruitWords(), "|"); got != "a.jpg no. 1: no, the plant is off-type" {
 		t.Errorf("one: %q", got)
+	}
+}
+
+// The plan that is made after the harvest is for the next season.
+func TestSeasonOf(t *testing.T) {
+	for day, want := range map[string]int{"2026-01-01": 2026, "2026-05-15": 2026, "2026-08-31": 2026, "2026-09-01": 2027, "2026-12-01": 2027, "2026-12-31": 2027} {
+		d, err := time.Parse(time.DateOnly, day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := SeasonOf(d); got != want {
+			t.Errorf("%s: season %d, want %d", day, got, want)
+		}
 	}
 }
