@@ -141,7 +141,6 @@ func TestUnscaledDrawnToFit(t *testing.T) {
 
 // placed keeps the heights of pictures and the words.
 type placed struct {
-	blankCanvas
 	high []float64
 	said []string
 }
