@@ -75,6 +75,8 @@ func (f Finding) say(c Count, s Standard, most int) []string {
 	switch {
 	case f.Within:
 		out = append(out, rule+": within it. "+strength(c.Seen, f.Allowed))
+	case f.Open && c.Unsure == 0:
+		out = append(out, rule+": whether the lot is within it depends on how many plants bore the off-type fruit.")
 	case f.Open:
 		out = append(out, rule+": whether the lot is within it depends on the plants that could not be decided.")
 	default:

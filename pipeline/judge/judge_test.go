@@ -222,6 +222,9 @@ func TestUntaggedPlants(t *testing.T) {
 	if l.Unit != "plant" || l.Seen != 8 || l.Off != 2 || l.Low == nil || math.Abs(*l.Low-lo) > 1e-12 || math.Abs(*l.High-hi) > 1e-12 {
 		t.Errorf("lot %+v, want 2 of 8 with %.3f to %.3f", l, lo, hi)
 	}
+	if l.Most != 7 {
+		t.Errorf("at most %d plants are off-type, want 7: the least alone is no finding", l.Most)
+	}
 	l = judged(t, run, demoVariety(t), Options{Plants: 2}).Lot
 	if !strings.Contains(strings.Join(l.Sentences, " "), "3 groups were found on 2 plants") {
 		t.Errorf("three groups on two plants: %q", l.Sentences)

@@ -49,7 +49,10 @@ func (j *judging) lot() error {
 	if j.v == nil {
 		return j.noVerdict(l, extra)
 	}
-	l.Seen, l.Off, l.Unsure = c.Seen, c.Off, c.Unsure
+	l.Seen, l.Off, l.Unsure, l.Most = c.Seen, c.Off, c.Unsure, 0
+	if c.Most > c.Off {
+		l.Most = c.Most
+	}
 	if l.Unit == "fruit" {
 		l.Sentences = append(extra, "Fruit of one plant share its type, so a rate needs plants: give the number of fruiting plants (--plants N) or use plant tags. Without them the seed lot has no rate.")
 		l.Sentences = append(l.Sentences, j.limits()...)

@@ -17,7 +17,7 @@ func (b *docBuilder) cover() []block {
 	}
 	n = append(n, figure{fmt.Sprint(len(b.groupNumbers())), b.t.GroupsFound})
 	if l := b.run.Judgement.Lot; l.Unit == "plant" && b.judged() {
-		n = append(n, figure{fmt.Sprint(l.Off), b.t.OffPlants}, figure{fmt.Sprint(l.Unsure), b.t.UnsurePlants})
+		n = append(n, figure{b.offPlants(&l), b.t.OffPlants}, figure{fmt.Sprint(l.Unsure), b.t.UnsurePlants})
 	}
 	bs = append(bs, numbers{n})
 	if d, ok := b.sideBySide(44); ok {

@@ -247,6 +247,9 @@ func (b *docBuilder) finding() string {
 		}
 		return s
 	}
+	if l.Most > l.Off {
+		return fmt.Sprintf(b.t.FindBetween, l.Off, l.Most, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	}
 	names := ""
 	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
 		names = ": " + b.plantNames(off)
@@ -256,6 +259,22 @@ func (b *docBuilder) finding() string {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}
 	return s
+}
+
+// offPlants says how many plants are off-type; without plant tags the least and the most.
+func (b *docBuilder) offPlants(l *record.Lot) string {
+	if l.Most > l.Off {
+		return fmt.Sprintf(b.t.Span, fmt.Sprint(l.Off), fmt.Sprint(l.Most))
+	}
+	return fmt.Sprint(l.Off)
+}
+
+// rateHere is the share of off-types among the plants that were decided; without plant tags the least and the greatest.
+func (b *docBuilder) rateHere(l *record.Lot) string {
+	if l.Most > l.Off && l.Seen > 0 {
+		return fmt.Sprintf(b.t.Span, percent(*l.Rate), percent(float64(l.Most)/float64(l.Seen)))
+	}
+	return percent(*l.Rate)
 }
 
 // namedPlants is how many plants are named where a sentence or a picture speaks of them; more are counted.

@@ -257,7 +257,11 @@ func (b *builder) head() {
 		f = append(f, figure{fmt.Sprint(len(j.Plants)), "plants"})
 	}
 	if j.Lot.Unit == "plant" && j.Variety != nil {
-		f = append(f, figure{fmt.Sprint(j.Lot.Off), "off-type plants"})
+		off := fmt.Sprint(j.Lot.Off)
+		if j.Lot.Most > j.Lot.Off {
+			off += "–" + fmt.Sprint(j.Lot.Most)
+		}
+		f = append(f, figure{off, "off-type plants"})
 		if j.Lot.Low != nil && j.Lot.High != nil {
 			f = append(f, figure{fmt.Sprintf("%.0f–%.0f %%", 100**j.Lot.Low, 100**j.Lot.High), "off-types in the seed lot (95 %)"})
 		}

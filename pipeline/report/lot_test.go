@@ -17,7 +17,7 @@ func TestLotInWords(t *testing.T) {
 	}{
 		{lot.Count{Seen: 8, Off: 2, Unsure: 1}, "2 of 7 plants differ clearly from the variety's description (29 %)", "1 off-type allowed in 8 plants. This lot is outside it."},
 		{lot.Count{Seen: 6, Off: 1, Unsure: 1}, "1 of 5 plants differ clearly from the variety's description (20 %)", "1 off-type allowed in 6 plants. This lot is not clearly within or outside it."},
-		{lot.Count{Seen: 8, Off: 1, Most: 7}, "1 of 8 plants", "This lot is not clearly within or outside it."},
+		{lot.Count{Seen: 8, Off: 1, Most: 7}, "Between 1 and 7 of 8 plants differ clearly from the variety's description: the fruit carry no plant numbers", "This lot is not clearly within or outside it."},
 		{lot.Count{Seen: 8, Unsure: 1}, "0 of 7 plants", "This lot is within it."},
 	} {
 		f, err := lot.Judge(c.count, lot.CommonStandard, 0.95)
@@ -25,7 +25,7 @@ func TestLotInWords(t *testing.T) {
 			t.Fatal(err)
 		}
 		s := synthetic(9)
-		s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: c.count.Seen, Off: c.count.Off, Unsure: c.count.Unsure, Rate: &f.Rate, Low: &f.Low, High: &f.High, Confidence: f.Confidence,
+		s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: c.count.Seen, Off: c.count.Off, Unsure: c.count.Unsure, Rate: &f.Rate, Low: &f.Low, High: &f.High, Most: c.count.Most, Confidence: f.Confidence,
 			Rule: &record.Rule{Standard: 0.01, Acceptance: 0.95, Allowed: f.Allowed, Within: f.Within}}
 		b := &docBuilder{doc: s.doc(), run: s.run, t: &docEnglish}
 		if got := b.finding(); !strings.Contains(got, c.find) {
@@ -38,6 +38,9 @@ func TestLotInWords(t *testing.T) {
 					said += r[1] + "\n"
 				}
 			}
+		}
+		if c.count.Most > 0 && !strings.Contains(said, "8\n1 to 7\n0\n12 % to 88 %\n") {
+			t.Errorf("%+v: the numbers of the lot are %q", c.count, said)
 		}
 		if !strings.Contains(said, c.rule) {
 			t.Errorf("%+v: %q lacks %q", c.count, said, c.rule)

@@ -18,8 +18,8 @@ func (b *docBuilder) lot() []block {
 	}
 	if b.judged() && l.Unit == "plant" && l.Rate != nil && l.Low != nil && l.High != nil {
 		rows := [][2]string{
-			{b.t.PlantsSeen, fmt.Sprint(l.Seen)}, {b.t.OffPlants, fmt.Sprint(l.Off)}, {b.t.UnsurePlants, fmt.Sprint(l.Unsure)},
-			{b.t.RateHere, percent(*l.Rate)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, percent(*l.Low), percent(*l.High), percent(l.Confidence))},
+			{b.t.PlantsSeen, fmt.Sprint(l.Seen)}, {b.t.OffPlants, b.offPlants(l)}, {b.t.UnsurePlants, fmt.Sprint(l.Unsure)},
+			{b.t.RateHere, b.rateHere(l)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, percent(*l.Low), percent(*l.High), percent(l.Confidence))},
 		}
 		if r := l.Rule; r != nil {
 			within := b.t.RuleOutside
