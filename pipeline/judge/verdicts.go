@@ -158,7 +158,7 @@ func (j *judging) plantVerdicts() {
 		case out[t] == n[t]:
 			pv.Verdict, pv.Reasons = record.NotAssessable, []string{"all its fruit were set aside"}
 		case j.aside.control[t]:
-			pv.Reasons = []string{"control plant: what the others are compared with"}
+			pv.Reasons = []string{record.ControlReason}
 		case j.v == nil:
 			pv.Reasons = []string{noDescription}
 		case !ok:

@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -16,6 +17,20 @@ func (j *Judgement) PlantsWith(v Verdict) []string {
 	var out []string
 	for _, p := range j.Plants {
 		if p.Verdict == v {
+			out = append(out, p.Plant)
+		}
+	}
+	return out
+}
+
+// ControlReason is the reason of a plant that the others were compared with first, in place of a verdict.
+const ControlReason = "control plant: what the others are compared with"
+
+// Controls lists the control plants that the verdicts used.
+func (j *Judgement) Controls() []string {
+	var out []string
+	for _, p := range j.Plants {
+		if slices.Contains(p.Reasons, ControlReason) {
 			out = append(out, p.Plant)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"sort"
+	"slices"
 	"strings"
 	"time"
 
@@ -125,6 +126,7 @@ func (d *Document) builder() (*docBuilder, error) {
 	if own.MostSheets == 0 {
 		own.MostSheets = 300
 	}
+	own.Entered.Controls = record.SortedPlants(slices.Concat(d.Entered.Controls, d.Run.Judgement.Controls()))
 	b := &docBuilder{doc: &own, run: own.Run, desc: d.Description, t: t, widths: map[int]bool{}, views: map[record.Key]*view{},
 		member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{}}
 	for _, m := range d.Run.Groups {

@@ -47,3 +47,35 @@ func TestLotInWords(t *testing.T) {
 		}
 	}
 }
+
+// The control plants are those that the verdicts used, whether or not anybody named them again for the report; those that
+// were named afterwards are not said to have been compared with.
+func TestControlsOfTheVerdicts(t *testing.T) {
+	for _, c := range []struct {
+		used, named []string
+		want        string
+	}{
+		{nil, nil, "No control plants were marked."},
+		{[]string{"2"}, nil, "stood in the same bed: plant 2."},
+		{[]string{"2", "10"}, []string{"2"}, "stood in the same bed: plants 2, 10."},
+		{[]string{"2"}, []string{"2", "3"}, "stood in the same bed: plant 2."},
+		{[]string{"2"}, []string{"2", "3"}, "the verdicts did not use: plant 3."},
+	} {
+		s := synthetic(9)
+		for i := range s.run.Judgement.Plants {
+			s.run.Judgement.Plants[i].Reasons = nil
+		}
+		for _, p := range c.used {
+			s.run.Judgement.Plants = append(s.run.Judgement.Plants, record.PlantVerdict{Plant: p, Fruits: 1, Verdict: record.NotJudged, Reasons: []string{record.ControlReason}})
+		}
+		d := s.doc()
+		d.Entered.Controls = c.named
+		b, err := d.builder()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := b.controlsText(); !strings.Contains(got, c.want) {
+			t.Errorf("used %v, named %v: %q lacks %q", c.used, c.named, got, c.want)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 
@@ -39,10 +40,19 @@ func (b *docBuilder) lot() []block {
 }
 
 func (b *docBuilder) controlsText() string {
-	if c := b.doc.Entered.Controls; len(c) > 0 {
-		return fmt.Sprintf(b.t.ControlsWere, strings.Join(c, ", "))
+	all, used := b.doc.Entered.Controls, b.run.Judgement.Controls()
+	late := slices.DeleteFunc(slices.Clone(all), func(p string) bool { return slices.Contains(used, p) })
+	if !b.judged() { // nothing was compared with anything
+		used, late = all, nil
 	}
-	return b.t.NoControls
+	var said []string
+	if len(used) > 0 {
+		said = append(said, fmt.Sprintf(b.t.ControlsWere, b.plantNames(used)))
+	}
+	if len(late) > 0 {
+		said = append(said, fmt.Sprintf(b.t.ControlsLate, b.plantNames(late)))
+	}
+	return or(strings.Join(said, " "), b.t.NoControls)
 }
 
 // advice says what to do, what to keep, and what to be careful with.
