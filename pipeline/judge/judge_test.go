@@ -314,6 +314,24 @@ func TestOwnTeacher(t *testing.T) {
 		if (j.Variety != nil) != named {
 			t.Errorf("plants named: %v, description used: %v", named, j.Variety != nil)
 		}
+		said := strings.Join(j.Lot.Sentences, " ")
+		if want := "Plants 1, 2, 3 and 4 of this harvest taught the description"; strings.Contains(said, want) != named || strings.Contains(said, "no evidence on the seed lot") != named {
+			t.Errorf("plants named: %v: %s", named, said)
+		}
+		if len(j.Lot.Taught) > 0 != named {
+			t.Errorf("plants named: %v: taught by %v", named, j.Lot.Taught)
+		}
+	}
+	d, err := Learn(run.Fruits, []string{"1", "2"}, head)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s := strings.Join(judged(t, run, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); !strings.Contains(s, "Plants 1 and 2 of this harvest taught") || !strings.Contains(s, "Only the others are evidence") {
+		t.Errorf("two of four plants taught: %s", s)
+	}
+	next, _ := sceneRun(t, 8, "demo-2026")
+	if s := strings.Join(judged(t, next, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); strings.Contains(s, "of this harvest taught") {
+		t.Errorf("another harvest: %s", s)
 	}
 	if _, err := Learn(run.Fruits, []string{"77"}, head); err == nil {
 		t.Error("a plant that is not there: no error")

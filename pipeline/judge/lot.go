@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"offtype/cluster/lot"
@@ -65,6 +66,9 @@ func (j *judging) lot() error {
 	if c.Seen > 0 {
 		l.Rate, l.Low, l.High = number(f.Rate), number(f.Low), number(f.High)
 		l.Rule = &record.Rule{Standard: j.o.Standard, Acceptance: j.o.Acceptance, Allowed: f.Allowed, Within: f.Within}
+	}
+	if l.Taught = teachers(j.run, j.v.Description); len(l.Taught) > 0 {
+		f.Sentences = slices.Insert(f.Sentences, 1, taughtSentence(l.Taught, l.Seen))
 	}
 	l.Sentences = append(append(f.Sentences, extra...), j.limits()...)
 	return nil

@@ -3,8 +3,8 @@ package report
 import (
 	"fmt"
 	"io"
-	"sort"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -259,6 +259,9 @@ func (b *docBuilder) finding() string {
 	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
+	}
+	if len(l.Taught) > 0 {
+		s += " " + fmt.Sprintf(b.t.FindTaught, b.plantNames(l.Taught))
 	}
 	return s
 }

@@ -79,3 +79,13 @@ func TestControlsOfTheVerdicts(t *testing.T) {
 		}
 	}
 }
+
+// Plants that taught the description are named beside the finding: that they fit it proves nothing.
+func TestFindingNamesItsTeachers(t *testing.T) {
+	s := synthetic(9)
+	s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: 4, Rate: fp(0), Low: fp(0), High: fp(.6), Confidence: .95, Taught: []string{"1", "2"}}
+	b := &docBuilder{doc: s.doc(), run: s.run, t: &docEnglish}
+	if got, want := b.finding(), "learnt from plants 1, 2 of this harvest"; !strings.Contains(got, want) {
+		t.Errorf("%q lacks %q", got, want)
+	}
+}
