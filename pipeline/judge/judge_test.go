@@ -4,6 +4,8 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -228,6 +230,31 @@ func TestUntaggedPlants(t *testing.T) {
 	l = judged(t, run, demoVariety(t), Options{Plants: 2}).Lot
 	if !strings.Contains(strings.Join(l.Sentences, " "), "3 groups were found on 2 plants") {
 		t.Errorf("three groups on two plants: %q", l.Sentences)
+	}
+}
+
+// A group that is true as a whole names what in it is not: "nothing speaks against the variety" beside an off-type
+// plant contradicts the finding.
+func TestGroupNamesItsOffTypes(t *testing.T) {
+	v, err := ParseVariety("v.yaml", []byte(sizes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tagged := range []bool{true, false} {
+		run := sizedRun(20, 290)
+		for i := range run.Fruits {
+			if tagged {
+				run.Fruits[i].Plant = strconv.Itoa(i + 1)
+			}
+		}
+		j := judged(t, run, v, Options{Groups: 1})
+		want := "1 fruit by itself is off-type"
+		if tagged {
+			want = "plant 21 by itself is off-type: 50 mm longer than the description allows (up to 240 mm)"
+		}
+		if g := j.Groups[0]; g.Verdict != record.TrueToType || !slices.Contains(g.Reasons, want) || slices.Contains(g.Reasons, reference.NothingAgainst) {
+			t.Errorf("tags %v: group %+v, want the reason %q; fruit 21: %+v", tagged, g, want, j.Fruits[20])
+		}
 	}
 }
 
