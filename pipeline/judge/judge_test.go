@@ -300,9 +300,28 @@ func TestSetAside(t *testing.T) {
 	if j.Lot.Seen != 7 || j.Lot.Off != 1 {
 		t.Errorf("lot %+v, want 1 of 7", j.Lot)
 	}
+	if s := strings.Join(j.Lot.Sentences, " "); !strings.Contains(s, "Not counted, because set aside: plant 3.") {
+		t.Errorf("a plant left out without a word: %s", s)
+	}
 	for _, bad := range []Options{{NotAssessable: []string{"plant:55"}}, {NotAssessable: []string{"nofile"}}, {Controls: []string{"55"}}} {
 		if err := Judge(run, nil, bad); err == nil {
 			t.Errorf("%+v: no error", bad)
+		}
+	}
+}
+
+// One of anything is not written as many.
+func TestLotSingular(t *testing.T) {
+	v, err := ParseVariety("v.yaml", []byte(sizes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := sizedRun(3, 290)
+	run.Fruits[0].Plant, run.Fruits[1].Plant, run.Fruits[3].Plant = "1", "2", "4"
+	s := strings.Join(judged(t, run, v, Options{Controls: []string{"1"}, NotAssessable: []string{"plant:2"}}).Lot.Sentences, " ")
+	for _, want := range []string{"With 1 plant seen,", "1 fruit without a plant tag is not counted.", "with 1 control plant of"} {
+		if !strings.Contains(s, want) {
+			t.Errorf("no %q in %s", want, s)
 		}
 	}
 }

@@ -31,7 +31,7 @@ func (j *judging) lot() error {
 			tally(&c, p.Verdict)
 		}
 		if loose > 0 {
-			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag are not counted.", loose))
+			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, isAre(loose)))
 		}
 	case j.o.ItemIsPlant:
 		l.Unit = "plant"
@@ -70,8 +70,41 @@ func (j *judging) lot() error {
 	if l.Taught = teachers(j.run, j.v.Description); len(l.Taught) > 0 {
 		f.Sentences = slices.Insert(f.Sentences, 1, taughtSentence(l.Taught, l.Seen))
 	}
+	if c.Seen > 0 {
+		extra = append(extra, j.uncounted()...)
+	}
 	l.Sentences = append(append(f.Sentences, extra...), j.limits()...)
 	return nil
+}
+
+// uncounted names the plants with fruit that the counts leave out, control plants aside.
+func (j *judging) uncounted() []string {
+	var out, dark []string
+	for _, p := range j.run.Judgement.Plants {
+		switch {
+		case p.Verdict == record.NotAssessable:
+			out = append(out, p.Plant)
+		case p.Verdict == record.NotJudged && p.Fruits > 0 && !j.aside.control[p.Plant]:
+			dark = append(dark, p.Plant)
+		}
+	}
+	var said []string
+	for _, x := range []struct {
+		plants []string
+		what   string
+	}{{out, "set aside"}, {dark, "without anything that could be compared"}} {
+		if len(x.plants) > 0 {
+			said = append(said, fmt.Sprintf("Not counted, because %s: %s.", x.what, record.NamedPlants(x.plants, record.NamedAtMost)))
+		}
+	}
+	return said
+}
+
+func isAre(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
 }
 
 func tally(c *lot.Count, v record.Verdict) {
@@ -202,8 +235,8 @@ func (j *judging) limits() []string {
 		out = append(out, fmt.Sprintf("This harvest holds at least one off-type: in a true lot the largest of so many differences would be as large as here with a chance of %s.", smallP(j.found.HolmP)))
 	}
 	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
-		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %d plants seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
-			100*j.o.Alpha, l.Seen, 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
+		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %s seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
+			100*j.o.Alpha, record.Count(l.Seen, "plant", "plants"), 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
 		if l.Low != nil {
 			s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
 		}
@@ -227,7 +260,7 @@ func (j *judging) limits() []string {
 	if j.found.Control == 0 {
 		out = append(out, "No control plants were marked: season and site are not excluded as a cause. Sizes and skin colour, which change with them, count less.")
 	} else {
-		out = append(out, fmt.Sprintf("Sizes and skin colour were first compared with %d control plants of the same bed.", j.found.Control))
+		out = append(out, fmt.Sprintf("Sizes and skin colour were first compared with %s of the same bed.", record.Count(j.found.Control, "control plant", "control plants")))
 	}
 	if len(j.found.Skipped) > 0 {
 		out = append(out, fmt.Sprintf("Not judged, because described at another stage: %s.", strings.Join(j.found.Skipped, ", ")))

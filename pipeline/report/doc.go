@@ -241,9 +241,14 @@ func (b *docBuilder) finding() string {
 		return b.t.NoFruit
 	case !b.judged():
 		return fmt.Sprintf(b.t.FindGroups, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), record.Count(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
+	case l.Unit == "plant" && l.Rate == nil && l.Low != nil && l.High != nil: // each is doubtful
+		return fmt.Sprintf(b.t.FindOpen, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Low), percent(*l.High), percent(l.Confidence))
 	case l.Unit != "plant" || l.Rate == nil || l.Low == nil || l.High == nil:
 		off, judged, rest := j.FruitCounts()
-		s := fmt.Sprintf(b.t.FindFruit, off, record.Count(judged, b.t.OneFruit, b.t.ManyFruit))
+		s := fmt.Sprintf(b.t.FindFruit, off, record.Count(judged, b.t.OneFruit, b.t.ManyFruit), b.differ(off, judged))
+		if judged == 0 {
+			s = b.t.FindNothing
+		}
 		if rest > 0 {
 			s += " " + fmt.Sprintf(b.t.FindRest, record.Count(rest, b.t.OneFruit, b.t.ManyFruit))
 		}
@@ -256,7 +261,7 @@ func (b *docBuilder) finding() string {
 	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
 		names = ": " + b.plantNames(off)
 	}
-	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), b.differ(l.Off, l.Seen-l.Unsure), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}
@@ -264,6 +269,14 @@ func (b *docBuilder) finding() string {
 		s += " " + fmt.Sprintf(b.t.FindTaught, b.plantNames(l.Taught))
 	}
 	return s
+}
+
+// differ is the verb of "n of all".
+func (b *docBuilder) differ(n, all int) string {
+	if n == 1 || all == 1 {
+		return b.t.DifferOne
+	}
+	return b.t.DifferMany
 }
 
 // offPlants says how many plants are off-type; without plant tags the least and the most.
@@ -278,6 +291,9 @@ func (b *docBuilder) offPlants(l *record.Lot) string {
 func (b *docBuilder) rateHere(l *record.Lot) string {
 	if l.Most > l.Off && l.Seen > 0 {
 		return fmt.Sprintf(b.t.Span, percent(*l.Rate), percent(float64(l.Most)/float64(l.Seen)))
+	}
+	if l.Rate == nil {
+		return "–"
 	}
 	return percent(*l.Rate)
 }

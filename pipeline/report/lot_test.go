@@ -1,6 +1,7 @@
 package report
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -16,9 +17,11 @@ func TestLotInWords(t *testing.T) {
 		find, rule string
 	}{
 		{lot.Count{Seen: 8, Off: 2, Unsure: 1}, "2 of 7 plants differ clearly from the variety's description (29 %)", "1 off-type allowed in 8 plants. This lot is outside it."},
-		{lot.Count{Seen: 6, Off: 1, Unsure: 1}, "1 of 5 plants differ clearly from the variety's description (20 %)", "1 off-type allowed in 6 plants. This lot is not clearly within or outside it."},
+		{lot.Count{Seen: 6, Off: 1, Unsure: 1}, "1 of 5 plants differs clearly from the variety's description (20 %)", "1 off-type allowed in 6 plants. This lot is not clearly within or outside it."},
 		{lot.Count{Seen: 8, Off: 1, Most: 7}, "Between 1 and 7 of 8 plants differ clearly from the variety's description: the fruit carry no plant numbers", "This lot is not clearly within or outside it."},
-		{lot.Count{Seen: 8, Unsure: 1}, "0 of 7 plants", "This lot is within it."},
+		{lot.Count{Seen: 8, Unsure: 1}, "0 of 7 plants differ", "This lot is within it."},
+		{lot.Count{Seen: 1}, "0 of 1 plant differs", "0 off-types allowed in 1 plant. This lot is within it."},
+		{lot.Count{Seen: 3, Unsure: 3}, "Of 3 plants seen none could be called true to type or off-type.", "0 off-types allowed in 3 plants. This lot is not clearly"},
 	} {
 		f, err := lot.Judge(c.count, lot.CommonStandard, 0.95)
 		if err != nil {
@@ -27,6 +30,9 @@ func TestLotInWords(t *testing.T) {
 		s := synthetic(9)
 		s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: c.count.Seen, Off: c.count.Off, Unsure: c.count.Unsure, Rate: &f.Rate, Low: &f.Low, High: &f.High, Most: c.count.Most, Confidence: f.Confidence,
 			Rule: &record.Rule{Standard: 0.01, Acceptance: 0.95, Allowed: f.Allowed, Within: f.Within}}
+		if math.IsNaN(f.Rate) {
+			s.run.Judgement.Lot.Rate = nil
+		}
 		b := &docBuilder{doc: s.doc(), run: s.run, t: &docEnglish}
 		if got := b.finding(); !strings.Contains(got, c.find) {
 			t.Errorf("%+v: %q lacks %q", c.count, got, c.find)
@@ -87,5 +93,30 @@ func TestFindingNamesItsTeachers(t *testing.T) {
 	b := &docBuilder{doc: s.doc(), run: s.run, t: &docEnglish}
 	if got, want := b.finding(), "learnt from plants 1, 2 of this harvest"; !strings.Contains(got, want) {
 		t.Errorf("%q lacks %q", got, want)
+	}
+}
+
+// The cover counts the plants that its finding speaks of, and says when there is none.
+func TestCoverCountsWhatWasJudged(t *testing.T) {
+	s := synthetic(9)
+	s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: 2, Off: 1, Rate: fp(.5), Low: fp(.01), High: fp(.99), Confidence: .95}
+	b, err := s.doc().builder()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range b.cover() {
+		if n, ok := x.(numbers); ok && n.of[1] != (figure{"2", "plants judged"}) {
+			t.Errorf("the cover says %v", n)
+		}
+	}
+	s.run.Judgement.Lot = record.Lot{Unit: "plant", Confidence: .95}
+	for i := range s.run.Judgement.Fruits {
+		s.run.Judgement.Fruits[i].Verdict = record.NotAssessable
+	}
+	if b, err = s.doc().builder(); err != nil {
+		t.Fatal(err)
+	}
+	if got := b.finding(); !strings.HasPrefix(got, "Nothing could be judged. Not judged: 9 fruit") {
+		t.Error(got)
 	}
 }

@@ -17,7 +17,7 @@ func (b *docBuilder) lot() []block {
 	if len(l.Sentences) > 0 {
 		bs = append(bs, list{items: l.Sentences})
 	}
-	if b.judged() && l.Unit == "plant" && l.Rate != nil && l.Low != nil && l.High != nil {
+	if b.judged() && l.Unit == "plant" && l.Low != nil && l.High != nil {
 		rows := [][2]string{
 			{b.t.PlantsSeen, fmt.Sprint(l.Seen)}, {b.t.OffPlants, b.offPlants(l)}, {b.t.UnsurePlants, fmt.Sprint(l.Unsure)},
 			{b.t.RateHere, b.rateHere(l)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, percent(*l.Low), percent(*l.High), percent(l.Confidence))},
@@ -30,7 +30,7 @@ func (b *docBuilder) lot() []block {
 			case l.Off <= r.Allowed: // outside it only if what could not be decided is off-type
 				within = b.t.RuleOpen
 			}
-			rows = append(rows, [2]string{b.t.Rule, fmt.Sprintf(b.t.RuleText, lot.Given(r.Standard), lot.Given(r.Acceptance), r.Allowed, l.Seen, within)})
+			rows = append(rows, [2]string{b.t.Rule, fmt.Sprintf(b.t.RuleText, lot.Given(r.Standard), lot.Given(r.Acceptance), record.Count(r.Allowed, b.t.OneOff, b.t.ManyOff), record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), within)})
 		}
 		bs = append(bs, facts{rows})
 	}
