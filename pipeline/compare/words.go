@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/record"
 )
 
@@ -214,7 +215,7 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 	}
 	s := fmt.Sprintf("%s had %d off-type of %s judged%s%s; %s had %d of %d%s%s. ", p.To, o.To, record.Count(o.ToOf, "plant", "plants"), list(o.ToPlants), doubt(o.ToDoubtful),
 		p.From, o.From, o.FromOf, list(o.FromPlants), doubt(o.FromDoubtful))
-	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", percent(o.ToLow), percent(o.ToHigh), percent(o.FromLow), percent(o.FromHigh))
+	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", lot.Percent(o.ToLow), lot.Percent(o.ToHigh), lot.Percent(o.FromLow), lot.Percent(o.FromHigh))
 	switch {
 	case o.Found:
 		return s + "That is more than chance gives. " + rates
@@ -222,13 +223,6 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 		return s + rates
 	}
 	return s + "With so few plants two lots of equal seed could differ like this. " + rates
-}
-
-func percent(x float64) string {
-	if x > 0 && x < 0.01 {
-		return fmt.Sprintf("%.1f %%", 100*x)
-	}
-	return fmt.Sprintf("%.0f %%", 100*x)
 }
 
 func driftSentence(d *Drift, p *Pair) string {

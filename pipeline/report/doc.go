@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"offtype/cluster/lot"
 	"offtype/cluster/reference"
 	"offtype/pipeline/record"
 )
@@ -242,7 +243,7 @@ func (b *docBuilder) finding() string {
 	case !b.judged():
 		return fmt.Sprintf(b.t.FindGroups, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), record.Count(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
 	case l.Unit == "plant" && l.Rate == nil && l.Low != nil && l.High != nil: // each is doubtful
-		return fmt.Sprintf(b.t.FindOpen, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Low), percent(*l.High), percent(l.Confidence))
+		return fmt.Sprintf(b.t.FindOpen, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
 	case l.Unit != "plant" || l.Rate == nil || l.Low == nil || l.High == nil:
 		off, judged, rest := j.FruitCounts()
 		s := fmt.Sprintf(b.t.FindFruit, off, record.Count(judged, b.t.OneFruit, b.t.ManyFruit), b.differ(off, judged))
@@ -255,13 +256,13 @@ func (b *docBuilder) finding() string {
 		return s
 	}
 	if l.Most > l.Off {
-		return fmt.Sprintf(b.t.FindBetween, l.Off, l.Most, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), percent(*l.Low), percent(*l.High), percent(l.Confidence))
+		return fmt.Sprintf(b.t.FindBetween, l.Off, l.Most, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
 	}
 	names := ""
 	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
 		names = ": " + b.plantNames(off)
 	}
-	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), b.differ(l.Off, l.Seen-l.Unsure), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), b.differ(l.Off, l.Seen-l.Unsure), lot.Percent(*l.Rate), names, lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}
@@ -290,12 +291,12 @@ func (b *docBuilder) offPlants(l *record.Lot) string {
 // rateHere is the share of off-types among the plants that were decided; without plant tags the least and the greatest.
 func (b *docBuilder) rateHere(l *record.Lot) string {
 	if l.Most > l.Off && l.Seen > 0 {
-		return fmt.Sprintf(b.t.Span, percent(*l.Rate), percent(float64(l.Most)/float64(l.Seen)))
+		return fmt.Sprintf(b.t.Span, lot.Percent(*l.Rate), lot.Percent(float64(l.Most)/float64(l.Seen)))
 	}
 	if l.Rate == nil {
 		return "–"
 	}
-	return percent(*l.Rate)
+	return lot.Percent(*l.Rate)
 }
 
 // namedPlants is how many plants are named where a sentence or a picture speaks of them; more are counted.
@@ -310,13 +311,4 @@ func (b *docBuilder) plantNames(ps []string) string {
 		return record.Count(n, b.t.OnePlant, b.t.ManyPlants)
 	}
 	return fmt.Sprintf(b.t.PlantsN, strings.Join(ps, ", "))
-}
-
-// percent writes a share with two significant digits, at most one decimal.
-func percent(v float64) string {
-	p := 100 * v
-	if p > 0 && p < 9.95 {
-		return fmt.Sprintf("%.1f %%", p)
-	}
-	return fmt.Sprintf("%.0f %%", p)
 }

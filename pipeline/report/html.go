@@ -14,6 +14,7 @@ import (
 	"sync"
 	"unicode"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/record"
 )
 
@@ -263,7 +264,7 @@ func (b *builder) head() {
 		}
 		f = append(f, figure{off, "off-type plants"})
 		if j.Lot.Low != nil && j.Lot.High != nil {
-			f = append(f, figure{fmt.Sprintf("%.0f–%.0f %%", 100**j.Lot.Low, 100**j.Lot.High), "off-types in the seed lot (95 %)"})
+			f = append(f, figure{strings.TrimSuffix(lot.Percent(*j.Lot.Low), " %") + "–" + lot.Percent(*j.Lot.High), "off-types in the seed lot (95 %)"})
 		}
 	}
 	if len(b.run.Photos) > 0 {

@@ -20,6 +20,7 @@ func TestLotInWords(t *testing.T) {
 		{lot.Count{Seen: 6, Off: 1, Unsure: 1}, "1 of 5 plants differs clearly from the variety's description (20 %)", "1 off-type allowed in 6 plants. This lot is not clearly within or outside it."},
 		{lot.Count{Seen: 8, Off: 1, Most: 7}, "Between 1 and 7 of 8 plants differ clearly from the variety's description: the fruit carry no plant numbers", "This lot is not clearly within or outside it."},
 		{lot.Count{Seen: 8, Unsure: 1}, "0 of 7 plants differ", "This lot is within it."},
+		{lot.Count{Seen: 60, Off: 1}, "1 of 60 plants differs", "2 off-types allowed in 60 plants. This lot is within it."},
 		{lot.Count{Seen: 1}, "0 of 1 plant differs", "0 off-types allowed in 1 plant. This lot is within it."},
 		{lot.Count{Seen: 3, Unsure: 3}, "Of 3 plants seen none could be called true to type or off-type.", "0 off-types allowed in 3 plants. This lot is not clearly"},
 	} {
@@ -43,6 +44,11 @@ func TestLotInWords(t *testing.T) {
 				for _, r := range f.rows {
 					said += r[1] + "\n"
 				}
+			}
+		}
+		for _, x := range []float64{f.Low, f.High} { // written as the run writes it
+			if !strings.Contains(said, lot.Percent(x)) || !strings.Contains(b.finding(), lot.Percent(x)) {
+				t.Errorf("%+v: no %s in %q and %q", c.count, lot.Percent(x), b.finding(), said)
 			}
 		}
 		if c.count.Most > 0 && !strings.Contains(said, "8\n1 to 7\n0\n12 % to 88 %\n") {

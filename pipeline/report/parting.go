@@ -20,7 +20,7 @@ func (b *docBuilder) lot() []block {
 	if b.judged() && l.Unit == "plant" && l.Low != nil && l.High != nil {
 		rows := [][2]string{
 			{b.t.PlantsSeen, fmt.Sprint(l.Seen)}, {b.t.OffPlants, b.offPlants(l)}, {b.t.UnsurePlants, fmt.Sprint(l.Unsure)},
-			{b.t.RateHere, b.rateHere(l)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, percent(*l.Low), percent(*l.High), percent(l.Confidence))},
+			{b.t.RateHere, b.rateHere(l)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))},
 		}
 		if r := l.Rule; r != nil {
 			within := b.t.RuleOutside

@@ -214,19 +214,14 @@ func lotLabel(s Sowing) string {
 func shows(label string, n int, in PlanInput) string {
 	least := 1 - math.Pow(1-in.Confidence, 1/float64(n))
 	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types %.0f times in 100; a lot with fewer than %s can stay unseen more often than %s times in 100.",
-		label, n, lot.Given(in.Rate), 100*lot.ChanceToSee(n, in.Rate), percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
+		label, n, lot.Given(in.Rate), 100*lot.ChanceToSee(n, in.Rate), lot.Percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
 	if k, err := lot.Allowed(n, 0.01, 0.95); err == nil {
 		s += fmt.Sprintf(" The common rule of variety testing (1 %% off-types, 95 %%) allows %d among %d; a lot with 10 %% off-types would still pass it %.0f times in 100.", k, n, 100*lot.Accept(n, k, 0.10))
 	}
 	return s
 }
 
-func percent(x float64) string {
-	if x < 0.0995 && math.Abs(100*x-math.Round(100*x)) > 1e-9 {
-		return fmt.Sprintf("%.1f %%", 100*x)
-	}
-	return fmt.Sprintf("%.0f %%", 100*x)
-}
+func percent(x float64) string { return lot.Percent(x) }
 
 // layout numbers the plants. Controls are spread among the others, so that they see the same soil.
 func (p *Plan) layout(in PlanInput) {
