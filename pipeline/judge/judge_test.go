@@ -310,6 +310,22 @@ func TestSetAside(t *testing.T) {
 	}
 }
 
+// A verdict on a trait or two says on which it rests.
+func TestFewTraitsAreNamed(t *testing.T) {
+	v, err := ParseVariety("v.yaml", []byte(sizes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := sizedRun(8)
+	if s := strings.Join(judged(t, run, v, Options{Plants: 4}).Lot.Sentences, " "); !strings.Contains(s, "Only the length and the width could be compared") {
+		t.Errorf("two sizes: %s", s)
+	}
+	full, _ := sceneRun(t, 5, "demo-2026")
+	if s := strings.Join(judged(t, full, demoVariety(t), Options{}).Lot.Sentences, " "); strings.Contains(s, "could be compared") {
+		t.Errorf("all traits: %s", s)
+	}
+}
+
 // One of anything is not written as many.
 func TestLotSingular(t *testing.T) {
 	v, err := ParseVariety("v.yaml", []byte(sizes))

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"offtype/cluster/lot"
+	"offtype/cluster/reference"
 	"offtype/pipeline/record"
 )
 
@@ -254,6 +255,9 @@ func (j *judging) limits() []string {
 		}
 		out = append(out, fmt.Sprintf("The description was learnt from %s, fewer than six: how much plants of the variety differ is not well known, and no plant is called off-type on size alone.", what))
 	}
+	if s := j.compared(); s != "" {
+		out = append(out, s)
+	}
 	if d.RoughlyMeasured() {
 		out = append(out, "Parts of the description come from words and were not measured: its ranges are wide.")
 	}
@@ -269,6 +273,33 @@ func (j *judging) limits() []string {
 		out = append(out, s)
 	}
 	return out
+}
+
+// compared says what the verdicts rest on where that is a trait or two: being true in these is not being true to type.
+func (j *judging) compared() string {
+	var names []string
+	see := func(v reference.Verdict) {
+		for _, t := range v.Traits {
+			name := t.Label
+			switch t.Name {
+			case "skin":
+				name = "skin colour"
+			case "marks", "stripes":
+				name = "marks"
+			}
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	for _, v := range j.found.Fruits {
+		see(v)
+	}
+	if n := len(names); n == 0 || n > 2 {
+		return ""
+	}
+	slices.Sort(names)
+	return fmt.Sprintf("Only the %s could be compared: other traits of the fruit were not measured, or the description does not speak of them. A plant that is true in so little can still be off-type.", strings.Join(names, " and the "))
 }
 
 // farOff: when the whole harvest lies farther out than this many standard deviations, a wrong file is likelier than

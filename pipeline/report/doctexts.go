@@ -32,7 +32,7 @@ type docTexts struct {
 	UpTo, From, Within, WithinU, Above, Below                                                                                                              string
 	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead                                                                                    []string
 	HandPart, Reasons, Notes, Alone, Probability, OutlineUnsure                                                                                            string
-	AnnexPart, AnnexIntro, SheetsLeftOut                                                                                                                   string
+	AnnexPart, AnnexIntro, AnnexLines, SheetsLeftOut                                                                                                       string
 	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt                                                                                            string
 	ColourCaption, AxisA                                                                                                                                   string
 	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin                                                                                   string
@@ -102,7 +102,7 @@ var docEnglish = docTexts{
 	PhotoHead:      []string{"Photo", "State", "Card", "mm a px", "Tilt", "Height, mm", "Focal, px", "Card fit, px", "Colour fit, ΔE00"},
 	HashHead:       []string{"Photo", "SHA-256 of the file"},
 	HandPart:       "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
-	AnnexPart: "Annex: a sheet for each fruit", AnnexIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera. The dimension lines show the measured length without the stalk and the greatest width.",
+	AnnexPart: "Annex: a sheet for each fruit", AnnexIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera.", AnnexLines: "The dimension lines show the measured length without the stalk and the greatest width.",
 	AnnexOffFirst: "The sheets of off-type fruit come first, then the doubtful ones, then the others.",
 	SheetsLeftOut: "%d of %d fruit have a sheet, off-type and doubtful ones first. This list holds all.",
 	TraitPart:     "Traits", DotIntro: "Each mark is one fruit (× 12: twelve in one place); its shape is the mark of its group. White: true to type or not judged. Grey: doubtful. Black: off-type.",

@@ -77,7 +77,7 @@ func (b *docBuilder) method() []block {
 	for _, s := range methodText(b.run, b.t.Page) {
 		bs = append(bs, para{s, plain})
 	}
-	if b.anyScaled() || len(b.views) == 0 {
+	if b.anyScaled() {
 		bs = append(bs, para{b.t.Drawn, plain})
 	}
 	bs = append(bs, heading{text: b.t.Page.Limits, level: 2}, list{items: b.t.Page.LimitText})
