@@ -25,6 +25,13 @@ type Entered struct {
 	Controls                                       []string // control plants: same variety, other seed
 	Hand                                           []Hand
 	Notes                                          []string
+	Lots                                           []LotPlants // which plants grew from which seed lot
+}
+
+// LotPlants are the plants of a harvest that grew from one seed lot.
+type LotPlants struct {
+	Name   string // as printed; empty: not written down
+	Plants []string
 }
 
 // Hand is an observation by hand on a fruit (Photo and Fruit), a plant or a group.
@@ -266,10 +273,42 @@ func (b *docBuilder) finding() string {
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}
+	if lots := b.byLot(); lots != "" {
+		s += " " + lots
+	}
 	if len(l.Taught) > 0 {
 		s += " " + fmt.Sprintf(b.t.FindTaught, b.plantNames(l.Taught))
 	}
 	return s
+}
+
+// byLot counts the off-type plants of each seed lot, where the plants that count are of more than one: their common rate
+// is no lot's. It is empty otherwise.
+func (b *docBuilder) byLot() string {
+	verdicts := map[string]record.Verdict{}
+	for _, p := range b.run.Judgement.Plants {
+		verdicts[p.Plant] = p.Verdict
+	}
+	var said []string
+	for _, l := range b.doc.Entered.Lots {
+		off, seen := 0, 0
+		for _, p := range l.Plants {
+			switch verdicts[p] {
+			case record.OffType:
+				off++
+				seen++
+			case record.TrueToType, record.Doubtful:
+				seen++
+			}
+		}
+		if seen > 0 {
+			said = append(said, fmt.Sprintf(b.t.LotOff, or(l.Name, b.t.LotUnknown), off, record.Count(seen, b.t.OnePlant, b.t.ManyPlants)))
+		}
+	}
+	if len(said) < 2 {
+		return ""
+	}
+	return fmt.Sprintf(b.t.FindLots, len(said), strings.Join(said, "; "))
 }
 
 // differ is the verb of "n of all".

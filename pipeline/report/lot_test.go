@@ -126,3 +126,25 @@ func TestCoverCountsWhatWasJudged(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// The rate of a harvest with plants of several lots is none of theirs: the finding counts each.
+func TestFindingOfSeveralLots(t *testing.T) {
+	s := synthetic(9)
+	s.run.Judgement.Plants = []record.PlantVerdict{{Plant: "1", Verdict: record.TrueToType}, {Plant: "2", Verdict: record.OffType}, {Plant: "3", Verdict: record.Doubtful}, {Plant: "4", Verdict: record.NotJudged}}
+	s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: 3, Off: 1, Unsure: 1, Rate: fp(.5), Low: fp(.01), High: fp(.99), Confidence: .95}
+	d := s.doc()
+	for _, c := range []struct {
+		lots []LotPlants
+		want string
+	}{
+		{[]LotPlants{{"A1", []string{"1", "3"}}, {"B2", []string{"2", "4"}}}, "these plants are of 2 seed lots: A1: 0 off-type of 2 plants; B2: 1 off-type of 1 plant."},
+		{[]LotPlants{{"A1", []string{"1", "2", "3"}}, {"B2", []string{"4"}}, {"", nil}}, ""},
+		{[]LotPlants{{"A1", []string{"1", "2"}}, {"", []string{"3"}}}, "lot not written down: 0 off-type of 1 plant."},
+	} {
+		d.Entered.Lots = c.lots
+		b := &docBuilder{doc: d, run: s.run, t: &docEnglish}
+		if got := b.finding(); c.want == "" && strings.Contains(got, "seed lots:") || !strings.Contains(got, c.want) {
+			t.Errorf("%v: %q lacks %q", c.lots, got, c.want)
+		}
+	}
+}
