@@ -8,7 +8,7 @@ type docTexts struct {
 	Lang, Title, TitleOf, Kicker, PageOf, Contents string
 
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
-	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, NotJudged                              string
+	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, FruitAlone, NotJudged                  string
 
 	SheetPlant, AnnexOffFirst                                                                                                                                                            string
 	Finding, DifferOne, DifferMany, FindPlants, FindBetween, FindTaught, FindOpen, FindNothing, FindLots, LotOff, LotUnknown, FindUnsure, FindFruit, Span, FindRest, FindGroups, NoFruit string
@@ -31,7 +31,7 @@ type docTexts struct {
 	Skin, Pattern, ShapeWords, OtherThan                                                                                                                                                 string
 	UpTo, From, Within, WithinU, Above, Below                                                                                                                                            string
 	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead                                                                                                                  []string
-	HandPart, Reasons, Notes, Alone, Probability, OutlineUnsure                                                                                                                          string
+	HandPart, Reasons, Notes, Alone, TooLittle, Probability, OutlineUnsure                                                                                                               string
 	AnnexPart, AnnexIntro, AnnexLines, SheetsLeftOut                                                                                                                                     string
 	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt                                                                                                                          string
 	ColourCaption, AxisA                                                                                                                                                                 string
@@ -54,7 +54,7 @@ type docTexts struct {
 var docEnglish = docTexts{
 	Lang: "en", Title: "Measurement report of a harvest", TitleOf: "Measurement report: %s", Kicker: "What grew from this seed, measured on photos", PageOf: "Page %d of {nb}", Contents: "Contents",
 	OneFruit: "fruit", ManyFruit: "fruit", OneOff: "off-type", ManyOff: "off-types", OnePlant: "plant", ManyPlants: "plants", OneGroup: "group", ManyGroups: "groups", OnePhoto: "photo", ManyPhotos: "photos",
-	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s", NotJudged: "%d of them not judged",
+	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s", FruitAlone: "Fruit %d", NotJudged: "%d of them not judged",
 	Finding: "Finding", SheetPlant: "%s, plant %s",
 	DifferOne: "differs", DifferMany: "differ",
 	FindOpen: "Of %s seen none could be called true to type or off-type. If these plants are a fair sample, the share of off-types in the whole seed lot lies between %s and %s (%s confidence).",
@@ -102,7 +102,7 @@ var docEnglish = docTexts{
 	IndexHead:      []string{"Photo", "No.", "Plant", "Group", "Length, mm", "Width, mm", "Skin", "Verdict"},
 	PhotoHead:      []string{"Photo", "State", "Card", "mm a px", "Tilt", "Height, mm", "Focal, px", "Card fit, px", "Colour fit, ΔE00"},
 	HashHead:       []string{"Photo", "SHA-256 of the file"},
-	HandPart:       "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
+	HandPart:       "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", TooLittle: "too little measured", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
 	AnnexPart: "Annex: a sheet for each fruit", AnnexIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera.", AnnexLines: "The dimension lines show the measured length without the stalk and the greatest width.",
 	AnnexOffFirst: "The sheets of off-type fruit come first, then the doubtful ones, then the others.",
 	SheetsLeftOut: "%d of %d fruit have a sheet, off-type and doubtful ones first. This list holds all.",

@@ -148,3 +148,29 @@ func TestFindingOfSeveralLots(t *testing.T) {
 		}
 	}
 }
+
+// A sheet of a fruit from a table claims no more than the table: no pose, no photo, and no group that is certain of a
+// fruit that nothing was measured on.
+func TestSheetOfATable(t *testing.T) {
+	s := synthetic(2)
+	s.run.Photos = nil
+	f := &s.run.Fruits[0]
+	f.Photo, f.Outline = "", nil
+	s.run.Groups = []record.Membership{{Key: f.Key(), Group: 1, Membership: 1, Unsure: true}}
+	b, err := s.doc().builder()
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := ""
+	for _, x := range b.sheet(f) {
+		switch x := x.(type) {
+		case heading:
+			said += "[" + x.text + "]"
+		case para:
+			said += x.text + "\n"
+		}
+	}
+	if !strings.Contains(said, "[Fruit 1]") || !strings.Contains(said, "(too little measured)") || strings.Contains(said, "lies on") || strings.Contains(said, "100 %") {
+		t.Error(said)
+	}
+}

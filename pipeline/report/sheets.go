@@ -361,6 +361,9 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 	k := f.Key()
 	m, v := b.member[k], b.verdict[k]
 	head := fmt.Sprintf(b.t.FruitOf, f.Number, f.Photo)
+	if f.Photo == "" {
+		head = fmt.Sprintf(b.t.FruitAlone, f.Number)
+	}
 	sub := []string{}
 	if f.Plant != "" {
 		sub = append(sub, fmt.Sprintf(b.t.PlantN, f.Plant))
@@ -370,12 +373,14 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 		switch {
 		case m.Alone:
 			s += " (" + b.t.Alone + ")"
+		case m.Unplaced():
+			s += " (" + b.t.TooLittle + ")"
 		case m.Unsure:
 			s += " (" + fmt.Sprintf(b.t.Probability, 100*m.Membership) + ")"
 		}
 		sub = append(sub, s)
 	}
-	if f.Pose != "" {
+	if f.Pose != "" && len(b.run.Photos) > 0 { // a table says no more than what stands in it
 		sub = append(sub, or(b.t.Poses[f.Pose], string(f.Pose)))
 	}
 	if f.Unsure {
