@@ -326,6 +326,30 @@ func TestFewTraitsAreNamed(t *testing.T) {
 	}
 }
 
+// A few plants are few with and without tags.
+func TestFewPlantsWithoutTags(t *testing.T) {
+	run, _ := sceneRun(t, 3, "demo-2026")
+	untag(run)
+	judged(t, run, demoVariety(t), Options{Plants: 8})
+	if s := strings.Join(Cautions(run), " "); !strings.Contains(s, "Few plants were seen") {
+		t.Error(s)
+	}
+}
+
+// The words on a description fit what taught it.
+func TestTaughtByFruitWithoutTags(t *testing.T) {
+	run, _ := sceneRun(t, 7, "demo-2025")
+	untag(run)
+	d, err := Learn(run.Fruits, nil, reference.Head{Name: "T", Species: "Cucurbita moschata", Version: "1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	next, _ := sceneRun(t, 8, "demo-2026")
+	if s := strings.Join(judged(t, next, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); !strings.Contains(s, "learnt from fruit without plant tags: how much") {
+		t.Error(s)
+	}
+}
+
 // One of anything is not written as many.
 func TestLotSingular(t *testing.T) {
 	v, err := ParseVariety("v.yaml", []byte(sizes))

@@ -246,14 +246,14 @@ func (j *judging) limits() []string {
 	out = append(out, j.causes()...)
 	out = append(out, j.uniformity()...)
 	if d.Few() {
-		what := fmt.Sprintf("%d plants", d.Learnt.Plants)
+		what := fmt.Sprintf("%d plants, fewer than six", d.Learnt.Plants)
 		switch d.Learnt.Plants {
 		case 0:
 			what = "fruit without plant tags"
 		case 1:
 			what = "one plant"
 		}
-		out = append(out, fmt.Sprintf("The description was learnt from %s, fewer than six: how much plants of the variety differ is not well known, and no plant is called off-type on size alone.", what))
+		out = append(out, fmt.Sprintf("The description was learnt from %s: how much plants of the variety differ is not well known, and no plant is called off-type on size alone.", what))
 	}
 	if s := j.compared(); s != "" {
 		out = append(out, s)

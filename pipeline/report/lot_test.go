@@ -174,3 +174,21 @@ func TestSheetOfATable(t *testing.T) {
 		t.Error(said)
 	}
 }
+
+// The explanation of the common rule does not pass for one of a rule that somebody chose.
+func TestOwnRuleIsNotTheCommonOne(t *testing.T) {
+	for _, standard := range []float64{0.01, 0.05} {
+		s := synthetic(9)
+		s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: 8, Rate: fp(0), Low: fp(0), High: fp(.4), Confidence: .95, Rule: &record.Rule{Standard: standard, Acceptance: .95, Allowed: 1, Within: true}}
+		b := &docBuilder{doc: s.doc(), run: s.run, t: &docEnglish}
+		said := ""
+		for _, x := range b.lot() {
+			if f, ok := x.(frame); ok {
+				said = strings.Join(f.paras, " ")
+			}
+		}
+		if got := strings.Contains(said, "(5 % off-types, 95 % probability) is not this one"); got != (standard == 0.05) {
+			t.Errorf("standard %v: %s", standard, said)
+		}
+	}
+}

@@ -34,7 +34,12 @@ func (b *docBuilder) lot() []block {
 		}
 		bs = append(bs, facts{rows})
 	}
-	bs = append(bs, frame{title: b.t.RuleTitle, paras: b.t.RuleIs})
+	rule := b.t.RuleIs
+	if r := l.Rule; r != nil && (lot.Standard{Off: r.Standard, Acceptance: r.Acceptance}) != lot.CommonStandard {
+		own := fmt.Sprintf(b.t.RuleOwn, lot.Given(r.Standard), lot.Given(r.Acceptance))
+		rule = append([]string{own}, rule...)
+	}
+	bs = append(bs, frame{title: b.t.RuleTitle, paras: rule})
 	bs = append(bs, heading{text: b.t.OtherPart, level: 2}, para{b.t.OtherIntro, plain}, list{items: b.t.Others})
 	return append(bs, para{b.controlsText(), plain})
 }
