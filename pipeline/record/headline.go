@@ -75,16 +75,16 @@ func (r *Run) Headline() string {
 	if len(doubtful) > 0 {
 		s += " Doubtful: " + NamedPlants(doubtful, NamedAtMost) + "."
 	}
-	if n := j.strayFruit(off); n > 0 {
+	if n := j.StrayFruit(); n > 0 {
 		s += fmt.Sprintf(" Single off-type fruit elsewhere: %d.", n)
 	}
 	return s
 }
 
-// strayFruit counts off-type fruit that belong to none of the plants off.
-func (j *Judgement) strayFruit(off []string) int {
+// StrayFruit counts off-type fruit that belong to no off-type plant: without a plant number, or single fruit of others.
+func (j *Judgement) StrayFruit() int {
 	in := map[string]bool{}
-	for _, p := range off {
+	for _, p := range j.PlantsWith(OffType) {
 		in[p] = true
 	}
 	n := 0

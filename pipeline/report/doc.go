@@ -273,6 +273,11 @@ func (b *docBuilder) finding() string {
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}
+	if n := j.StrayFruit(); len(j.Plants) > 0 && n == 1 {
+		s += " " + b.t.FindStray
+	} else if len(j.Plants) > 0 && n > 1 {
+		s += " " + fmt.Sprintf(b.t.FindStrays, n)
+	}
 	if lots := b.byLot(); lots != "" {
 		s += " " + lots
 	}

@@ -10,45 +10,45 @@ type docTexts struct {
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
 	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, FruitAlone, NotJudged                  string
 
-	SheetPlant, AnnexOffFirst                                                                                                                                                            string
-	Finding, DifferOne, DifferMany, FindPlants, FindBetween, FindTaught, FindOpen, FindNothing, FindLots, LotOff, LotUnknown, FindUnsure, FindFruit, Span, FindRest, FindGroups, NoFruit string
-	FruitMeasured, PlantsSeen, PlantsJudged, GroupsFound, OffPlants, UnsurePlants                                                                                                        string
-	Grower, Contact, Variety, DescriptionVersion, DescriptionSource                                                                                                                      string
-	Supplier, SeedLot, OwnCode, SeedKind, Packet, Bought, Sown                                                                                                                           string
-	SeedsSown, Germinated, Harvest, Picked, Bed, PhotosTaken, Controls                                                                                                                   string
-	OneOff, ManyOff, SeedLeft, Written, NotEntered, NotTitle                                                                                                                             string
-	Not                                                                                                                                                                                  []string
-	FoundPart, SideIntro, SideAlt, Groups, Plants, NoDescription                                                                                                                         string
-	NoPlants, ControlMark, Described, LeastMost                                                                                                                                          string
-	GroupHead, PlantHead                                                                                                                                                                 []string
-	PhotoPart, PhotoIntro, PhotosLeftOut, PhotoCaption                                                                                                                                   string
-	PhotoScale, PhotoColour, PhotoAlt                                                                                                                                                    string
-	GroupPart, GroupIntro, TypicalIs, RowOf, RowAlt, Leaning                                                                                                                             string
-	SheetAlt, NoOutline, NoScale, ScaleIs, Profile, BoxIs, NotMeasured                                                                                                                   string
-	NoScaleShort, NoSize, NoCard, SideSome, RowNoScale, TypicalNoScale                                                                                                                   string
-	SideAltNoScale, RowAltNoScale, PhotoNoScale                                                                                                                                          string
-	Colours, MainColour, SecondColour, ShareOfSkin, WhiteIs                                                                                                                              string
-	Skin, Pattern, ShapeWords, OtherThan                                                                                                                                                 string
-	UpTo, From, Within, WithinU, Above, Below                                                                                                                                            string
-	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead                                                                                                                  []string
-	HandPart, Reasons, Notes, Alone, TooLittle, Probability, OutlineUnsure                                                                                                               string
-	AnnexPart, AnnexIntro, AnnexLines, SheetsLeftOut                                                                                                                                     string
-	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt                                                                                                                          string
-	ColourCaption, AxisA                                                                                                                                                                 string
-	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin                                                                                                                 string
-	RuleOutside, RuleOpen, RuleTitle, OtherPart, OtherIntro                                                                                                                              string
-	ControlsWere, ControlsLate, RuleOwn, NoControls                                                                                                                                      string
-	RuleIs, Others, Advice, Keep                                                                                                                                                         []string
-	AdvicePart, KeepPart, KeepIntro, Cautions, HarvestNotes                                                                                                                              string
-	MethodPart, Drawn, Program, VersionPart, NoPhotos                                                                                                                                    string
-	CardTable, CardIntro, HashPart, HashIntro                                                                                                                                            string
-	Traits, Patterns                                                                                                                                                                     map[string]string
-	Poses                                                                                                                                                                                map[record.Pose]string
-	Verdicts                                                                                                                                                                             map[record.Verdict]string
-	States                                                                                                                                                                               map[record.Status]string
-	Sheet                                                                                                                                                                                sheetTexts
-	Like                                                                                                                                                                                 *likeTexts
-	Page                                                                                                                                                                                 *texts // words shared with the page of a run
+	SheetPlant, AnnexOffFirst                                                                                                                                                                                   string
+	Finding, DifferOne, DifferMany, FindPlants, FindBetween, FindTaught, FindOpen, FindNothing, FindStray, FindStrays, FindLots, LotOff, LotUnknown, FindUnsure, FindFruit, Span, FindRest, FindGroups, NoFruit string
+	FruitMeasured, PlantsSeen, PlantsJudged, GroupsFound, OffPlants, UnsurePlants                                                                                                                               string
+	Grower, Contact, Variety, DescriptionVersion, DescriptionSource                                                                                                                                             string
+	Supplier, SeedLot, OwnCode, SeedKind, Packet, Bought, Sown                                                                                                                                                  string
+	SeedsSown, Germinated, Harvest, Picked, Bed, PhotosTaken, Controls                                                                                                                                          string
+	OneOff, ManyOff, SeedLeft, Written, NotEntered, NotTitle                                                                                                                                                    string
+	Not                                                                                                                                                                                                         []string
+	FoundPart, SideIntro, SideAlt, Groups, Plants, NoDescription                                                                                                                                                string
+	NoPlants, ControlMark, Described, LeastMost                                                                                                                                                                 string
+	GroupHead, PlantHead                                                                                                                                                                                        []string
+	PhotoPart, PhotoIntro, PhotosLeftOut, PhotoCaption                                                                                                                                                          string
+	PhotoScale, PhotoColour, PhotoAlt                                                                                                                                                                           string
+	GroupPart, GroupIntro, TypicalIs, RowOf, RowAlt, Leaning                                                                                                                                                    string
+	SheetAlt, NoOutline, NoScale, ScaleIs, Profile, BoxIs, NotMeasured                                                                                                                                          string
+	NoScaleShort, NoSize, NoCard, SideSome, RowNoScale, TypicalNoScale                                                                                                                                          string
+	SideAltNoScale, RowAltNoScale, PhotoNoScale                                                                                                                                                                 string
+	Colours, MainColour, SecondColour, ShareOfSkin, WhiteIs                                                                                                                                                     string
+	Skin, Pattern, ShapeWords, OtherThan                                                                                                                                                                        string
+	UpTo, From, Within, WithinU, Above, Below                                                                                                                                                                   string
+	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead                                                                                                                                         []string
+	HandPart, Reasons, Notes, Alone, TooLittle, Probability, OutlineUnsure                                                                                                                                      string
+	AnnexPart, AnnexIntro, AnnexLines, SheetsLeftOut                                                                                                                                                            string
+	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt                                                                                                                                                 string
+	ColourCaption, AxisA                                                                                                                                                                                        string
+	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin                                                                                                                                        string
+	RuleOutside, RuleOpen, RuleTitle, OtherPart, OtherIntro                                                                                                                                                     string
+	ControlsWere, ControlsLate, RuleOwn, NoControls                                                                                                                                                             string
+	RuleIs, Others, Advice, Keep                                                                                                                                                                                []string
+	AdvicePart, KeepPart, KeepIntro, Cautions, HarvestNotes                                                                                                                                                     string
+	MethodPart, Drawn, Program, VersionPart, NoPhotos                                                                                                                                                           string
+	CardTable, CardIntro, HashPart, HashIntro                                                                                                                                                                   string
+	Traits, Patterns                                                                                                                                                                                            map[string]string
+	Poses                                                                                                                                                                                                       map[record.Pose]string
+	Verdicts                                                                                                                                                                                                    map[record.Verdict]string
+	States                                                                                                                                                                                                      map[record.Status]string
+	Sheet                                                                                                                                                                                                       sheetTexts
+	Like                                                                                                                                                                                                        *likeTexts
+	Page                                                                                                                                                                                                        *texts // words shared with the page of a run
 }
 
 var docEnglish = docTexts{
@@ -59,6 +59,8 @@ var docEnglish = docTexts{
 	DifferOne: "differs", DifferMany: "differ",
 	FindOpen: "Of %s seen none could be called true to type or off-type. If these plants are a fair sample, the share of off-types in the whole seed lot lies between %s and %s (%s confidence).",
 	FindLots: "But these plants are of %d seed lots: %s. The rate counts all of them together and is that of none.", LotOff: "%s: %d off-type of %s", LotUnknown: "lot not written down",
+	FindStray:     "Not in this count: 1 fruit that is off-type by itself, without a plant number or on a plant that is not off-type.",
+	FindStrays:    "Not in this count: %d fruit that are off-type by themselves, without a plant number or on plants that are not off-type.",
 	FindNothing:   "Nothing could be judged.",
 	FindPlants:    "%d of %s %s clearly from the variety's description (%s)%s. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
 	FindBetween:   "Between %d and %d of %s differ clearly from the variety's description: the fruit carry no plant numbers, so that one plant may have borne all fruit of a group, or each another. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",

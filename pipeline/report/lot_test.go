@@ -192,3 +192,21 @@ func TestOwnRuleIsNotTheCommonOne(t *testing.T) {
 		}
 	}
 }
+
+// Off-type fruit that belong to no off-type plant are not hidden behind a clean count of plants.
+func TestFindingNamesStrayFruit(t *testing.T) {
+	s := synthetic(9)
+	s.run.Judgement.Plants = []record.PlantVerdict{{Plant: "1", Verdict: record.TrueToType}}
+	for i := range s.run.Judgement.Fruits {
+		f := &s.run.Judgement.Fruits[i]
+		f.Plant, f.Verdict = "1", record.TrueToType
+		if i < 2 {
+			f.Plant, f.Verdict = "", record.OffType
+		}
+	}
+	s.run.Judgement.Lot = record.Lot{Unit: "plant", Seen: 1, Rate: fp(0), Low: fp(0), High: fp(.975), Confidence: .95}
+	b := &docBuilder{doc: s.doc(), run: s.run, t: &docEnglish}
+	if got, want := b.finding(), "Not in this count: 2 fruit that are off-type"; !strings.Contains(got, want) {
+		t.Errorf("%q lacks %q", got, want)
+	}
+}
