@@ -75,6 +75,8 @@ func (f Finding) say(c Count, s Standard, most int) []string {
 	switch {
 	case f.Within:
 		out = append(out, rule+": within it. "+strength(c.Seen, f.Allowed))
+	case f.Open && c.Unsure == 0:
+		out = append(out, rule+": whether the lot is within it depends on how many plants bore the off-type fruit.")
 	case f.Open:
 		out = append(out, rule+": whether the lot is within it depends on the plants that could not be decided.")
 	default:
@@ -158,8 +160,12 @@ func FromPercent(p float64) float64 {
 // Percent writes a share for a sentence.
 func Percent(x float64) string { return percent(x) }
 
-// percent writes a share with as many digits as it deserves: 0.4 %, 12 %.
+// percent writes a share with as many digits as it deserves: 0.04 %, 0.4 %, 12 %. Only nothing is 0 %.
 func percent(x float64) string {
+	if p := 100 * x; p > 0 && p < 0.05 {
+		digits := int(math.Ceil(-math.Log10(p)))
+		return fmt.Sprintf("%.*f %%", digits, p)
+	}
 	if p := 100 * x; p > 0 && p < 9.95 && math.Abs(p-math.Round(p)) > 0.05 {
 		return fmt.Sprintf("%.1f %%", p)
 	}

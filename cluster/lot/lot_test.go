@@ -253,3 +253,15 @@ func TestGivenShares(t *testing.T) {
 		t.Errorf("0.1 %% with 99.9 %% allows %d of 1 plant (%v), want 0", k, err)
 	}
 }
+
+// A share is written alike everywhere: whole per cents without a decimal, and nothing but nothing as 0 %.
+func TestPercent(t *testing.T) {
+	for _, c := range []struct {
+		x    float64
+		want string
+	}{{0, "0 %"}, {0.00042, "0.04 %"}, {0.000084, "0.008 %"}, {0.0006, "0.1 %"}, {0.0044, "0.4 %"}, {0.03, "3 %"}, {0.0319, "3.2 %"}, {0.0994, "9.9 %"}, {0.1, "10 %"}, {0.651, "65 %"}, {1, "100 %"}} {
+		if got := Percent(c.x); got != c.want {
+			t.Errorf("%v is %q, want %q", c.x, got, c.want)
+		}
+	}
+}

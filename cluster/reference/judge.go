@@ -56,7 +56,7 @@ type Judged struct {
 	Fruits  []Verdict
 	Plants  map[string]Verdict // by plant tag
 	Skipped []string           // traits described for another stage
-	HolmP   float64            // smallest p of the plants (of the fruit where there are no tags), adjusted by Holm for having looked at all of them; NaN when none was judged
+	HolmP   float64            // smallest p of the plants (of the fruit where there are no tags), adjusted by Holm for having looked at all of them; a plant that is off by its size alone and not called off-type is left out; NaN when none was judged
 	Control int                // control plants that the verdicts were compared with first
 }
 
@@ -103,9 +103,12 @@ func (d *Description) Judge(fs []Fruit, o Options) Judged {
 	h.Fruits = make([]Verdict, len(fs))
 	least, n := math.Inf(1), 0
 	see := func(v Verdict) {
-		if v.Call != NotJudged {
+		if v.Call == NotJudged {
+			return
+		}
+		n++
+		if v.Call == OffType || v.P >= o.Alpha { // not by size alone, where few plants taught the description
 			least = min(least, v.P)
-			n++
 		}
 	}
 	for i, f := range fs {

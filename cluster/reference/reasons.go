@@ -57,6 +57,17 @@ func (j *judge) reasons(fs []Fruit, rows []int, v Verdict, pattern string) []str
 		return out
 	}
 	if v.Call != True {
+		for _, d := range v.Traits {
+			if dm := j.dimOf(d); len(out) < 2 && d.Name != "skin" && d.Name != "marks" && d.Name != "stripes" && (d.Value > dm.high || d.Value < dm.low) {
+				out = append(out, j.traitReason(d))
+			}
+		}
+		if len(out) > 0 { // outside, though not by much more than true fruit
+			if len(v.Traits) > len(out) {
+				out = append(out, "all traits together lie unusually far from the description")
+			}
+			return out
+		}
 		out = append(out, "No single trait is far out, but several together lie unusually far from the description.")
 		for _, d := range v.Traits[:min(2, len(v.Traits))] {
 			if dm := j.dimOf(d); d.Name != "skin" && d.Name != "marks" && d.Name != "stripes" {

@@ -392,6 +392,40 @@ func TestWordsAreHeard(t *testing.T) {
 	}
 }
 
+// A plant that is doubtful for one trait says so: there are no "several traits together".
+func TestDoubtOfOneTrait(t *testing.T) {
+	d := mustParse(t, "format: 1\nname: T\nspecies: Cucurbita moschata\nversion: \"1\"\ntraits:\n  length: {low: 180, high: 240, unit: mm}\n")
+	var f Fruit
+	for f = typical(); f.Length.V < 400; f.Length.V++ {
+		v := d.Judge([]Fruit{f}, DefaultOptions()).Fruits[0]
+		if v.Call != Doubtful {
+			continue
+		}
+		if got := strings.Join(v.Reasons, "; "); !strings.HasSuffix(got, "mm longer than the description allows (up to 240 mm)") {
+			t.Errorf("length %.0f: %s", f.Length.V, got)
+		}
+		return
+	}
+	t.Error("no length is doubtful")
+}
+
+// Nothing that is not itself called off-type proves that the harvest holds one.
+func TestHolmLeavesSizeAlone(t *testing.T) {
+	d := mustParse(t, hand)
+	d.Learnt = &Learnt{Plants: 3, Fruits: 12}
+	var fs []Fruit
+	for i := range 10 {
+		f := typical()
+		f.Plant = fmt.Sprint(i)
+		fs = append(fs, f)
+	}
+	fs[3].Length.V, fs[3].Width.V = 420, 230
+	h := d.Judge(fs, DefaultOptions())
+	if v := h.Plants["3"]; v.Call != Doubtful || h.HolmP < DefaultOptions().Alpha {
+		t.Errorf("plant 3 is %v, Holm's p %.3g: few teachers make no off-type by size alone", v.Call, h.HolmP)
+	}
+}
+
 func TestHolm(t *testing.T) {
 	d := mustParse(t, hand)
 	var fs []Fruit

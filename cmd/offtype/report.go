@@ -257,6 +257,7 @@ func entered(h *book.Harvest) report.Entered {
 		x.Kind, x.Generation, x.Origin, x.Sown, x.SeedLeft = knownWord(l.Kind), l.Generation, knownWord(l.Origin), l.Sown, l.SeedLeft
 		x.SeedsSown, x.SeedsGerminated = number(l.SeedsSown, ""), number(l.SeedsGerminated, "")
 	}
+	x.Lots = lotsOf(h)
 	beds := map[string]bool{}
 	for _, p := range h.Plants {
 		if p.Control {
@@ -292,6 +293,33 @@ func entered(h *book.Harvest) report.Entered {
 		}
 	}
 	return x
+}
+
+// lotsOf says which plants grew from which seed lot, the harvest's first. Control plants are of another lot on purpose.
+func lotsOf(h *book.Harvest) []report.LotPlants {
+	var out []report.LotPlants
+	at := map[string]int{}
+	add := func(code, name string) {
+		at[code] = len(out)
+		out = append(out, report.LotPlants{Name: name})
+	}
+	for _, l := range h.Lots {
+		name := l.Code
+		if l.SupplierLot != "" {
+			name = l.SupplierLot
+		}
+		add(l.Code, name)
+	}
+	for _, p := range h.Plants {
+		if p.Control {
+			continue
+		}
+		if _, ok := at[p.Lot]; !ok {
+			add(p.Lot, p.Lot)
+		}
+		out[at[p.Lot]].Plants = append(out[at[p.Lot]].Plants, p.Number)
+	}
+	return out
 }
 
 // benchColumns are the observations of the bench sheet, as the book takes them.

@@ -4,12 +4,14 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
 
 	"offtype/pipeline/book"
 	"offtype/pipeline/desk"
+	"offtype/pipeline/report"
 )
 
 // pdfText is the text of a PDF; the test is skipped where pdftotext is missing.
@@ -169,5 +171,15 @@ func TestDeskReportIsThatOfTheCommand(t *testing.T) {
 	}
 	if !strings.Contains(string(got), `id="likeness"`) {
 		t.Error("the report does not show how alike the fruit are")
+	}
+}
+
+// Plants of several seed lots are told apart for the report; control plants are of another lot on purpose.
+func TestLotsOfAHarvest(t *testing.T) {
+	h := book.Harvest{Lots: []book.Lot{{Code: "L1", SupplierLot: "A1"}, {Code: "L2"}},
+		Plants: []book.Plant{{Number: "1", Lot: "L1"}, {Number: "2", Lot: "L2"}, {Number: "3", Lot: "L2", Control: true}, {Number: "4"}}}
+	want := []report.LotPlants{{Name: "A1", Plants: []string{"1"}}, {Name: "L2", Plants: []string{"2"}}, {Plants: []string{"4"}}}
+	if got := lotsOf(&h); !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
 	}
 }

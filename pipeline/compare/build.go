@@ -280,6 +280,9 @@ func (p *pairing) drift() {
 	if va == nil || vb == nil || va.Name != vb.Name {
 		return
 	}
+	if len(p.a.side.Run.Judgement.Lot.Taught)+len(p.b.side.Run.Judgement.Lot.Taught) > 0 { // near it by making
+		return
+	}
 	a, b := season.Plants(distances(p.a), 1), season.Plants(distances(p.b), 1)
 	d := season.Compare(a, b, []season.Trait{{Name: "distance"}}, p.opt.Options)[0]
 	if d.NA == 0 || d.NB == 0 {

@@ -171,6 +171,40 @@ func TestChangeAndWarnings(t *testing.T) {
 }
 
 // Without plant numbers fruit are the unit, and the page says what that does.
+// Plants of other seed are no part of the comparison, and a harvest that taught the description lies near it by making.
+func TestControlsAndTeachers(t *testing.T) {
+	a, b := demo(t, "2025", 2), demo(t, "2026", 4)
+	for _, s := range []*Side{&a, &b} {
+		for i, f := range s.Run.Fruits {
+			d := 0.5 + 0.1*float64(i%4)
+			s.Run.Judgement.Fruits = append(s.Run.Judgement.Fruits, record.FruitVerdict{Photo: f.Photo, Fruit: f.Number, Plant: f.Plant, Verdict: record.TrueToType, Distance: &d})
+		}
+	}
+	before := build(t, a, b).Pairs[0]
+	if before.Drift == nil {
+		t.Fatal("no distance from the description to compare")
+	}
+	for i := range b.Run.Judgement.Plants {
+		if v := &b.Run.Judgement.Plants[i]; v.Plant == "1" {
+			v.Verdict, v.Reasons = record.NotJudged, []string{record.ControlReason}
+		}
+	}
+	a.Run.Judgement.Lot.Taught = []string{"1", "2"}
+	after := build(t, a, b).Pairs[0]
+	if n, m := before.Sections[0].Traits[0].ToN, after.Sections[0].Traits[0].ToN; m != n-1 {
+		t.Errorf("%d plants of 2026 compared, with one control plant %d", n, m)
+	}
+	if after.Drift != nil {
+		t.Errorf("the distance from a description that 2025 taught is compared: %+v", after.Drift)
+	}
+	warn := strings.Join(after.Warnings, "\n")
+	for _, want := range []string{"Left out of 2026, because grown from other seed as control: plant 1.", "Plants 1 and 2 of 2025 taught the description"} {
+		if !strings.Contains(warn, want) {
+			t.Errorf("not warned: %q in\n%s", want, warn)
+		}
+	}
+}
+
 func TestWithoutTags(t *testing.T) {
 	a, b := demo(t, "2025", 2), demo(t, "2026", 4)
 	for i := range b.Run.Fruits {

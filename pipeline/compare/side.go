@@ -7,6 +7,7 @@ package compare
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -114,10 +115,14 @@ func newTable(s *Side, ts []trait) *table {
 		t.verdict[v.Plant] = v.Verdict
 	}
 	hand := handValues(s)
+	controls := s.Run.Judgement.Controls()
 	for i := range s.Run.Fruits {
 		f := s.Run.Fruits[i].Known()
 		if left[f.Key()] {
 			t.aside++
+			continue
+		}
+		if slices.Contains(controls, f.Plant) {
 			continue
 		}
 		row := season.Fruit{Plant: f.Plant, Lab: [3]float64{math.NaN(), math.NaN(), math.NaN()}, LabU: math.NaN()}

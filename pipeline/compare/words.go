@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/record"
 )
 
@@ -214,7 +215,7 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 	}
 	s := fmt.Sprintf("%s had %d off-type of %s judged%s%s; %s had %d of %d%s%s. ", p.To, o.To, record.Count(o.ToOf, "plant", "plants"), list(o.ToPlants), doubt(o.ToDoubtful),
 		p.From, o.From, o.FromOf, list(o.FromPlants), doubt(o.FromDoubtful))
-	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", percent(o.ToLow), percent(o.ToHigh), percent(o.FromLow), percent(o.FromHigh))
+	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", lot.Percent(o.ToLow), lot.Percent(o.ToHigh), lot.Percent(o.FromLow), lot.Percent(o.FromHigh))
 	switch {
 	case o.Found:
 		return s + "That is more than chance gives. " + rates
@@ -222,13 +223,6 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 		return s + rates
 	}
 	return s + "With so few plants two lots of equal seed could differ like this. " + rates
-}
-
-func percent(x float64) string {
-	if x > 0 && x < 0.01 {
-		return fmt.Sprintf("%.1f %%", 100*x)
-	}
-	return fmt.Sprintf("%.0f %%", 100*x)
 }
 
 func driftSentence(d *Drift, p *Pair) string {
@@ -316,7 +310,22 @@ func warnings(a, b *Side, ta, tb *table) []string {
 			out = append(out, fmt.Sprintf("%s of %s without a plant number left out.", record.Count(unplanted, "fruit", "fruit"), t.side.Name))
 		}
 	}
-	return append(out, "Weather, bed, sowing and ripeness differ from year to year. Without control plants of known seed in both years they cannot be told from a change of the seed.")
+	controls := 0
+	for _, s := range []*Side{a, b} {
+		if c := s.Run.Judgement.Controls(); len(c) > 0 {
+			controls++
+			out = append(out, fmt.Sprintf("Left out of %s, because grown from other seed as control: %s.", s.Name, record.NamedPlants(c, record.NamedAtMost)))
+		}
+		if p := s.Run.Judgement.Lot.Taught; len(p) > 0 {
+			who := record.NamedPlants(p, record.NamedAtMost)
+			out = append(out, fmt.Sprintf("%s of %s taught the description that it was judged with: that they fit it and lie near it proves nothing, so distances from the description are not compared.", strings.ToUpper(who[:1])+who[1:], s.Name))
+		}
+	}
+	years := "Weather, bed, sowing and ripeness differ from year to year. "
+	if controls == 2 {
+		return append(out, years+"Both harvests had control plants of other seed: what changed on them too is not the seed's doing. They are not compared here.")
+	}
+	return append(out, years+"Without control plants of known seed in both years they cannot be told from a change of the seed.")
 }
 
 // withoutPlant counts fruit without a plant number in a harvest that has numbers.

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/book"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
@@ -160,7 +161,11 @@ func (h *harvest) verdictData() verdictData {
 	v.Variety = fmt.Sprintf("%s, description version %s", run.Judgement.Variety.Name, run.Judgement.Variety.Version)
 	l := &run.Judgement.Lot
 	if l.Rate != nil && l.Low != nil && l.High != nil {
-		v.Rate = fmt.Sprintf("%d of %s judged off-type: %.0f %% (%.0f to %.0f %% at %.0f %% confidence).", l.Off, record.Count(l.Seen-l.Unsure, l.Unit, l.Unit+"s"), 100**l.Rate, 100**l.Low, 100**l.High, 100*l.Confidence)
+		off, rate := fmt.Sprint(l.Off), lot.Percent(*l.Rate)
+		if l.Most > l.Off { // fruit without plant tags
+			off, rate = fmt.Sprintf("%d to %d", l.Off, l.Most), lot.Percent(*l.Rate)+" to "+lot.Percent(float64(l.Most)/float64(l.Seen))
+		}
+		v.Rate = fmt.Sprintf("%s of %s judged off-type: %s (%s to %s at %s confidence).", off, record.Count(l.Seen-l.Unsure, l.Unit, l.Unit+"s"), rate, lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
 	}
 	keys := map[string]string{}
 	for i := range h.Photos {

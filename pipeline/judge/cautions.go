@@ -70,6 +70,9 @@ func findings(run *record.Run) (off, doubtful bool, groups int) {
 }
 
 func judgedPlants(run *record.Run) int {
+	if l := run.Judgement.Lot; len(run.Judgement.Plants) == 0 && l.Unit == "plant" && l.Rate != nil {
+		return l.Seen // counted without tags
+	}
 	n := 0
 	for _, p := range run.Judgement.Plants {
 		if p.Verdict == record.TrueToType || p.Verdict == record.OffType || p.Verdict == record.Doubtful {

@@ -96,7 +96,7 @@ const leastUniform = 5
 // was learnt from, on logarithms (the 1.6 rule for cross-pollinated varieties).
 func (j *judging) uniformity() []string {
 	d := j.v.Description
-	if d.Learnt == nil || d.Learnt.Plants < leastUniform {
+	if d.Learnt == nil || d.Learnt.Plants < leastUniform || len(j.run.Judgement.Lot.Taught) > 0 { // or with itself
 		return nil
 	}
 	var out []string

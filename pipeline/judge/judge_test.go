@@ -4,6 +4,8 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -222,9 +224,37 @@ func TestUntaggedPlants(t *testing.T) {
 	if l.Unit != "plant" || l.Seen != 8 || l.Off != 2 || l.Low == nil || math.Abs(*l.Low-lo) > 1e-12 || math.Abs(*l.High-hi) > 1e-12 {
 		t.Errorf("lot %+v, want 2 of 8 with %.3f to %.3f", l, lo, hi)
 	}
+	if l.Most != 7 {
+		t.Errorf("at most %d plants are off-type, want 7: the least alone is no finding", l.Most)
+	}
 	l = judged(t, run, demoVariety(t), Options{Plants: 2}).Lot
 	if !strings.Contains(strings.Join(l.Sentences, " "), "3 groups were found on 2 plants") {
 		t.Errorf("three groups on two plants: %q", l.Sentences)
+	}
+}
+
+// A group that is true as a whole names what in it is not: "nothing speaks against the variety" beside an off-type
+// plant contradicts the finding.
+func TestGroupNamesItsOffTypes(t *testing.T) {
+	v, err := ParseVariety("v.yaml", []byte(sizes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tagged := range []bool{true, false} {
+		run := sizedRun(20, 290)
+		for i := range run.Fruits {
+			if tagged {
+				run.Fruits[i].Plant = strconv.Itoa(i + 1)
+			}
+		}
+		j := judged(t, run, v, Options{Groups: 1})
+		want := "1 fruit by itself is off-type"
+		if tagged {
+			want = "plant 21 by itself is off-type: 50 mm longer than the description allows (up to 240 mm)"
+		}
+		if g := j.Groups[0]; g.Verdict != record.TrueToType || !slices.Contains(g.Reasons, want) || slices.Contains(g.Reasons, reference.NothingAgainst) {
+			t.Errorf("tags %v: group %+v, want the reason %q; fruit 21: %+v", tagged, g, want, j.Fruits[20])
+		}
 	}
 }
 
@@ -270,9 +300,68 @@ func TestSetAside(t *testing.T) {
 	if j.Lot.Seen != 7 || j.Lot.Off != 1 {
 		t.Errorf("lot %+v, want 1 of 7", j.Lot)
 	}
+	if s := strings.Join(j.Lot.Sentences, " "); !strings.Contains(s, "Not counted, because set aside: plant 3.") {
+		t.Errorf("a plant left out without a word: %s", s)
+	}
 	for _, bad := range []Options{{NotAssessable: []string{"plant:55"}}, {NotAssessable: []string{"nofile"}}, {Controls: []string{"55"}}} {
 		if err := Judge(run, nil, bad); err == nil {
 			t.Errorf("%+v: no error", bad)
+		}
+	}
+}
+
+// A verdict on a trait or two says on which it rests.
+func TestFewTraitsAreNamed(t *testing.T) {
+	v, err := ParseVariety("v.yaml", []byte(sizes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := sizedRun(8)
+	if s := strings.Join(judged(t, run, v, Options{Plants: 4}).Lot.Sentences, " "); !strings.Contains(s, "Only the length and the width could be compared") {
+		t.Errorf("two sizes: %s", s)
+	}
+	full, _ := sceneRun(t, 5, "demo-2026")
+	if s := strings.Join(judged(t, full, demoVariety(t), Options{}).Lot.Sentences, " "); strings.Contains(s, "could be compared") {
+		t.Errorf("all traits: %s", s)
+	}
+}
+
+// A few plants are few with and without tags.
+func TestFewPlantsWithoutTags(t *testing.T) {
+	run, _ := sceneRun(t, 3, "demo-2026")
+	untag(run)
+	judged(t, run, demoVariety(t), Options{Plants: 8})
+	if s := strings.Join(Cautions(run), " "); !strings.Contains(s, "Few plants were seen") {
+		t.Error(s)
+	}
+}
+
+// The words on a description fit what taught it.
+func TestTaughtByFruitWithoutTags(t *testing.T) {
+	run, _ := sceneRun(t, 7, "demo-2025")
+	untag(run)
+	d, err := Learn(run.Fruits, nil, reference.Head{Name: "T", Species: "Cucurbita moschata", Version: "1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	next, _ := sceneRun(t, 8, "demo-2026")
+	if s := strings.Join(judged(t, next, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); !strings.Contains(s, "learnt from fruit without plant tags: how much") {
+		t.Error(s)
+	}
+}
+
+// One of anything is not written as many.
+func TestLotSingular(t *testing.T) {
+	v, err := ParseVariety("v.yaml", []byte(sizes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := sizedRun(3, 290)
+	run.Fruits[0].Plant, run.Fruits[1].Plant, run.Fruits[3].Plant = "1", "2", "4"
+	s := strings.Join(judged(t, run, v, Options{Controls: []string{"1"}, NotAssessable: []string{"plant:2"}}).Lot.Sentences, " ")
+	for _, want := range []string{"With 1 plant seen,", "1 fruit without a plant tag is not counted.", "with 1 control plant of"} {
+		if !strings.Contains(s, want) {
+			t.Errorf("no %q in %s", want, s)
 		}
 	}
 }
@@ -311,6 +400,24 @@ func TestOwnTeacher(t *testing.T) {
 		if (j.Variety != nil) != named {
 			t.Errorf("plants named: %v, description used: %v", named, j.Variety != nil)
 		}
+		said := strings.Join(j.Lot.Sentences, " ")
+		if want := "Plants 1, 2, 3 and 4 of this harvest taught the description"; strings.Contains(said, want) != named || strings.Contains(said, "no evidence on the seed lot") != named {
+			t.Errorf("plants named: %v: %s", named, said)
+		}
+		if len(j.Lot.Taught) > 0 != named {
+			t.Errorf("plants named: %v: taught by %v", named, j.Lot.Taught)
+		}
+	}
+	d, err := Learn(run.Fruits, []string{"1", "2"}, head)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s := strings.Join(judged(t, run, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); !strings.Contains(s, "Plants 1 and 2 of this harvest taught") || !strings.Contains(s, "Only the others are evidence") {
+		t.Errorf("two of four plants taught: %s", s)
+	}
+	next, _ := sceneRun(t, 8, "demo-2026")
+	if s := strings.Join(judged(t, next, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); strings.Contains(s, "of this harvest taught") {
+		t.Errorf("another harvest: %s", s)
 	}
 	if _, err := Learn(run.Fruits, []string{"77"}, head); err == nil {
 		t.Error("a plant that is not there: no error")

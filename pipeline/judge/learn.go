@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"slices"
+	"strings"
 
 	"offtype/cluster/reference"
 	"offtype/pipeline/record"
@@ -24,6 +25,34 @@ func Fingerprint(fs []record.Fruit) string {
 // taughtBy reports whether the run taught the description without the grower naming the true plants.
 func taughtBy(run *record.Run, d *reference.Description) bool {
 	return d.Learnt != nil && !d.Learnt.Named && d.Learnt.From != "" && d.Learnt.From == Fingerprint(run.Fruits)
+}
+
+// teachers lists the judged plants of the run that taught the description, because the grower named them as true.
+func teachers(run *record.Run, d *reference.Description) []string {
+	if d.Learnt == nil || !d.Learnt.Named || d.Learnt.From == "" || d.Learnt.From != Fingerprint(run.Fruits) {
+		return nil
+	}
+	var out []string
+	for _, p := range run.Judgement.Plants {
+		if slices.Contains(d.Learnt.Tags, p.Plant) && p.Verdict != record.NotJudged && p.Verdict != record.NotAssessable {
+			out = append(out, p.Plant)
+		}
+	}
+	return out
+}
+
+// taughtSentence says what the plants that taught the description are worth as evidence.
+func taughtSentence(plants []string, seen int) string {
+	rest := "Only the others are evidence on the seed lot."
+	if len(plants) >= seen {
+		rest = "That is no evidence on the seed lot: judge another harvest with it."
+	}
+	they := "they are"
+	if len(plants) == 1 {
+		they = "it is"
+	}
+	who := record.NamedPlants(plants, record.NamedAtMost)
+	return fmt.Sprintf("%s of this harvest taught the description that all are compared with: %s true by the grower's word, not by this comparison. %s", strings.ToUpper(who[:1])+who[1:], they, rest)
 }
 
 // Learn makes a description from the fruit of a harvest: of the named plants, or of all fruit when plants is empty.

@@ -3,9 +3,11 @@ package judge
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"offtype/cluster/lot"
+	"offtype/cluster/reference"
 	"offtype/pipeline/record"
 )
 
@@ -30,7 +32,7 @@ func (j *judging) lot() error {
 			tally(&c, p.Verdict)
 		}
 		if loose > 0 {
-			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag are not counted.", loose))
+			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, isAre(loose)))
 		}
 	case j.o.ItemIsPlant:
 		l.Unit = "plant"
@@ -49,7 +51,10 @@ func (j *judging) lot() error {
 	if j.v == nil {
 		return j.noVerdict(l, extra)
 	}
-	l.Seen, l.Off, l.Unsure = c.Seen, c.Off, c.Unsure
+	l.Seen, l.Off, l.Unsure, l.Most = c.Seen, c.Off, c.Unsure, 0
+	if c.Most > c.Off {
+		l.Most = c.Most
+	}
 	if l.Unit == "fruit" {
 		l.Sentences = append(extra, "Fruit of one plant share its type, so a rate needs plants: give the number of fruiting plants (--plants N) or use plant tags. Without them the seed lot has no rate.")
 		l.Sentences = append(l.Sentences, j.limits()...)
@@ -63,8 +68,44 @@ func (j *judging) lot() error {
 		l.Rate, l.Low, l.High = number(f.Rate), number(f.Low), number(f.High)
 		l.Rule = &record.Rule{Standard: j.o.Standard, Acceptance: j.o.Acceptance, Allowed: f.Allowed, Within: f.Within}
 	}
+	if l.Taught = teachers(j.run, j.v.Description); len(l.Taught) > 0 {
+		f.Sentences = slices.Insert(f.Sentences, 1, taughtSentence(l.Taught, l.Seen))
+	}
+	if c.Seen > 0 {
+		extra = append(extra, j.uncounted()...)
+	}
 	l.Sentences = append(append(f.Sentences, extra...), j.limits()...)
 	return nil
+}
+
+// uncounted names the plants with fruit that the counts leave out, control plants aside.
+func (j *judging) uncounted() []string {
+	var out, dark []string
+	for _, p := range j.run.Judgement.Plants {
+		switch {
+		case p.Verdict == record.NotAssessable:
+			out = append(out, p.Plant)
+		case p.Verdict == record.NotJudged && p.Fruits > 0 && !j.aside.control[p.Plant]:
+			dark = append(dark, p.Plant)
+		}
+	}
+	var said []string
+	for _, x := range []struct {
+		plants []string
+		what   string
+	}{{out, "set aside"}, {dark, "without anything that could be compared"}} {
+		if len(x.plants) > 0 {
+			said = append(said, fmt.Sprintf("Not counted, because %s: %s.", x.what, record.NamedPlants(x.plants, record.NamedAtMost)))
+		}
+	}
+	return said
+}
+
+func isAre(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
 }
 
 func tally(c *lot.Count, v record.Verdict) {
@@ -195,8 +236,8 @@ func (j *judging) limits() []string {
 		out = append(out, fmt.Sprintf("This harvest holds at least one off-type: in a true lot the largest of so many differences would be as large as here with a chance of %s.", smallP(j.found.HolmP)))
 	}
 	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
-		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %d plants seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
-			100*j.o.Alpha, l.Seen, 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
+		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %s seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
+			100*j.o.Alpha, record.Count(l.Seen, "plant", "plants"), 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
 		if l.Low != nil {
 			s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
 		}
@@ -205,14 +246,17 @@ func (j *judging) limits() []string {
 	out = append(out, j.causes()...)
 	out = append(out, j.uniformity()...)
 	if d.Few() {
-		what := fmt.Sprintf("%d plants", d.Learnt.Plants)
+		what := fmt.Sprintf("%d plants, fewer than six", d.Learnt.Plants)
 		switch d.Learnt.Plants {
 		case 0:
 			what = "fruit without plant tags"
 		case 1:
 			what = "one plant"
 		}
-		out = append(out, fmt.Sprintf("The description was learnt from %s, fewer than six: how much plants of the variety differ is not well known, and no plant is called off-type on size alone.", what))
+		out = append(out, fmt.Sprintf("The description was learnt from %s: how much plants of the variety differ is not well known, and no plant is called off-type on size alone.", what))
+	}
+	if s := j.compared(); s != "" {
+		out = append(out, s)
 	}
 	if d.RoughlyMeasured() {
 		out = append(out, "Parts of the description come from words and were not measured: its ranges are wide.")
@@ -220,7 +264,7 @@ func (j *judging) limits() []string {
 	if j.found.Control == 0 {
 		out = append(out, "No control plants were marked: season and site are not excluded as a cause. Sizes and skin colour, which change with them, count less.")
 	} else {
-		out = append(out, fmt.Sprintf("Sizes and skin colour were first compared with %d control plants of the same bed.", j.found.Control))
+		out = append(out, fmt.Sprintf("Sizes and skin colour were first compared with %s of the same bed.", record.Count(j.found.Control, "control plant", "control plants")))
 	}
 	if len(j.found.Skipped) > 0 {
 		out = append(out, fmt.Sprintf("Not judged, because described at another stage: %s.", strings.Join(j.found.Skipped, ", ")))
@@ -229,6 +273,33 @@ func (j *judging) limits() []string {
 		out = append(out, s)
 	}
 	return out
+}
+
+// compared says what the verdicts rest on where that is a trait or two: being true in these is not being true to type.
+func (j *judging) compared() string {
+	var names []string
+	see := func(v reference.Verdict) {
+		for _, t := range v.Traits {
+			name := t.Label
+			switch t.Name {
+			case "skin":
+				name = "skin colour"
+			case "marks", "stripes":
+				name = "marks"
+			}
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	for _, v := range j.found.Fruits {
+		see(v)
+	}
+	if n := len(names); n == 0 || n > 2 {
+		return ""
+	}
+	slices.Sort(names)
+	return fmt.Sprintf("Only the %s could be compared: other traits of the fruit were not measured, or the description does not speak of them. A plant that is true in so little can still be off-type.", strings.Join(names, " and the "))
 }
 
 // farOff: when the whole harvest lies farther out than this many standard deviations, a wrong file is likelier than

@@ -158,7 +158,7 @@ func (j *judging) plantVerdicts() {
 		case out[t] == n[t]:
 			pv.Verdict, pv.Reasons = record.NotAssessable, []string{"all its fruit were set aside"}
 		case j.aside.control[t]:
-			pv.Reasons = []string{"control plant: what the others are compared with"}
+			pv.Reasons = []string{record.ControlReason}
 		case j.v == nil:
 			pv.Reasons = []string{noDescription}
 		case !ok:
@@ -193,9 +193,9 @@ func (j *judging) mixed(pv *record.PlantVerdict) {
 
 // groupVerdicts: a group is what most of its plants are (most of its fruit, where they have no tags).
 func (j *judging) groupVerdicts() {
-	plant := map[string]record.Verdict{}
+	plant := map[string]record.PlantVerdict{}
 	for _, p := range j.run.Judgement.Plants {
-		plant[p.Plant] = p.Verdict
+		plant[p.Plant] = p
 	}
 	for i, g := range j.g.Groups {
 		gv := record.GroupVerdict{Group: g.Number, Fruits: len(g.Rows), Plants: len(g.Plants), Verdict: record.NotJudged, Apart: apart(g)}
@@ -203,6 +203,7 @@ func (j *judging) groupVerdicts() {
 			gv.Reasons = []string{noDescription}
 		} else {
 			var votes []record.Verdict
+			var plants []record.PlantVerdict
 			seen := map[string]bool{}
 			for _, r := range g.Rows {
 				switch t := j.run.Fruits[r].Plant; {
@@ -210,22 +211,65 @@ func (j *judging) groupVerdicts() {
 					votes = append(votes, j.run.Judgement.Fruits[r].Verdict)
 				case !seen[t]:
 					seen[t] = true
-					votes = append(votes, plant[t])
+					votes = append(votes, plant[t].Verdict)
+					plants = append(plants, plant[t])
 				}
 			}
 			gv.Verdict = majority(votes)
 			r := j.groups[i]
 			gv.Distance = number(r.Distance)
 			gv.Reasons = r.Reasons
-			if gv.Verdict == record.TrueToType && r.Call != reference.True {
+			odd := unlikeGroup(gv.Verdict, plants, votes)
+			if gv.Verdict == record.TrueToType && (r.Call != reference.True || len(odd) > 0) {
 				gv.Reasons = []string{"most of it is true to type"}
 			}
+			gv.Reasons = append(slices.Clip(gv.Reasons), odd...)
 		}
 		if gv.Reasons == nil {
 			gv.Reasons = []string{"nothing of this group could be judged"}
 		}
 		j.run.Judgement.Groups = append(j.run.Judgement.Groups, gv)
 	}
+}
+
+// unlikeGroup names what a group of verdict v holds of another verdict, so that an off-type is not lost under a true
+// group's heading: its plants, or the number of its fruit where they have no tags.
+func unlikeGroup(v record.Verdict, plants []record.PlantVerdict, votes []record.Verdict) []string {
+	var out []string
+	for _, other := range []record.Verdict{record.OffType, record.Doubtful, record.TrueToType} {
+		if other == v || v != record.TrueToType && v != record.OffType {
+			continue
+		}
+		var names []string
+		why := ""
+		for _, p := range plants {
+			if p.Verdict == other {
+				names = append(names, p.Plant)
+				if len(p.Reasons) > 0 && p.Reasons[0] != reference.NothingAgainst {
+					why = ": " + p.Reasons[0]
+				}
+			}
+		}
+		fruit := -len(names)
+		for _, x := range votes {
+			if x == other {
+				fruit++
+			}
+		}
+		switch n := len(names); {
+		case n == 1:
+			out = append(out, fmt.Sprintf("plant %s by itself is %s%s", names[0], other, why))
+		case n > 1:
+			out = append(out, fmt.Sprintf("%s by themselves are %s", record.NamedPlants(names, record.NamedAtMost), other))
+		}
+		switch {
+		case fruit == 1:
+			out = append(out, fmt.Sprintf("1 fruit by itself is %s", other))
+		case fruit > 1:
+			out = append(out, fmt.Sprintf("%d fruit by themselves are %s", fruit, other))
+		}
+	}
+	return out
 }
 
 // majority is the verdict of more than half of those that have one, otherwise doubtful.

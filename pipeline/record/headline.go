@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -16,6 +17,20 @@ func (j *Judgement) PlantsWith(v Verdict) []string {
 	var out []string
 	for _, p := range j.Plants {
 		if p.Verdict == v {
+			out = append(out, p.Plant)
+		}
+	}
+	return out
+}
+
+// ControlReason is the reason of a plant that the others were compared with first, in place of a verdict.
+const ControlReason = "control plant: what the others are compared with"
+
+// Controls lists the control plants that the verdicts used.
+func (j *Judgement) Controls() []string {
+	var out []string
+	for _, p := range j.Plants {
+		if slices.Contains(p.Reasons, ControlReason) {
 			out = append(out, p.Plant)
 		}
 	}
@@ -60,16 +75,16 @@ func (r *Run) Headline() string {
 	if len(doubtful) > 0 {
 		s += " Doubtful: " + NamedPlants(doubtful, NamedAtMost) + "."
 	}
-	if n := j.strayFruit(off); n > 0 {
+	if n := j.StrayFruit(); n > 0 {
 		s += fmt.Sprintf(" Single off-type fruit elsewhere: %d.", n)
 	}
 	return s
 }
 
-// strayFruit counts off-type fruit that belong to none of the plants off.
-func (j *Judgement) strayFruit(off []string) int {
+// StrayFruit counts off-type fruit that belong to no off-type plant: without a plant number, or single fruit of others.
+func (j *Judgement) StrayFruit() int {
 	in := map[string]bool{}
-	for _, p := range off {
+	for _, p := range j.PlantsWith(OffType) {
 		in[p] = true
 	}
 	n := 0

@@ -250,6 +250,8 @@ type Lot struct {
 	Confidence float64  `json:"confidence"`
 	Rule       *Rule    `json:"rule"`
 	Sentences  []string `json:"sentences,omitempty"` // the finding in plain words, with its limits
+	Most       int      `json:"most,omitempty"`      // without plant tags: Off is the least number of off-type plants and this the most; 0 where Off is exact
+	Taught     []string `json:"taught,omitempty"`    // plants of this harvest that taught the description: true by the grower's word
 }
 
 // Judgement is judgement.json.

@@ -88,3 +88,7 @@ func (g *GroupVerdict) Why() []string {
 	}
 	return g.Reasons
 }
+
+// Unplaced reports a fruit that was put to a group though nothing was measured on it that tells groups apart: its
+// probability says nothing.
+func (m *Membership) Unplaced() bool { return m.Unsure && !m.Alone && m.Membership >= 0.9 }

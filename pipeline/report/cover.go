@@ -12,12 +12,16 @@ func (b *docBuilder) cover() []block {
 	bs := []block{para{b.t.Kicker, kicker}, para{b.title, title}}
 	bs = append(bs, frame{title: b.t.Finding, paras: []string{b.finding()}, strong: true})
 	n := []figure{{fmt.Sprint(len(b.run.Fruits)), b.t.FruitMeasured}}
-	if p := b.plantCount(); p > 0 {
+	l := b.run.Judgement.Lot
+	counted := l.Unit == "plant" && b.judged()
+	if counted { // as many as the finding speaks of
+		n = append(n, figure{fmt.Sprint(l.Seen), b.t.PlantsJudged})
+	} else if p := b.plantCount(); p > 0 {
 		n = append(n, figure{fmt.Sprint(p), b.t.PlantsSeen})
 	}
 	n = append(n, figure{fmt.Sprint(len(b.groupNumbers())), b.t.GroupsFound})
-	if l := b.run.Judgement.Lot; l.Unit == "plant" && b.judged() {
-		n = append(n, figure{fmt.Sprint(l.Off), b.t.OffPlants}, figure{fmt.Sprint(l.Unsure), b.t.UnsurePlants})
+	if counted {
+		n = append(n, figure{b.offPlants(&l), b.t.OffPlants}, figure{fmt.Sprint(l.Unsure), b.t.UnsurePlants})
 	}
 	bs = append(bs, numbers{n})
 	if d, ok := b.sideBySide(44); ok {

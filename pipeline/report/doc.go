@@ -3,10 +3,12 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"strings"
 	"time"
 
+	"offtype/cluster/lot"
 	"offtype/cluster/reference"
 	"offtype/pipeline/record"
 )
@@ -23,6 +25,13 @@ type Entered struct {
 	Controls                                       []string // control plants: same variety, other seed
 	Hand                                           []Hand
 	Notes                                          []string
+	Lots                                           []LotPlants // which plants grew from which seed lot
+}
+
+// LotPlants are the plants of a harvest that grew from one seed lot.
+type LotPlants struct {
+	Name   string // as printed; empty: not written down
+	Plants []string
 }
 
 // Hand is an observation by hand on a fruit (Photo and Fruit), a plant or a group.
@@ -125,6 +134,7 @@ func (d *Document) builder() (*docBuilder, error) {
 	if own.MostSheets == 0 {
 		own.MostSheets = 300
 	}
+	own.Entered.Controls = record.SortedPlants(slices.Concat(d.Entered.Controls, d.Run.Judgement.Controls()))
 	b := &docBuilder{doc: &own, run: own.Run, desc: d.Description, t: t, widths: map[int]bool{}, views: map[record.Key]*view{},
 		member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{}}
 	for _, m := range d.Run.Groups {
@@ -239,23 +249,98 @@ func (b *docBuilder) finding() string {
 		return b.t.NoFruit
 	case !b.judged():
 		return fmt.Sprintf(b.t.FindGroups, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), record.Count(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
+	case l.Unit == "plant" && l.Rate == nil && l.Low != nil && l.High != nil: // each is doubtful
+		return fmt.Sprintf(b.t.FindOpen, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
 	case l.Unit != "plant" || l.Rate == nil || l.Low == nil || l.High == nil:
 		off, judged, rest := j.FruitCounts()
-		s := fmt.Sprintf(b.t.FindFruit, off, record.Count(judged, b.t.OneFruit, b.t.ManyFruit))
+		s := fmt.Sprintf(b.t.FindFruit, off, record.Count(judged, b.t.OneFruit, b.t.ManyFruit), b.differ(off, judged))
+		if judged == 0 {
+			s = b.t.FindNothing
+		}
 		if rest > 0 {
 			s += " " + fmt.Sprintf(b.t.FindRest, record.Count(rest, b.t.OneFruit, b.t.ManyFruit))
 		}
 		return s
 	}
+	if l.Most > l.Off {
+		return fmt.Sprintf(b.t.FindBetween, l.Off, l.Most, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
+	}
 	names := ""
 	if off := j.PlantsWith(record.OffType); len(off) > 0 && len(off) <= namedPlants {
 		names = ": " + b.plantNames(off)
 	}
-	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), percent(*l.Rate), names, percent(*l.Low), percent(*l.High), percent(l.Confidence))
+	s := fmt.Sprintf(b.t.FindPlants, l.Off, record.Count(l.Seen-l.Unsure, b.t.OnePlant, b.t.ManyPlants), b.differ(l.Off, l.Seen-l.Unsure), lot.Percent(*l.Rate), names, lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
 	if l.Unsure > 0 {
 		s += " " + fmt.Sprintf(b.t.FindUnsure, l.Unsure)
 	}
+	if n := j.StrayFruit(); len(j.Plants) > 0 && n == 1 {
+		s += " " + b.t.FindStray
+	} else if len(j.Plants) > 0 && n > 1 {
+		s += " " + fmt.Sprintf(b.t.FindStrays, n)
+	}
+	if lots := b.byLot(); lots != "" {
+		s += " " + lots
+	}
+	if len(l.Taught) > 0 {
+		s += " " + fmt.Sprintf(b.t.FindTaught, b.plantNames(l.Taught))
+	}
 	return s
+}
+
+// byLot counts the off-type plants of each seed lot, where the plants that count are of more than one: their common rate
+// is no lot's. It is empty otherwise.
+func (b *docBuilder) byLot() string {
+	verdicts := map[string]record.Verdict{}
+	for _, p := range b.run.Judgement.Plants {
+		verdicts[p.Plant] = p.Verdict
+	}
+	var said []string
+	for _, l := range b.doc.Entered.Lots {
+		off, seen := 0, 0
+		for _, p := range l.Plants {
+			switch verdicts[p] {
+			case record.OffType:
+				off++
+				seen++
+			case record.TrueToType, record.Doubtful:
+				seen++
+			}
+		}
+		if seen > 0 {
+			said = append(said, fmt.Sprintf(b.t.LotOff, or(l.Name, b.t.LotUnknown), off, record.Count(seen, b.t.OnePlant, b.t.ManyPlants)))
+		}
+	}
+	if len(said) < 2 {
+		return ""
+	}
+	return fmt.Sprintf(b.t.FindLots, len(said), strings.Join(said, "; "))
+}
+
+// differ is the verb of "n of all".
+func (b *docBuilder) differ(n, all int) string {
+	if n == 1 || all == 1 {
+		return b.t.DifferOne
+	}
+	return b.t.DifferMany
+}
+
+// offPlants says how many plants are off-type; without plant tags the least and the most.
+func (b *docBuilder) offPlants(l *record.Lot) string {
+	if l.Most > l.Off {
+		return fmt.Sprintf(b.t.Span, fmt.Sprint(l.Off), fmt.Sprint(l.Most))
+	}
+	return fmt.Sprint(l.Off)
+}
+
+// rateHere is the share of off-types among the plants that were decided; without plant tags the least and the greatest.
+func (b *docBuilder) rateHere(l *record.Lot) string {
+	if l.Most > l.Off && l.Seen > 0 {
+		return fmt.Sprintf(b.t.Span, lot.Percent(*l.Rate), lot.Percent(float64(l.Most)/float64(l.Seen)))
+	}
+	if l.Rate == nil {
+		return "–"
+	}
+	return lot.Percent(*l.Rate)
 }
 
 // namedPlants is how many plants are named where a sentence or a picture speaks of them; more are counted.
@@ -270,13 +355,4 @@ func (b *docBuilder) plantNames(ps []string) string {
 		return record.Count(n, b.t.OnePlant, b.t.ManyPlants)
 	}
 	return fmt.Sprintf(b.t.PlantsN, strings.Join(ps, ", "))
-}
-
-// percent writes a share with two significant digits, at most one decimal.
-func percent(v float64) string {
-	p := 100 * v
-	if p > 0 && p < 9.95 {
-		return fmt.Sprintf("%.1f %%", p)
-	}
-	return fmt.Sprintf("%.0f %%", p)
 }

@@ -8,61 +8,70 @@ type docTexts struct {
 	Lang, Title, TitleOf, Kicker, PageOf, Contents string
 
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
-	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, NotJudged                              string
+	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, FruitAlone, NotJudged                  string
 
-	SheetPlant, AnnexOffFirst                                                 string
-	Finding, FindPlants, FindUnsure, FindFruit, FindRest, FindGroups, NoFruit string
-	FruitMeasured, PlantsSeen, GroupsFound, OffPlants, UnsurePlants           string
-	Grower, Contact, Variety, DescriptionVersion, DescriptionSource           string
-	Supplier, SeedLot, OwnCode, SeedKind, Packet, Bought, Sown                string
-	SeedsSown, Germinated, Harvest, Picked, Bed, PhotosTaken, Controls        string
-	SeedLeft, Written, NotEntered, NotTitle                                   string
-	Not                                                                       []string
-	FoundPart, SideIntro, SideAlt, Groups, Plants, NoDescription              string
-	NoPlants, ControlMark, Described, LeastMost                               string
-	GroupHead, PlantHead                                                      []string
-	PhotoPart, PhotoIntro, PhotosLeftOut, PhotoCaption                        string
-	PhotoScale, PhotoColour, PhotoAlt                                         string
-	GroupPart, GroupIntro, TypicalIs, RowOf, RowAlt, Leaning                  string
-	SheetAlt, NoOutline, NoScale, ScaleIs, Profile, BoxIs, NotMeasured        string
-	NoScaleShort, NoSize, NoCard, SideSome, RowNoScale, TypicalNoScale        string
-	SideAltNoScale, RowAltNoScale, PhotoNoScale                               string
-	Colours, MainColour, SecondColour, ShareOfSkin, WhiteIs                   string
-	Skin, Pattern, ShapeWords, OtherThan                                      string
-	UpTo, From, Within, WithinU, Above, Below                                 string
-	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead       []string
-	HandPart, Reasons, Notes, Alone, Probability, OutlineUnsure               string
-	AnnexPart, AnnexIntro, SheetsLeftOut                                      string
-	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt               string
-	ColourCaption, AxisA                                                      string
-	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin      string
-	RuleOutside, RuleOpen, RuleTitle, OtherPart, OtherIntro                   string
-	ControlsWere, NoControls                                                  string
-	RuleIs, Others, Advice, Keep                                              []string
-	AdvicePart, KeepPart, KeepIntro, Cautions, HarvestNotes                   string
-	MethodPart, Drawn, Program, VersionPart, NoPhotos                         string
-	CardTable, CardIntro, HashPart, HashIntro                                 string
-	Traits, Patterns                                                          map[string]string
-	Poses                                                                     map[record.Pose]string
-	Verdicts                                                                  map[record.Verdict]string
-	States                                                                    map[record.Status]string
-	Sheet                                                                     sheetTexts
-	Like                                                                      *likeTexts
-	Page                                                                      *texts // words shared with the page of a run
+	SheetPlant, AnnexOffFirst                                                                                                                                                                                   string
+	Finding, DifferOne, DifferMany, FindPlants, FindBetween, FindTaught, FindOpen, FindNothing, FindStray, FindStrays, FindLots, LotOff, LotUnknown, FindUnsure, FindFruit, Span, FindRest, FindGroups, NoFruit string
+	FruitMeasured, PlantsSeen, PlantsJudged, GroupsFound, OffPlants, UnsurePlants                                                                                                                               string
+	Grower, Contact, Variety, DescriptionVersion, DescriptionSource                                                                                                                                             string
+	Supplier, SeedLot, OwnCode, SeedKind, Packet, Bought, Sown                                                                                                                                                  string
+	SeedsSown, Germinated, Harvest, Picked, Bed, PhotosTaken, Controls                                                                                                                                          string
+	OneOff, ManyOff, SeedLeft, Written, NotEntered, NotTitle                                                                                                                                                    string
+	Not                                                                                                                                                                                                         []string
+	FoundPart, SideIntro, SideAlt, Groups, Plants, NoDescription                                                                                                                                                string
+	NoPlants, ControlMark, Described, LeastMost                                                                                                                                                                 string
+	GroupHead, PlantHead                                                                                                                                                                                        []string
+	PhotoPart, PhotoIntro, PhotosLeftOut, PhotoCaption                                                                                                                                                          string
+	PhotoScale, PhotoColour, PhotoAlt                                                                                                                                                                           string
+	GroupPart, GroupIntro, TypicalIs, RowOf, RowAlt, Leaning                                                                                                                                                    string
+	SheetAlt, NoOutline, NoScale, ScaleIs, Profile, BoxIs, NotMeasured                                                                                                                                          string
+	NoScaleShort, NoSize, NoCard, SideSome, RowNoScale, TypicalNoScale                                                                                                                                          string
+	SideAltNoScale, RowAltNoScale, PhotoNoScale                                                                                                                                                                 string
+	Colours, MainColour, SecondColour, ShareOfSkin, WhiteIs                                                                                                                                                     string
+	Skin, Pattern, ShapeWords, OtherThan                                                                                                                                                                        string
+	UpTo, From, Within, WithinU, Above, Below                                                                                                                                                                   string
+	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead                                                                                                                                         []string
+	HandPart, Reasons, Notes, Alone, TooLittle, Probability, OutlineUnsure                                                                                                                                      string
+	AnnexPart, AnnexIntro, AnnexLines, SheetsLeftOut                                                                                                                                                            string
+	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt                                                                                                                                                 string
+	ColourCaption, AxisA                                                                                                                                                                                        string
+	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin                                                                                                                                        string
+	RuleOutside, RuleOpen, RuleTitle, OtherPart, OtherIntro                                                                                                                                                     string
+	ControlsWere, ControlsLate, RuleOwn, NoControls                                                                                                                                                             string
+	RuleIs, Others, Advice, Keep                                                                                                                                                                                []string
+	AdvicePart, KeepPart, KeepIntro, Cautions, HarvestNotes                                                                                                                                                     string
+	MethodPart, Drawn, Program, VersionPart, NoPhotos                                                                                                                                                           string
+	CardTable, CardIntro, HashPart, HashIntro                                                                                                                                                                   string
+	Traits, Patterns                                                                                                                                                                                            map[string]string
+	Poses                                                                                                                                                                                                       map[record.Pose]string
+	Verdicts                                                                                                                                                                                                    map[record.Verdict]string
+	States                                                                                                                                                                                                      map[record.Status]string
+	Sheet                                                                                                                                                                                                       sheetTexts
+	Like                                                                                                                                                                                                        *likeTexts
+	Page                                                                                                                                                                                                        *texts // words shared with the page of a run
 }
 
 var docEnglish = docTexts{
 	Lang: "en", Title: "Measurement report of a harvest", TitleOf: "Measurement report: %s", Kicker: "What grew from this seed, measured on photos", PageOf: "Page %d of {nb}", Contents: "Contents",
-	OneFruit: "fruit", ManyFruit: "fruit", OnePlant: "plant", ManyPlants: "plants", OneGroup: "group", ManyGroups: "groups", OnePhoto: "photo", ManyPhotos: "photos",
-	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s", NotJudged: "%d of them not judged",
+	OneFruit: "fruit", ManyFruit: "fruit", OneOff: "off-type", ManyOff: "off-types", OnePlant: "plant", ManyPlants: "plants", OneGroup: "group", ManyGroups: "groups", OnePhoto: "photo", ManyPhotos: "photos",
+	FruitN: "fruit %d", PlantN: "plant %s", PlantsN: "plants %s", GroupN: "Group %d", NoN: "no. %d", FruitOf: "Fruit %d of %s", FruitAlone: "Fruit %d", NotJudged: "%d of them not judged",
 	Finding: "Finding", SheetPlant: "%s, plant %s",
-	FindPlants:    "%d of %s differ clearly from the variety's description (%s)%s. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
+	DifferOne: "differs", DifferMany: "differ",
+	FindOpen: "Of %s seen none could be called true to type or off-type. If these plants are a fair sample, the share of off-types in the whole seed lot lies between %s and %s (%s confidence).",
+	FindLots: "But these plants are of %d seed lots: %s. The rate counts all of them together and is that of none.", LotOff: "%s: %d off-type of %s", LotUnknown: "lot not written down",
+	FindStray:     "Not in this count: 1 fruit that is off-type by itself, without a plant number or on a plant that is not off-type.",
+	FindStrays:    "Not in this count: %d fruit that are off-type by themselves, without a plant number or on plants that are not off-type.",
+	FindNothing:   "Nothing could be judged.",
+	FindPlants:    "%d of %s %s clearly from the variety's description (%s)%s. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
+	FindBetween:   "Between %d and %d of %s differ clearly from the variety's description: the fruit carry no plant numbers, so that one plant may have borne all fruit of a group, or each another. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
+	FindTaught:    "The description was learnt from %s of this harvest: true by the grower's word, and no evidence on the seed lot.",
+	Span:          "%s to %s",
 	FindUnsure:    "%d more could not be decided.",
-	FindFruit:     "%d of %s differ clearly from the variety's description. The fruit could not be counted by plant, so no rate is given for the seed lot.",
+	FindFruit:     "%d of %s %s clearly from the variety's description. The fruit could not be counted by plant, so no rate is given for the seed lot.",
 	FindRest:      "Not judged: %s, cut by the picture's edge, not measured or set aside.",
 	FindGroups:    "%s in %s. There was no description of the variety to compare with, so nothing is called off-type.",
 	NoFruit:       "No fruit was measured.",
-	FruitMeasured: "fruit measured", PlantsSeen: "plants seen", GroupsFound: "groups found", OffPlants: "off-type plants", UnsurePlants: "plants not decided",
+	FruitMeasured: "fruit measured", PlantsSeen: "plants seen", PlantsJudged: "plants judged", GroupsFound: "groups found", OffPlants: "off-type plants", UnsurePlants: "plants not decided",
 	Grower: "Grower", Contact: "Contact", Variety: "Variety", DescriptionVersion: "Description version", DescriptionSource: "Description from", Supplier: "Supplier", SeedLot: "Seed lot", OwnCode: "own code",
 	SeedKind: "Seed", Packet: "On the packet", Bought: "Bought", Sown: "Sown", SeedsSown: "seeds", Germinated: "germinated", Harvest: "Harvest", Picked: "picked", Bed: "bed", PhotosTaken: "Photos",
 	Controls: "Control plants", SeedLeft: "Seed kept back", Written: "Report written", NotEntered: "Not entered: %s. Fill in by hand what you know.",
@@ -95,8 +104,8 @@ var docEnglish = docTexts{
 	IndexHead:      []string{"Photo", "No.", "Plant", "Group", "Length, mm", "Width, mm", "Skin", "Verdict"},
 	PhotoHead:      []string{"Photo", "State", "Card", "mm a px", "Tilt", "Height, mm", "Focal, px", "Card fit, px", "Colour fit, ΔE00"},
 	HashHead:       []string{"Photo", "SHA-256 of the file"},
-	HandPart:       "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
-	AnnexPart: "Annex: a sheet for each fruit", AnnexIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera. The dimension lines show the measured length without the stalk and the greatest width.",
+	HandPart:       "Observed by hand", Reasons: "Why this verdict", Notes: "Notes:", Alone: "stands alone", TooLittle: "too little measured", Probability: "with %.0f %% probability", OutlineUnsure: "outline not sure",
+	AnnexPart: "Annex: a sheet for each fruit", AnnexIntro: "± is the expanded uncertainty (k = 2): it is meant to hold the true value 19 times in 20; that of a length holds less often where an end faces away from the camera.", AnnexLines: "The dimension lines show the measured length without the stalk and the greatest width.",
 	AnnexOffFirst: "The sheets of off-type fruit come first, then the doubtful ones, then the others.",
 	SheetsLeftOut: "%d of %d fruit have a sheet, off-type and doubtful ones first. This list holds all.",
 	TraitPart:     "Traits", DotIntro: "Each mark is one fruit (× 12: twelve in one place); its shape is the mark of its group. White: true to type or not judged. Grey: doubtful. Black: off-type.",
@@ -105,7 +114,7 @@ var docEnglish = docTexts{
 	ColourCaption: "Main skin colour of each fruit in the a*b* plane. Each mark has the colour it stands for. Cross: described colour. Dashed line: where the colour difference ΔE00 reaches what the description allows, at the described lightness. ΔE00 is the size of a colour difference: 1 is hardly seen side by side, 10 is plain to see. Lightness L* is not drawn.",
 	AxisA:         "a*  (green – red);  upwards b* (blue – yellow);  white %s, 2°",
 	LotPart:       "The seed lot", RateHere: "Rate among these plants", RateLot: "Rate in the seed lot", RateInterval: "%s to %s (%s confidence; exact binomial interval of Clopper and Pearson)",
-	Rule: "Rule", RuleText: "Population standard %s, acceptance probability %s: %d off-type allowed in %d plants. This lot is %s it.", RuleWithin: "within", RuleOutside: "outside", RuleOpen: "not clearly within or outside",
+	Rule: "Rule", RuleText: "Population standard %s, acceptance probability %s: %s allowed in %s. This lot is %s it.", RuleWithin: "within", RuleOutside: "outside", RuleOpen: "not clearly within or outside",
 	RuleTitle: "What the 1 % / 95 % rule is, and what it is not",
 	RuleIs: []string{
 		"It is a yardstick of variety testing (uniformity by off-types, as in UPOV's documents): if at most 1 % of the plants of a variety are off-types, a sample passes with a probability of at least 95 %. It is meant for varieties that are self-pollinated or propagated vegetatively.",
@@ -122,7 +131,7 @@ var docEnglish = docTexts{
 		"Natural variation: a local or open-pollinated variety may be broader than its description.",
 		"Foreign pollen on your own plants this year is not an explanation: it changes the seed inside the fruit and next year's plants, not the shape and skin of this year's squash, melon, pepper or tomato. (Maize kernels are different.)",
 	},
-	ControlsWere: "Control plants of the same variety from other seed stood in the same bed: plants %s. What they do too is not the seed's doing.", NoControls: "No control plants were marked. Season and site are not excluded as a cause.",
+	ControlsWere: "Control plants of the same variety from other seed stood in the same bed: %s. What they do too is not the seed's doing.", RuleOwn: "The rule used in this report (%s off-types, %s probability) is not this one: whoever made the report chose it. What follows is about the 1 % / 95 % rule.", ControlsLate: "Control plants were named that the verdicts did not use: %s. They were judged and counted like the others. Measure again with --control to compare with them.", NoControls: "No control plants were marked. Season and site are not excluded as a cause.",
 	AdvicePart: "What to do",
 	Advice: []string{
 		"Tell the supplier early, while the plants still stand, so that they can look for themselves. Send this report with the photos.",

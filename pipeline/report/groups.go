@@ -220,7 +220,7 @@ func (b *docBuilder) groupTable(g int, fs []*record.Fruit) table {
 	}
 	if l, n := b.meanSkin(g); n > 0 {
 		t.rows = append(t.rows, []cell{{text: b.t.MainColour, swatch: l.Hex()}, {text: fmt.Sprintf("L* %.0f", l.L), right: true}, {text: fmt.Sprintf("a* %.0f  b* %.0f", l.A, l.B), right: true}, {text: fmt.Sprint(n), right: true},
-			{}, {text: b.toleranceText() + " ΔE00"}, {text: b.skinAgainst(&record.Fruit{Skin: &record.Lab{L: l.L, A: l.A, B: l.B}})}})
+			{}, {text: b.toleranceUnit()}, {text: b.skinAgainst(&record.Fruit{Skin: &record.Lab{L: l.L, A: l.A, B: l.B}})}})
 	}
 	return t
 }

@@ -14,6 +14,7 @@ import (
 	"sync"
 	"unicode"
 
+	"offtype/cluster/lot"
 	"offtype/pipeline/record"
 )
 
@@ -257,9 +258,13 @@ func (b *builder) head() {
 		f = append(f, figure{fmt.Sprint(len(j.Plants)), "plants"})
 	}
 	if j.Lot.Unit == "plant" && j.Variety != nil {
-		f = append(f, figure{fmt.Sprint(j.Lot.Off), "off-type plants"})
+		off := fmt.Sprint(j.Lot.Off)
+		if j.Lot.Most > j.Lot.Off {
+			off += "–" + fmt.Sprint(j.Lot.Most)
+		}
+		f = append(f, figure{off, "off-type plants"})
 		if j.Lot.Low != nil && j.Lot.High != nil {
-			f = append(f, figure{fmt.Sprintf("%.0f–%.0f %%", 100**j.Lot.Low, 100**j.Lot.High), "off-types in the seed lot (95 %)"})
+			f = append(f, figure{strings.TrimSuffix(lot.Percent(*j.Lot.Low), " %") + "–" + lot.Percent(*j.Lot.High), "off-types in the seed lot (95 %)"})
 		}
 	}
 	if len(b.run.Photos) > 0 {

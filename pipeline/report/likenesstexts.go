@@ -2,13 +2,13 @@ package report
 
 // likeTexts are the words of the pictures that show how alike the fruit are.
 type likeTexts struct {
-	Part, Plane, Tree, Firm                            string
-	PlaneIntro, PlaneAxes, PlaneAlt, Right, Up         string
-	TreeIntro, TreeCut, TreeOther, TreeAlt, TreeMost   string
-	Alike, Different, Cut, Leaf, LeafPlant, Bunch, Key string
-	FirmIntro, FirmGroup                               string
-	Unsure, UnsureFruit, UnsureAlone, UnsureMore, Sure string
-	And, NoScale                                       string
+	Part, Plane, Tree, Firm                                           string
+	PlaneIntro, PlaneAxes, PlaneAlt, Right, Up                        string
+	TreeIntro, TreeCut, TreeOther, TreeAlt, TreeMost                  string
+	Alike, Different, Cut, Leaf, LeafPlant, Bunch, Key                string
+	FirmIntro, FirmGroup                                              string
+	Unsure, UnsureFruit, UnsureNothing, UnsureAlone, UnsureMore, Sure string
+	And, NoScale                                                      string
 }
 
 var likeEnglish = likeTexts{
@@ -25,6 +25,6 @@ var likeEnglish = likeTexts{
 	Alike:     "alike", Different: "different", Cut: "cut", Leaf: "no. %d, %s", LeafPlant: "plant %s, no. %d", Bunch: "%d fruit", Key: "Group %d",
 	FirmIntro: "The grouping was repeated with plants (or fruit without plant number) drawn anew from this harvest, as if it had been another sample of them. A group that comes out again nearly every time is firm.",
 	FirmGroup: "Group %d: its fruit came together again in %d of the %d repeats that held any of them.",
-	Unsure:    "Fruit that are not sure, marked with a question mark", UnsureFruit: "%s: put to group %d, with a probability of %.0f %%.", UnsureAlone: "%s: far from all groups; listed with the nearest, group %d.",
+	Unsure:    "Fruit that are not sure, marked with a question mark", UnsureFruit: "%s: put to group %d, with a probability of %.0f %%.", UnsureNothing: "%s: too little was measured to tell groups apart; listed with group %d.", UnsureAlone: "%s: far from all groups; listed with the nearest, group %d.",
 	UnsureMore: "and %d more (column unsure of groups.csv).", Sure: "No fruit lies between two groups or far from all.",
 }

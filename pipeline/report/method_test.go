@@ -1,6 +1,8 @@
 package report
 
 import (
+	"image"
+	"os"
 	"strings"
 	"testing"
 
@@ -27,5 +29,30 @@ func TestMethodSaysWhatGaveTheScale(t *testing.T) {
 	}
 	if strings.Contains(english.MethodText[0], "card") {
 		t.Error("the words for all reports were changed")
+	}
+}
+
+// A table of fruit without photos has no pictures to explain.
+func TestNoPicturesNoWordsOnThem(t *testing.T) {
+	s := synthetic(9)
+	for _, photos := range []bool{true, false} {
+		d := s.doc()
+		if !photos {
+			d.Load = func(string) (image.Image, float64, []record.Fruit, error) { return nil, 0, nil, nil }
+			d.Run.Photos = nil
+			for i := range d.Run.Fruits {
+				d.Run.Fruits[i].Outline = nil
+			}
+		}
+		_, page := write(t, "no-pictures", d)
+		b, err := os.ReadFile(page)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, say := range []string{"Cut-outs are stretched", "The dimension lines show"} {
+			if strings.Contains(string(b), say) != photos {
+				t.Errorf("photos %v: %q", photos, say)
+			}
+		}
 	}
 }

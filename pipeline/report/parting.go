@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 
@@ -16,10 +17,10 @@ func (b *docBuilder) lot() []block {
 	if len(l.Sentences) > 0 {
 		bs = append(bs, list{items: l.Sentences})
 	}
-	if b.judged() && l.Unit == "plant" && l.Rate != nil && l.Low != nil && l.High != nil {
+	if b.judged() && l.Unit == "plant" && l.Low != nil && l.High != nil {
 		rows := [][2]string{
-			{b.t.PlantsSeen, fmt.Sprint(l.Seen)}, {b.t.OffPlants, fmt.Sprint(l.Off)}, {b.t.UnsurePlants, fmt.Sprint(l.Unsure)},
-			{b.t.RateHere, percent(*l.Rate)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, percent(*l.Low), percent(*l.High), percent(l.Confidence))},
+			{b.t.PlantsSeen, fmt.Sprint(l.Seen)}, {b.t.OffPlants, b.offPlants(l)}, {b.t.UnsurePlants, fmt.Sprint(l.Unsure)},
+			{b.t.RateHere, b.rateHere(l)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))},
 		}
 		if r := l.Rule; r != nil {
 			within := b.t.RuleOutside
@@ -29,20 +30,34 @@ func (b *docBuilder) lot() []block {
 			case l.Off <= r.Allowed: // outside it only if what could not be decided is off-type
 				within = b.t.RuleOpen
 			}
-			rows = append(rows, [2]string{b.t.Rule, fmt.Sprintf(b.t.RuleText, lot.Given(r.Standard), lot.Given(r.Acceptance), r.Allowed, l.Seen, within)})
+			rows = append(rows, [2]string{b.t.Rule, fmt.Sprintf(b.t.RuleText, lot.Given(r.Standard), lot.Given(r.Acceptance), record.Count(r.Allowed, b.t.OneOff, b.t.ManyOff), record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), within)})
 		}
 		bs = append(bs, facts{rows})
 	}
-	bs = append(bs, frame{title: b.t.RuleTitle, paras: b.t.RuleIs})
+	rule := b.t.RuleIs
+	if r := l.Rule; r != nil && (lot.Standard{Off: r.Standard, Acceptance: r.Acceptance}) != lot.CommonStandard {
+		own := fmt.Sprintf(b.t.RuleOwn, lot.Given(r.Standard), lot.Given(r.Acceptance))
+		rule = append([]string{own}, rule...)
+	}
+	bs = append(bs, frame{title: b.t.RuleTitle, paras: rule})
 	bs = append(bs, heading{text: b.t.OtherPart, level: 2}, para{b.t.OtherIntro, plain}, list{items: b.t.Others})
 	return append(bs, para{b.controlsText(), plain})
 }
 
 func (b *docBuilder) controlsText() string {
-	if c := b.doc.Entered.Controls; len(c) > 0 {
-		return fmt.Sprintf(b.t.ControlsWere, strings.Join(c, ", "))
+	all, used := b.doc.Entered.Controls, b.run.Judgement.Controls()
+	late := slices.DeleteFunc(slices.Clone(all), func(p string) bool { return slices.Contains(used, p) })
+	if !b.judged() { // nothing was compared with anything
+		used, late = all, nil
 	}
-	return b.t.NoControls
+	var said []string
+	if len(used) > 0 {
+		said = append(said, fmt.Sprintf(b.t.ControlsWere, b.plantNames(used)))
+	}
+	if len(late) > 0 {
+		said = append(said, fmt.Sprintf(b.t.ControlsLate, b.plantNames(late)))
+	}
+	return or(strings.Join(said, " "), b.t.NoControls)
 }
 
 // advice says what to do, what to keep, and what to be careful with.
@@ -67,7 +82,7 @@ func (b *docBuilder) method() []block {
 	for _, s := range methodText(b.run, b.t.Page) {
 		bs = append(bs, para{s, plain})
 	}
-	if b.anyScaled() || len(b.views) == 0 {
+	if b.anyScaled() {
 		bs = append(bs, para{b.t.Drawn, plain})
 	}
 	bs = append(bs, heading{text: b.t.Page.Limits, level: 2}, list{items: b.t.Page.LimitText})

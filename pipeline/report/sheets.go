@@ -245,11 +245,28 @@ func (b *docBuilder) deltaText(f *record.Fruit) string {
 	return "–"
 }
 
+// annexLines says what the dimension lines are, where there are any.
+func (b *docBuilder) annexLines() string {
+	if b.anyScaled() {
+		return " " + b.t.AnnexLines
+	}
+	return ""
+}
+
 func (b *docBuilder) toleranceText() string {
 	if b.desc == nil || b.desc.Skin == nil || b.desc.Skin.Tolerance == nil {
 		return "–"
 	}
 	return fmt.Sprintf(b.t.UpTo, fmt.Sprintf("%.1f", *b.desc.Skin.Tolerance))
+}
+
+// toleranceUnit is the tolerance with its unit, where there is one.
+func (b *docBuilder) toleranceUnit() string {
+	s := b.toleranceText()
+	if b.desc != nil && b.desc.Skin != nil && b.desc.Skin.Tolerance != nil {
+		s += " ΔE00"
+	}
+	return s
 }
 
 func (b *docBuilder) skinAgainst(f *record.Fruit) string {
@@ -297,7 +314,7 @@ func (b *docBuilder) annex() []block {
 		return nil
 	}
 	want := b.sheetsShown()
-	bs := []block{heading{b.t.AnnexPart, 1, "annex"}, para{b.t.AnnexIntro, plain}}
+	bs := []block{heading{b.t.AnnexPart, 1, "annex"}, para{b.t.AnnexIntro + b.annexLines(), plain}}
 	if len(want) < len(b.run.Fruits) {
 		bs = append(bs, para{fmt.Sprintf(b.t.SheetsLeftOut, len(want), len(b.run.Fruits)), plain})
 	}
@@ -344,6 +361,9 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 	k := f.Key()
 	m, v := b.member[k], b.verdict[k]
 	head := fmt.Sprintf(b.t.FruitOf, f.Number, f.Photo)
+	if f.Photo == "" {
+		head = fmt.Sprintf(b.t.FruitAlone, f.Number)
+	}
 	sub := []string{}
 	if f.Plant != "" {
 		sub = append(sub, fmt.Sprintf(b.t.PlantN, f.Plant))
@@ -353,12 +373,14 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 		switch {
 		case m.Alone:
 			s += " (" + b.t.Alone + ")"
+		case m.Unplaced():
+			s += " (" + b.t.TooLittle + ")"
 		case m.Unsure:
 			s += " (" + fmt.Sprintf(b.t.Probability, 100*m.Membership) + ")"
 		}
 		sub = append(sub, s)
 	}
-	if f.Pose != "" {
+	if f.Pose != "" && len(b.run.Photos) > 0 { // a table says no more than what stands in it
 		sub = append(sub, or(b.t.Poses[f.Pose], string(f.Pose)))
 	}
 	if f.Unsure {

@@ -197,7 +197,7 @@ func (p *Plan) say(in PlanInput, total, room int) {
 	if !control && len(in.Sowings) > 0 {
 		p.Warnings = append(p.Warnings, "No control plants are planned. A few plants of the same variety from other, trusted seed in the same bed tell what weather and soil do to every plant.")
 	}
-	p.Sentences = append(p.Sentences, "Keep some seed of every lot back in its packet, sealed, dry and cool, with the label: it is what a supplier or an office can grow again.")
+	p.Sentences = append(p.Sentences, "These numbers count plants that bear fruit and off-types that differ enough to be told from the variety: set some plants more.", "Keep some seed of every lot back in its packet, sealed, dry and cool, with the label: it is what a supplier or an office can grow again.")
 }
 
 func lotLabel(s Sowing) string {
@@ -214,19 +214,14 @@ func lotLabel(s Sowing) string {
 func shows(label string, n int, in PlanInput) string {
 	least := 1 - math.Pow(1-in.Confidence, 1/float64(n))
 	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types %.0f times in 100; a lot with fewer than %s can stay unseen more often than %s times in 100.",
-		label, n, lot.Given(in.Rate), 100*lot.ChanceToSee(n, in.Rate), percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
+		label, n, lot.Given(in.Rate), 100*lot.ChanceToSee(n, in.Rate), lot.Percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
 	if k, err := lot.Allowed(n, 0.01, 0.95); err == nil {
 		s += fmt.Sprintf(" The common rule of variety testing (1 %% off-types, 95 %%) allows %d among %d; a lot with 10 %% off-types would still pass it %.0f times in 100.", k, n, 100*lot.Accept(n, k, 0.10))
 	}
 	return s
 }
 
-func percent(x float64) string {
-	if x < 0.0995 && math.Abs(100*x-math.Round(100*x)) > 1e-9 {
-		return fmt.Sprintf("%.1f %%", 100*x)
-	}
-	return fmt.Sprintf("%.0f %%", 100*x)
-}
+func percent(x float64) string { return lot.Percent(x) }
 
 // layout numbers the plants. Controls are spread among the others, so that they see the same soil.
 func (p *Plan) layout(in PlanInput) {
@@ -266,7 +261,7 @@ func checklist(species string) []Step {
 		{"Before flowering", []string{"Walk the bed: leaf, habit and young fruit of each plant against its neighbours.", "Plants that are clearly another type and not wanted for seed: photograph, note, pull out before they flower.", "Ask neighbours what they grow, and write down the distance."}},
 		{"Flowering", []string{"For seed: shut male and female buds the evening before, pollinate next morning, shut again, mark the fruit stalk.", "Note which plants flower, and the first day."}},
 		{"While leaves are green", []string{"Trace every vine from the root to its fruit, and write the plant's number on each fruit with a wax pencil: later nobody can tell.", "Note the first ripe fruit of each plant and any disease."}},
-		{"Harvest", []string{"Pick plant by plant; cut with the stalk.", "Lay the fruit in rows with the plant's tag at the left end, put the card beside them, and photograph.", "Keep plants without fruit in the list: they are part of the count."}},
+		{"Harvest", []string{"Pick plant by plant; cut with the stalk.", "Lay the fruit in rows with the plant's tag at the left end, put the card beside them, and photograph.", "Keep plants without fruit in the list, with what became of them: they cannot be judged and do not count."}},
 		{"After", []string{"Write weight, rind, Brix and taste on the bench sheet.", "Keep at least one fruit of every type until the matter is settled.", "Tell the supplier while plants still stand."}},
 	}
 	if record.CanBeBitter(species) {

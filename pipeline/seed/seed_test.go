@@ -226,3 +226,31 @@ func TestSeasonOf(t *testing.T) {
 		}
 	}
 }
+
+// Two harvests of one grower are not two growers.
+func TestPoolNamesWhatItCompares(t *testing.T) {
+	for _, c := range []struct {
+		second, want string
+	}{{"b", "The growers' rates"}, {"a", "The harvests' rates"}, {"", "The harvests' rates"}} {
+		p := Pool("L", []Share{{"a", "h1", 0, 8}, {c.second, "h2", 3, 4}})
+		if got := strings.Join(p.Sentences, " "); !strings.Contains(got, c.want) {
+			t.Errorf("second grower %q: %s", c.second, got)
+		}
+	}
+}
+
+// A plan does not promise more than plants that bear fruit can show.
+func TestPlanSaysWhatCounts(t *testing.T) {
+	p, err := MakePlan(PlanInput{FirstTag: 1, Rate: 0.05, Confidence: 0.95, Year: 2027, Sowings: []Sowing{{Variety: "V", Lot: "L", Plants: 18}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Join(p.Sentences, " "); !strings.Contains(got, "plants that bear fruit") {
+		t.Error(got)
+	}
+	for _, s := range p.Checklist {
+		if got := strings.Join(s.What, " "); strings.Contains(got, "part of the count") {
+			t.Error(got)
+		}
+	}
+}

@@ -122,17 +122,33 @@ func Pool(lot string, shares []Share) Pooled {
 		return p
 	}
 	p.Sentences = append(p.Sentences, fmt.Sprintf("Together %d of %d plants of lot %s are off-type; the rate in the lot is likely between %s and %s, if these plants are a fair sample of it. Plants that could not be decided are left out.", p.Off, p.Plants, lot, percent(p.Low), percent(p.High)))
+	who := "grower"
+	if !severalGrowers(shares) {
+		who = "harvest" // of one grower, or nobody wrote down whose
+	}
 	if len(n) < 2 {
-		p.Sentences = append(p.Sentences, "Only one grower has judged plants: nothing can be said on differences between growers.")
+		p.Sentences = append(p.Sentences, fmt.Sprintf("Only one %[1]s has judged plants: nothing can be said on differences between %[1]ss.", who))
 		return p
 	}
 	if b := season.Between(x, n); !math.IsNaN(b) {
 		p.PBetween = &b
 		if b < 0.05 {
-			p.Sentences = append(p.Sentences, "The growers' rates differ more than chance gives: the packets may not hold the same seed, or plants were mixed up somewhere. Look at each grower by itself before you speak of the lot.")
+			p.Sentences = append(p.Sentences, fmt.Sprintf("The %[1]ss' rates differ more than chance gives: the packets may not hold the same seed, or plants were mixed up somewhere. Look at each %[1]s by itself before you speak of the lot.", who))
 		} else {
-			p.Sentences = append(p.Sentences, "The growers' rates do not differ more than chance gives.")
+			p.Sentences = append(p.Sentences, fmt.Sprintf("The %ss' rates do not differ more than chance gives.", who))
 		}
 	}
 	return p
+}
+
+// severalGrowers reports whether every share is of a grower of its own.
+func severalGrowers(shares []Share) bool {
+	seen := map[string]bool{}
+	for _, s := range shares {
+		if s.Grower == "" || seen[s.Grower] {
+			return false
+		}
+		seen[s.Grower] = true
+	}
+	return true
 }
