@@ -397,3 +397,30 @@ func TestNoteBearsTheLocalDay(t *testing.T) {
 		}
 	}
 }
+
+// Where no volume was measured, and for a plant, only a weight that hardly ever occurs is a slip. The volume of a fruit
+// on a photo without a scale means nothing.
+func TestWeightSlipWithoutVolume(t *testing.T) {
+	ctx := context.Background()
+	b := open(t, filepath.Join(t.TempDir(), "b.book"))
+	run := sample(3, 1, 3)
+	run.Fruits[0].Volume = record.None()
+	run.Fruits[1].Unscaled = true // 1300 cm³ of nothing
+	_, err := b.RecordRun(ctx, "2026", "", run)
+	must(t, err)
+	for _, c := range []struct {
+		of, weight, says string
+	}{
+		{"table-1.jpg/1", "712 kg", "a fruit (1 g to 50 kg); perhaps it was meant in g"}, {"table-1.jpg/1", "0,712 g", "meant in kg"}, {"table-1.jpg/1", "31 kg", ""},
+		{"table-1.jpg/2", "712 kg", "meant in g"}, {"table-1.jpg/2", "200 g", ""}, {"table-1.jpg/3", "200 g", "does not fit a fruit of"},
+		{"plant 1", "712 kg", "all fruit of a plant (1 g to 150 kg); perhaps it was meant in g"}, {"plant 1", "80 kg", ""}, {"group 1", "712 kg", ""},
+	} {
+		s, err := ParseSubject(c.of)
+		must(t, err)
+		err = b.AddObservation(ctx, "2026", s, "weight", c.weight, "", Observation{}, false)
+		if c.says == "" && err != nil || c.says != "" && (!errors.Is(err, ErrSlip) || !strings.Contains(err.Error(), c.says)) {
+			t.Errorf("%s, %s: %v, want %q", c.of, c.weight, err, c.says)
+		}
+		must(t, b.AddObservation(ctx, "2026", s, "weight", c.weight, "", Observation{}, true))
+	}
+}
