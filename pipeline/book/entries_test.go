@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -422,5 +423,25 @@ func TestWeightSlipWithoutVolume(t *testing.T) {
 			t.Errorf("%s, %s: %v, want %q", c.of, c.weight, err, c.says)
 		}
 		must(t, b.AddObservation(ctx, "2026", s, "weight", c.weight, "", Observation{}, true))
+	}
+}
+
+// A new book and its copy are for their owner alone; the mode of one that was there stays.
+func TestBookIsPrivate(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("no such modes there")
+	}
+	dir := t.TempDir()
+	old := filepath.Join(dir, "old.book")
+	must(t, open(t, old).Close())
+	must(t, os.Chmod(old, 0o640))
+	open(t, old)
+	b := open(t, filepath.Join(dir, "new.book"))
+	must(t, b.Set(context.Background(), "grower", "A", map[string]string{"contact": "b@example.org"}))
+	must(t, b.Backup(context.Background(), filepath.Join(dir, "copy.book")))
+	for name, want := range map[string]os.FileMode{"old.book": 0o640, "new.book": 0o600, "new.book-wal": 0o600, "copy.book": 0o600} {
+		if st, err := os.Stat(filepath.Join(dir, name)); err != nil || st.Mode().Perm() != want {
+			t.Errorf("%s: %v, %v, want %v", name, st.Mode(), err, want)
+		}
 	}
 }
