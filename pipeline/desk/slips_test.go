@@ -2,10 +2,12 @@ package desk
 
 import (
 	"fmt"
+	"html"
 	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -72,12 +74,30 @@ func TestPageSaysWhatItCanDo(t *testing.T) {
 	}
 }
 
-// The page says which words of a packet were taken and which were not.
+// The page says which words of a packet were taken and which were not, and the description keeps it.
 func TestPacketWordsAreHeard(t *testing.T) {
-	_, c := withHarvest(t)
+	d, c := withHarvest(t)
 	s, b := c.post("/varieties/words", url.Values{"name": {"X"}, "species": {"Cucurbita moschata"}, "words": {"about 8 inches, buff skin, 3 lb"}})
 	if s != http.StatusOK || !strings.Contains(b, "Taken: colour buff. Not understood: about 8 inches, 3 lb.") {
 		t.Errorf("%d %s", s, b)
+	}
+	v := url.Values{"name": {"X"}, "species": {"Cucurbita moschata"}, "version": {"1"}, "hasskin": {"1"}, "skin": {"#d0a878"}}
+	for _, m := range regexp.MustCompile(`name="note" value="([^"]*)"`).FindAllStringSubmatch(b, -1) {
+		v.Add("note", html.UnescapeString(m[1]))
+	}
+	if s, b := c.post("/varieties/edit", v); s != http.StatusSeeOther {
+		t.Fatalf("%d %s", s, b)
+	}
+	x, err := d.readVariety("x")
+	if err != nil || len(x.Notes) != 2 || !strings.HasSuffix(x.Notes[1], "Not understood: about 8 inches, 3 lb.") {
+		t.Fatalf("the description keeps %+v, %v", x, err)
+	}
+	v.Set("file", "x") // changed later: its notes stay
+	v.Set("version", "2")
+	v.Del("note")
+	c.post("/varieties/edit", v)
+	if x, err := d.readVariety("x"); err != nil || x.Version != "2" || len(x.Notes) != 2 {
+		t.Errorf("after a change: %+v, %v", x, err)
 	}
 }
 
