@@ -63,6 +63,14 @@ func TestPageSaysWhatItCanDo(t *testing.T) {
 	if !strings.Contains(slip, "slip") || !strings.Contains(slip, "it is right, keep it") {
 		t.Errorf("12 kg of a litre: %s", slip)
 	}
+	if strings.Contains(slip, "in harvest") || !strings.Contains(slip, ">Looks like a slip: 12000 g does not fit") {
+		t.Errorf("the field says more than what is wrong with it: %s", slip)
+	}
+	v.Set("row", "plant 4")
+	v.Set("value", "712 kg")
+	if _, slip := c.send("POST", "/h/2026-squash/observe", "application/x-www-form-urlencoded", strings.NewReader(v.Encode()), map[string]string{"HX-Request": "true"}); !strings.Contains(slip, "usual weight for all fruit of a plant") || !strings.Contains(slip, "it is right, keep it") {
+		t.Errorf("712 kg of a plant: %s", slip)
+	}
 	words := bookWords(&rec)
 	if len(words) != 2 || !strings.Contains(words[0], "Before sowing") || !strings.HasPrefix(words[1], `1 photo stands in the harvest "autumn 2026" too.`) || !strings.Contains(words[1], `open "autumn 2026" under Harvest table`) {
 		t.Errorf("said: %q", words)
