@@ -445,3 +445,37 @@ func TestBookIsPrivate(t *testing.T) {
 		}
 	}
 }
+
+// A plant number that was a slip and was taken back is no plant: nobody is told that it flowered beside the others.
+func TestPlantNumberTakenBack(t *testing.T) {
+	ctx := context.Background()
+	b := open(t, filepath.Join(t.TempDir(), "b.book"))
+	numbers := func() string {
+		h, err := b.Harvest(ctx, "2026")
+		must(t, err)
+		var out []string
+		for _, p := range h.Plants {
+			out = append(out, p.Number)
+		}
+		return strings.Join(out, " ")
+	}
+	rec := func(run record.Run, want string) {
+		t.Helper()
+		_, err := b.RecordRun(ctx, "2026", "", run)
+		must(t, err)
+		if got := numbers(); got != want {
+			t.Errorf("plants %s, want %s", got, want)
+		}
+	}
+	was := sample(3, 2, 4) // plants 1 and 2
+	slip := sample(3, 2, 4)
+	slip.Fruits[0].Plant, slip.Fruits[1].Plant = "77", "78"
+	rec(slip, "1 2 77 78")
+	must(t, b.AddObservation(ctx, "2026", Subject{Plant: "78"}, "disease", "mildew", "", Observation{}, false))
+	rec(was, "1 2 78") // something was written down of 78
+	must(t, b.Set(ctx, "plant", "2026/80", map[string]string{"fate": "no fruit"}))
+	must(t, b.Set(ctx, "plant", "2026/81", nil)) // by hand: never had fruit
+	rec(slip, "1 2 77 78 80 81")
+	fewer := sample(3, 1, 4)
+	rec(fewer, "1 2 78 80 81") // the photo of plant 2 is not among them: it grew all the same
+}
