@@ -27,7 +27,7 @@ type observeCmd struct {
 	Date     string `help:"Day of the observation, as 2026-11-02." placeholder:"DAY"`
 	By       string `help:"Who observed." placeholder:"NAME"`
 	Note     string `help:"A note." placeholder:"TEXT"`
-	Force    bool   `help:"Take a weight that does not fit the fruit's volume."`
+	Force    bool   `help:"Take a weight that does not fit the fruit's volume or is far from usual."`
 	JSON     bool   `help:"Print what was done as JSON."`
 }
 

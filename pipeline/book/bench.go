@@ -211,8 +211,8 @@ func (w *benchWriter) row(ctx context.Context, line int, s Subject, cells []stri
 			unit = "" // the cell says its own unit
 		}
 		r, err := t.trait.Read(value, unit)
-		if err == nil && t.trait.Name == "weight" && fruit != nil && !w.force {
-			if err = checkWeight(ctx, w.tx, w.harvest, fruit.(int64), *r.Value); err != nil && !errors.Is(err, ErrSlip) {
+		if err == nil && t.trait.Name == "weight" && !w.force {
+			if err = checkWeight(ctx, w.tx, w.harvest, fruit, plant, *r.Value); err != nil && !errors.Is(err, ErrSlip) {
 				return err
 			}
 		}

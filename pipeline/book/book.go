@@ -103,6 +103,10 @@ func Open(ctx context.Context, path string, opt Options) (*Book, error) {
 		return nil, fmt.Errorf("open book %q: %w; record a harvest first or name another file with --book", path, fs.ErrNotExist)
 	}
 	b := &Book{path: path, now: opt.Now}
+	// A new book is for its owner alone: it may hold people's contacts. SQLite gives its other files the same mode.
+	if f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
+		f.Close()
+	}
 	var err error
 	if b.db, err = sql.Open("sqlite", dsn(path, opt.Busy, "immediate")); err != nil {
 		return nil, fmt.Errorf("open book %q: %w", path, err)

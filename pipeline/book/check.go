@@ -87,6 +87,9 @@ func (b *Book) Backup(ctx context.Context, file string) error {
 	if _, err := b.ro.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
 		return fmt.Errorf("back up to %q: %w", file, plain(err))
 	}
+	if err := os.Chmod(part, 0o600); err != nil { // for its owner alone, as a new book
+		return fmt.Errorf("back up to %q: %w", file, err)
+	}
 	if err := os.Rename(part, file); err != nil {
 		return fmt.Errorf("back up to %q: %w", file, err)
 	}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -396,4 +397,85 @@ func TestNoteBearsTheLocalDay(t *testing.T) {
 			t.Errorf("a note made %s is of the day %q, want %q", made, got, want)
 		}
 	}
+}
+
+// Where no volume was measured, and for a plant, only a weight that hardly ever occurs is a slip. The volume of a fruit
+// on a photo without a scale means nothing.
+func TestWeightSlipWithoutVolume(t *testing.T) {
+	ctx := context.Background()
+	b := open(t, filepath.Join(t.TempDir(), "b.book"))
+	run := sample(3, 1, 3)
+	run.Fruits[0].Volume = record.None()
+	run.Fruits[1].Unscaled = true // 1300 cm³ of nothing
+	_, err := b.RecordRun(ctx, "2026", "", run)
+	must(t, err)
+	for _, c := range []struct {
+		of, weight, says string
+	}{
+		{"table-1.jpg/1", "712 kg", "a fruit (1 g to 50 kg); perhaps it was meant in g"}, {"table-1.jpg/1", "0,712 g", "meant in kg"}, {"table-1.jpg/1", "31 kg", ""},
+		{"table-1.jpg/2", "712 kg", "meant in g"}, {"table-1.jpg/2", "200 g", ""}, {"table-1.jpg/3", "200 g", "does not fit a fruit of"},
+		{"plant 1", "712 kg", "all fruit of a plant (1 g to 150 kg); perhaps it was meant in g"}, {"plant 1", "80 kg", ""}, {"group 1", "712 kg", ""},
+	} {
+		s, err := ParseSubject(c.of)
+		must(t, err)
+		err = b.AddObservation(ctx, "2026", s, "weight", c.weight, "", Observation{}, false)
+		if c.says == "" && err != nil || c.says != "" && (!errors.Is(err, ErrSlip) || !strings.Contains(err.Error(), c.says)) {
+			t.Errorf("%s, %s: %v, want %q", c.of, c.weight, err, c.says)
+		}
+		must(t, b.AddObservation(ctx, "2026", s, "weight", c.weight, "", Observation{}, true))
+	}
+}
+
+// A new book and its copy are for their owner alone; the mode of one that was there stays.
+func TestBookIsPrivate(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("no such modes there")
+	}
+	dir := t.TempDir()
+	old := filepath.Join(dir, "old.book")
+	must(t, open(t, old).Close())
+	must(t, os.Chmod(old, 0o640))
+	open(t, old)
+	b := open(t, filepath.Join(dir, "new.book"))
+	must(t, b.Set(context.Background(), "grower", "A", map[string]string{"contact": "b@example.org"}))
+	must(t, b.Backup(context.Background(), filepath.Join(dir, "copy.book")))
+	for name, want := range map[string]os.FileMode{"old.book": 0o640, "new.book": 0o600, "new.book-wal": 0o600, "copy.book": 0o600} {
+		if st, err := os.Stat(filepath.Join(dir, name)); err != nil || st.Mode().Perm() != want {
+			t.Errorf("%s: %v, %v, want %v", name, st.Mode(), err, want)
+		}
+	}
+}
+
+// A plant number that was a slip and was taken back is no plant: nobody is told that it flowered beside the others.
+func TestPlantNumberTakenBack(t *testing.T) {
+	ctx := context.Background()
+	b := open(t, filepath.Join(t.TempDir(), "b.book"))
+	numbers := func() string {
+		h, err := b.Harvest(ctx, "2026")
+		must(t, err)
+		var out []string
+		for _, p := range h.Plants {
+			out = append(out, p.Number)
+		}
+		return strings.Join(out, " ")
+	}
+	rec := func(run record.Run, want string) {
+		t.Helper()
+		_, err := b.RecordRun(ctx, "2026", "", run)
+		must(t, err)
+		if got := numbers(); got != want {
+			t.Errorf("plants %s, want %s", got, want)
+		}
+	}
+	was := sample(3, 2, 4) // plants 1 and 2
+	slip := sample(3, 2, 4)
+	slip.Fruits[0].Plant, slip.Fruits[1].Plant = "77", "78"
+	rec(slip, "1 2 77 78")
+	must(t, b.AddObservation(ctx, "2026", Subject{Plant: "78"}, "disease", "mildew", "", Observation{}, false))
+	rec(was, "1 2 78") // something was written down of 78
+	must(t, b.Set(ctx, "plant", "2026/80", map[string]string{"fate": "no fruit"}))
+	must(t, b.Set(ctx, "plant", "2026/81", nil)) // by hand: never had fruit
+	rec(slip, "1 2 77 78 80 81")
+	fewer := sample(3, 1, 4)
+	rec(fewer, "1 2 78 80 81") // the photo of plant 2 is not among them: it grew all the same
 }

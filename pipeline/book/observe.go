@@ -106,8 +106,8 @@ func (b *Book) observe(ctx context.Context, harvest string, s Subject, trait, va
 		if err != nil {
 			return err
 		}
-		if t.Name == "weight" && fruit != nil && !force {
-			if err := checkWeight(ctx, tx, hid, fruit.(int64), *r.Value); err != nil {
+		if t.Name == "weight" && !force {
+			if err := checkWeight(ctx, tx, hid, fruit, plant, *r.Value); err != nil {
 				return err
 			}
 		}
@@ -135,19 +135,29 @@ func (b *Book) observe(ctx context.Context, harvest string, s Subject, trait, va
 // ErrSlip marks an observation refused as a likely slip of the pen.
 var ErrSlip = errors.New("looks like a slip")
 
-func checkWeight(ctx context.Context, tx *sql.Tx, harvest, fruit int64, grams float64) error {
+// checkWeight refuses the weight of a fruit that does not fit its measured volume, and one of a fruit without a measured
+// volume or of a plant that is hardly ever seen. Without a scale a volume is none. A group may hold any number of fruit.
+func checkWeight(ctx context.Context, tx *sql.Tx, harvest int64, fruit, plant any, grams float64) error {
 	var v sql.NullFloat64
-	err := tx.QueryRowContext(ctx, `SELECT d.value FROM measurements m JOIN photos p ON p.id = m.photo_id JOIN runs r ON r.id = p.run_id
-		JOIN measured d ON d.measurement_id = m.id JOIN traits t ON t.id = d.trait_id AND t.name = 'volume_cm3'
-		WHERE m.fruit_id = ? AND r.harvest_id = ? AND r.finished IS NOT NULL ORDER BY r.revision DESC LIMIT 1`, fruit, harvest).Scan(&v)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
+	if fruit != nil {
+		err := tx.QueryRowContext(ctx, `SELECT CASE WHEN json_extract(m.detail, '$.Unscaled') THEN NULL ELSE d.value END FROM measurements m JOIN photos p ON p.id = m.photo_id JOIN runs r ON r.id = p.run_id
+			JOIN measured d ON d.measurement_id = m.id JOIN traits t ON t.id = d.trait_id AND t.name = 'volume_cm3'
+			WHERE m.fruit_id = ? AND r.harvest_id = ? AND r.finished IS NOT NULL ORDER BY r.revision DESC LIMIT 1`, fruit, harvest).Scan(&v)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
 	}
-	if err != nil {
-		return err
+	says := ""
+	switch {
+	case v.Float64 > 0:
+		says = CheckWeight(grams, v.Float64)
+	case fruit != nil:
+		says = usualWeight("a fruit", grams, maxFruitG)
+	case plant != nil:
+		says = usualWeight("all fruit of a plant", grams, maxPlantG)
 	}
-	if s := CheckWeight(grams, v.Float64); s != "" {
-		return fmt.Errorf("%w: %s; correct it", ErrSlip, s)
+	if says != "" {
+		return fmt.Errorf("%w: %s; correct it", ErrSlip, says)
 	}
 	return nil
 }

@@ -190,8 +190,58 @@ func (h *Harvest) plants(ctx context.Context, tx *sql.Tx, hid int64) error {
 			return err
 		}
 	}
+	slips, err := takenBack(ctx, tx, hid)
+	if err != nil {
+		return err
+	}
+	k := 0
+	for i, p := range h.Plants {
+		if p.Planting == h.Name && slips[p.Number] && p.unwritten() {
+			var n int
+			if err := tx.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM observations WHERE plant_id = ?1) + (SELECT count(*) FROM decisions WHERE plant_id = ?1)
+				+ (SELECT count(*) FROM notes WHERE subject = 'plant' AND subject_id = ?1) + (SELECT count(*) FROM lots WHERE mother_id = ?1 OR father_id = ?1)`, ids[i]).Scan(&n); err != nil {
+				return err
+			}
+			if n == 0 {
+				continue
+			}
+		}
+		h.Plants[k] = p
+		k++
+	}
+	h.Plants = h.Plants[:k]
 	slices.SortStableFunc(h.Plants, func(a, b Plant) int { return record.ComparePlants(a.Number, b.Number) })
 	return nil
+}
+
+// unwritten reports whether nothing was written down of a plant: it stands in the book because a fruit once bore its number.
+func (p *Plant) unwritten() bool {
+	return !p.Control && p.Habit+p.Leaf+p.Disease+p.Fate+p.Flowered+p.FirstRipe+p.Note == "" && p.FruitCount == nil && p.RipeCount == nil && p.WeightG == nil &&
+		p.Pollination == "unknown" && len(p.Pictures) == 0
+}
+
+// takenBack returns the plant numbers that earlier measurements of a harvest gave to fruit and that the newest gives to
+// none of them, though it has them all: a number that was a slip, and was taken back. A plant whose fruit are gone is
+// not among them: it grew.
+func takenBack(ctx context.Context, tx *sql.Tx, hid int64) (map[string]bool, error) {
+	run, err := currentRun(ctx, tx, hid)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]bool{}
+	err = each(ctx, tx, func(rows *sql.Rows) error {
+		var plant string
+		var all bool
+		if err := rows.Scan(&plant, &all); err != nil {
+			return err
+		}
+		out[plant] = all
+		return nil
+	}, `SELECT m.plant, min(EXISTS (SELECT 1 FROM measurements n JOIN photos q ON q.id = n.photo_id WHERE q.run_id = ?1 AND n.fruit_id = m.fruit_id))
+		FROM runs r JOIN photos p ON p.run_id = r.id JOIN measurements m ON m.photo_id = p.id
+		WHERE r.harvest_id = ?2 AND r.finished IS NOT NULL AND r.id <> ?1 AND m.plant <> ''
+		AND m.plant NOT IN (SELECT n.plant FROM measurements n JOIN photos q ON q.id = n.photo_id WHERE q.run_id = ?1) GROUP BY m.plant`, run, hid)
+	return out, err
 }
 
 func (h *Harvest) lots(ctx context.Context, tx *sql.Tx, hid int64) error {

@@ -213,3 +213,25 @@ func CheckWeight(grams, volumeCM3 float64) string {
 	}
 	return fmt.Sprintf("%g g does not fit a fruit of %.0f cm³ (%s g/cm³; fruit have %g to %g)%s", grams, volumeCM3, strconv.FormatFloat(d, 'f', decimals(d), 64), minDensity, maxDensity, meant)
 }
+
+// Usual weights where no volume says what a fruit can weigh, g: from a small hot pepper to a large pumpkin, and what one
+// plant bears. Our own choice, wide, to catch a slip of the unit: heavier ones are grown, for shows.
+const (
+	minUsualG = 1
+	maxFruitG = 50_000
+	maxPlantG = 150_000
+)
+
+// usualWeight returns a sentence when what (a fruit, say) hardly ever weighs that much or that little.
+func usualWeight(what string, grams, most float64) string {
+	meant := ""
+	switch {
+	case grams >= minUsualG && grams <= most:
+		return ""
+	case grams < minUsualG:
+		meant = "; perhaps it was meant in kg"
+	case grams/1000 >= minUsualG && grams/1000 <= most:
+		meant = "; perhaps it was meant in g"
+	}
+	return fmt.Sprintf("%s g is no usual weight for %s (%d g to %s kg)%s", plainNumber(grams), what, minUsualG, plainNumber(most/1000), meant)
+}

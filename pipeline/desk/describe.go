@@ -188,6 +188,14 @@ func formDescription(old *reference.Description, f url.Values) (*reference.Descr
 			*at = &reference.Range{Unit: t.unit, Low: low, High: high}
 		}
 	}
+	if old.Format == 0 { // a new one: what was made of the packet's words stands in the form only
+		x.Notes = nil
+		for _, n := range f["note"] {
+			if n = oneLine(n, 4000); n != "" && len(x.Notes) < 20 {
+				x.Notes = append(x.Notes, n)
+			}
+		}
+	}
 	if err := formColour(&x, f); err != nil {
 		return &x, err
 	}

@@ -258,9 +258,9 @@ func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	have, _ := tables.entries(k)
-	changed, err := changedFields(r.PostForm, typed, have[name])
+	changed, err := changedFields(r.PostForm, typed, have[name], wordsOf)
 	if err != nil {
-		d.entryPage(w, r, http.StatusConflict, name, typed, err)
+		d.entryPage(w, r, http.StatusConflict, name, typed, fmt.Errorf("%w; open %q again before you change it", err, name))
 		return
 	}
 	if err := d.book.Set(r.Context(), k.Name, name, changed); err != nil {
@@ -273,7 +273,7 @@ func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
 // changedFields are the fields of a form that somebody changed, against what the form showed. What another tab, a phone
 // or a command wrote meanwhile stays, and so does what an entry of that name holds that was there already: a field that
 // was left empty takes nothing away. A field that is to become something else than others made of it is an error.
-func changedFields(form url.Values, typed, have map[string]string) (map[string]string, error) {
+func changedFields(form url.Values, typed, have map[string]string, words func(string) string) (map[string]string, error) {
 	changed := map[string]string{}
 	for f, v := range typed {
 		now := oneLine(have[f], 2000)
@@ -284,7 +284,7 @@ func changedFields(form url.Values, typed, have map[string]string) (map[string]s
 		switch {
 		case v == was || v == now:
 		case was != now && now != "":
-			return nil, fmt.Errorf("%s: the book says %q by now, so nothing was saved; open %q again before you change it", wordsOf(f), now, oneLine(form.Get("key"), 120))
+			return nil, fmt.Errorf("%s: %q was written meanwhile, so nothing was saved", words(f), now)
 		default:
 			changed[f] = v
 		}

@@ -69,3 +69,55 @@ func TestEntriesOfTwoTabs(t *testing.T) {
 		t.Errorf("a field that was emptied holds %q", got)
 	}
 }
+
+// Two tabs with what the fruit are: only what was changed is written, and what was typed is not lost when it is refused.
+func TestSettingsOfTwoTabs(t *testing.T) {
+	d, c := withHarvest(t)
+	form := func() url.Values {
+		v := url.Values{}
+		_, page := c.get("/h/2026-squash/photos")
+		for _, m := range shownField.FindAllStringSubmatch(page, -1) {
+			v.Set("w-"+m[1], html.UnescapeString(m[2]))
+			v.Set(m[1], html.UnescapeString(m[2]))
+		}
+		if len(v) != 12 {
+			t.Fatalf("the form shows %v", v)
+		}
+		return v
+	}
+	save := func(v url.Values, want int) string {
+		t.Helper()
+		s, b := c.post("/h/2026-squash/settings", v)
+		if s != want {
+			t.Fatalf("status %d, want %d: %.2000s", s, want, b)
+		}
+		return b
+	}
+	one, two := form(), form()
+	one.Set("lot", "L-1")
+	one.Set("control", "3, 7")
+	save(one, http.StatusSeeOther)
+	two.Set("stage", "cured")
+	two.Set("item", "1")
+	save(two, http.StatusSeeOther)
+	h := d.harvest("2026-squash")
+	if h.Lot != "L-1" || len(h.Control) != 2 || h.Stage != "cured" || !h.Item {
+		t.Errorf("after two tabs: %+v", h.saved)
+	}
+	two.Set("lot", "L-2")
+	if b := save(two, http.StatusConflict); !strings.Contains(b, "Seed lot: &#34;L-1&#34; was written meanwhile") || !strings.Contains(b, `name="lot" value="L-2"`) {
+		t.Errorf("two answers to one question: %.3000s", b)
+	}
+	three := form()
+	three.Set("plants", "12,5")
+	three.Set("lot", "L-3")
+	if b := save(three, http.StatusUnprocessableEntity); !strings.Contains(b, `value="12,5"`) || !strings.Contains(b, `name="lot" value="L-3"`) || h.Lot != "L-1" {
+		t.Errorf("what was typed is lost, or half of it saved (%q): %.3000s", h.Lot, b)
+	}
+	three.Set("plants", "12")
+	three.Set("item", "")
+	save(three, http.StatusSeeOther)
+	if h.Lot != "L-3" || h.Plants != 12 || h.Item || h.Stage != "cured" {
+		t.Errorf("at last: %+v", h.saved)
+	}
+}

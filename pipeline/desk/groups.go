@@ -67,6 +67,7 @@ type groupsData struct {
 	Targets  []target // groups that a fruit can be moved to
 	Next     int      // number of a new group
 	ScaleBar int      // px of 100 mm, 0: no scale
+	Unscaled int      // fruit without a scale
 	Moved    int
 	Unsure   int
 	Judging  bool
@@ -124,9 +125,12 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 	if g := h.result.Grouping; g != nil {
 		v.Notes = append(v.Notes, g.Notes...)
 	}
-	if !slices.ContainsFunc(h.result.Fruits, func(f record.Fruit) bool { return f.Unscaled }) {
-		v.ScaleBar = int(100*h.pxPerMM() + .5)
+	for i := range h.result.Fruits {
+		if h.result.Fruits[i].Unscaled {
+			v.Unscaled++
+		}
 	}
+	v.ScaleBar = int(100*h.pxPerMM() + .5)
 	b := groupBuilder{h: h, v: &v, names: names, rows: map[int]*groupRow{}, keys: map[string]string{}}
 	for i := range h.Photos {
 		b.keys[h.Photos[i].File] = h.Photos[i].Key
@@ -228,11 +232,14 @@ func (h *harvest) fruit(file string, n int) *record.Fruit {
 	return nil
 }
 
-// pxPerMM is the one scale of all cut-outs; the caller holds mu and there is a result.
+// pxPerMM is the one scale of all cut-outs of fruit that have one, 0 when none has; the caller holds mu and there is a
+// result.
 func (h *harvest) pxPerMM() float64 {
 	long := 0.0
 	for i := range h.result.Fruits {
-		long = math.Max(long, h.result.Fruits[i].LongestMM())
+		if f := &h.result.Fruits[i]; !f.Unscaled { // its lengths mean nothing beside those of others
+			long = math.Max(long, f.LongestMM())
+		}
 	}
 	if long == 0 {
 		return 0
@@ -307,6 +314,9 @@ func (h *harvest) cut(key string, n int) ([]byte, error) {
 
 func cutJPEG(pic image.Image, scale float64, f *record.Fruit, ppm float64) ([]byte, error) {
 	c := picture.CutOut(pic, scale, f, ppm)
+	if f.Unscaled { // as high as every other without a scale
+		c = picture.CutHigh(pic, scale, f, 1.6*cutSide)
+	}
 	if c.Image.Rect.Dx() < 2 {
 		return nil, errors.New("no outline")
 	}

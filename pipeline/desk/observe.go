@@ -75,6 +75,7 @@ type observeData struct {
 	Rows    []gridRow
 	Plants  bool // rows are plants
 	Empty   string
+	Judging bool // nothing is in the book yet, but will be
 	Lost    []string
 }
 
@@ -93,6 +94,11 @@ func (d *Desk) observeView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	b, err := d.book.Harvest(r.Context(), h.Name)
 	if err != nil {
 		v.Empty = "There are no fruit in the harvest book yet. Bring photos first; they are written into the book once they are measured."
+		h.mu.Lock()
+		if v.Judging = h.busy() || h.settling(); v.Judging {
+			v.Empty = "The photos are being measured. Their fruit stand here after that."
+		}
+		h.mu.Unlock()
 		d.show(w, r, "observe", h.page("Weigh and taste", "observe", v))
 		return
 	}
@@ -191,7 +197,11 @@ func (d *Desk) observe(w http.ResponseWriter, r *http.Request, h *harvest) {
 		err = d.writeDown(r.Context(), h.Name, c.Row, t, c.Value, f.Get("force") == "1")
 	}
 	if err != nil {
-		c.Problem, c.Slip = sentence(err.Error()), errors.Is(err, book.ErrSlip)
+		c.Slip = errors.Is(err, book.ErrSlip)
+		if in := errors.Unwrap(err); c.Slip && in != nil && in != book.ErrSlip {
+			err = in // the field says already whose weight it is
+		}
+		c.Problem = sentence(err.Error())
 	} else {
 		c.Saved = true
 	}

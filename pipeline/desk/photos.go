@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
 	"os"
@@ -59,6 +60,8 @@ type photosData struct {
 	Failed    int
 	Said      []string
 	Form      saved
+	Is, Was   map[string]string // what the fruit are, as the form shows it and as it is saved
+	Open      bool              // show that form
 	Varieties []varietyLine
 	Lots      []string
 	Stages    []string
@@ -115,7 +118,20 @@ func (h *harvest) photosData() photosData {
 }
 
 func (d *Desk) photosView(w http.ResponseWriter, r *http.Request, h *harvest) {
+	d.photosPage(w, r, http.StatusOK, h, nil, nil)
+}
+
+// photosPage shows the photos and what the fruit are: as it is saved, or as it was typed where that was refused.
+func (d *Desk) photosPage(w http.ResponseWriter, r *http.Request, status int, h *harvest, typed map[string]string, problem error) {
 	v := h.photosData()
+	v.Was = v.Form.what()
+	v.Is, v.Open = v.Was, v.Form.Variety == ""
+	if typed != nil {
+		v.Is, v.Was, v.Open = typed, map[string]string{}, true
+		for f := range typed {
+			v.Was[f] = oneLine(r.PostForm.Get("w-"+f), 400)
+		}
+	}
 	v.Varieties = d.varietyChoices()
 	v.Lots = d.lotCodes(r)
 	v.Cards, v.Lenses, v.UsedCards = d.cardNumbers(), d.lensNames(), map[int]bool{}
@@ -123,7 +139,11 @@ func (d *Desk) photosView(w http.ResponseWriter, r *http.Request, h *harvest) {
 		v.UsedCards[n] = true
 	}
 	v.Stages = stages
-	d.show(w, r, "photos", h.page("Photos", "photos", v))
+	p := h.page("Photos", "photos", v)
+	if problem != nil {
+		p.Problem = sentence(problem.Error())
+	}
+	d.showStatus(w, r, status, "photos", p)
 }
 
 func (d *Desk) photoList(w http.ResponseWriter, _ *http.Request, h *harvest) {
@@ -283,45 +303,85 @@ func photoEnding(b []byte) (string, bool) {
 	return "", false
 }
 
-// settings saves what holds for the whole harvest and judges again.
+// what says what the fruit are, as the form writes it.
+func (s *saved) what() map[string]string {
+	v := map[string]string{"variety": s.Variety, "lot": s.Lot, "stage": s.Stage, "plants": "", "item": "", "control": strings.Join(s.Control, ", ")}
+	if s.Plants > 0 {
+		v["plants"] = strconv.Itoa(s.Plants)
+	}
+	if s.Item {
+		v["item"] = "1"
+	}
+	return v
+}
+
+// whatLabels are the labels of the form.
+var whatLabels = map[string]string{"variety": "Variety description", "lot": "Seed lot", "stage": "Stage of the fruit", "plants": "Fruiting plants", "item": "One item is one plant", "control": "Control plants"}
+
+// settings saves what holds for the whole harvest and judges again. Only what was changed in the form is written.
 func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
-	f := r.PostForm
+	typed := map[string]string{}
+	for f := range whatLabels {
+		typed[f] = oneLine(r.PostForm.Get(f), 400)
+	}
+	status := http.StatusUnprocessableEntity
 	err := h.change(func(s *saved) error {
-		s.Lot = oneLine(f.Get("lot"), 60)
-		s.Variety = ""
-		if v := f.Get("variety"); v != "" {
-			if !d.hasVariety(v) {
-				return errors.New("there is no such variety description; write one under Before sowing")
-			}
-			s.Variety = v
+		changed, err := changedFields(r.PostForm, typed, s.what(), func(f string) string { return whatLabels[f] })
+		if err != nil {
+			status = http.StatusConflict
+			return fmt.Errorf("%w; open the photos again before you change it", err)
 		}
-		if s.Stage = f.Get("stage"); s.Stage != "" && !slices.Contains(stages, s.Stage) {
+		for _, f := range slices.Sorted(maps.Keys(changed)) {
+			if err := d.set(s, f, changed[f]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		d.photosPage(w, r, status, h, typed, err)
+		return
+	}
+	h.judgeAgain()
+	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=saved", http.StatusSeeOther)
+}
+
+// set changes one of the fields that say what the fruit are.
+func (d *Desk) set(s *saved, field, value string) error {
+	switch field {
+	case "lot":
+		s.Lot = oneLine(value, 60)
+	case "variety":
+		if value != "" && !d.hasVariety(value) {
+			return errors.New("there is no such variety description; write one under Before sowing")
+		}
+		s.Variety = value
+	case "stage":
+		if value != "" && !slices.Contains(stages, value) {
 			return errors.New("choose a stage from the list")
 		}
+		s.Stage = value
+	case "plants":
 		s.Plants = 0
-		if t := strings.TrimSpace(f.Get("plants")); t != "" {
-			n, err := strconv.Atoi(t)
+		if value != "" {
+			n, err := strconv.Atoi(value)
 			if err != nil || n < 0 || n > 100_000 {
 				return errors.New("the number of plants is a whole number, such as 12")
 			}
 			s.Plants = n
 		}
-		s.Item = f.Get("item") == "1"
+	case "item":
+		s.Item = value == "1"
+	case "control":
 		s.Control = nil
-		for _, p := range strings.FieldsFunc(f.Get("control"), func(c rune) bool { return c == ',' || c == ' ' }) {
+		for _, p := range strings.FieldsFunc(value, func(c rune) bool { return c == ',' || c == ' ' }) {
 			if n, err := strconv.Atoi(p); err != nil || n < 1 {
 				return errors.New("control plants are numbers, such as 3, 7")
 			}
 			s.Control = append(s.Control, p)
 		}
-		return nil
-	})
-	if err != nil {
-		d.problem(w, r, http.StatusUnprocessableEntity, err)
-		return
 	}
-	h.judgeAgain()
-	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=saved", http.StatusSeeOther)
+	return nil
 }
 
 // removePhoto takes a photo out of the harvest. Its file goes to the folder "removed", with its

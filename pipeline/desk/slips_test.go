@@ -2,10 +2,12 @@ package desk
 
 import (
 	"fmt"
+	"html"
 	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -61,6 +63,14 @@ func TestPageSaysWhatItCanDo(t *testing.T) {
 	if !strings.Contains(slip, "slip") || !strings.Contains(slip, "it is right, keep it") {
 		t.Errorf("12 kg of a litre: %s", slip)
 	}
+	if strings.Contains(slip, "in harvest") || !strings.Contains(slip, ">Looks like a slip: 12000 g does not fit") {
+		t.Errorf("the field says more than what is wrong with it: %s", slip)
+	}
+	v.Set("row", "plant 4")
+	v.Set("value", "712 kg")
+	if _, slip := c.send("POST", "/h/2026-squash/observe", "application/x-www-form-urlencoded", strings.NewReader(v.Encode()), map[string]string{"HX-Request": "true"}); !strings.Contains(slip, "usual weight for all fruit of a plant") || !strings.Contains(slip, "it is right, keep it") {
+		t.Errorf("712 kg of a plant: %s", slip)
+	}
 	words := bookWords(&rec)
 	if len(words) != 2 || !strings.Contains(words[0], "Before sowing") || !strings.HasPrefix(words[1], `1 photo stands in the harvest "autumn 2026" too.`) || !strings.Contains(words[1], `open "autumn 2026" under Harvest table`) {
 		t.Errorf("said: %q", words)
@@ -72,12 +82,30 @@ func TestPageSaysWhatItCanDo(t *testing.T) {
 	}
 }
 
-// The page says which words of a packet were taken and which were not.
+// The page says which words of a packet were taken and which were not, and the description keeps it.
 func TestPacketWordsAreHeard(t *testing.T) {
-	_, c := withHarvest(t)
+	d, c := withHarvest(t)
 	s, b := c.post("/varieties/words", url.Values{"name": {"X"}, "species": {"Cucurbita moschata"}, "words": {"about 8 inches, buff skin, 3 lb"}})
 	if s != http.StatusOK || !strings.Contains(b, "Taken: colour buff. Not understood: about 8 inches, 3 lb.") {
 		t.Errorf("%d %s", s, b)
+	}
+	v := url.Values{"name": {"X"}, "species": {"Cucurbita moschata"}, "version": {"1"}, "hasskin": {"1"}, "skin": {"#d0a878"}}
+	for _, m := range regexp.MustCompile(`name="note" value="([^"]*)"`).FindAllStringSubmatch(b, -1) {
+		v.Add("note", html.UnescapeString(m[1]))
+	}
+	if s, b := c.post("/varieties/edit", v); s != http.StatusSeeOther {
+		t.Fatalf("%d %s", s, b)
+	}
+	x, err := d.readVariety("x")
+	if err != nil || len(x.Notes) != 2 || !strings.HasSuffix(x.Notes[1], "Not understood: about 8 inches, 3 lb.") {
+		t.Fatalf("the description keeps %+v, %v", x, err)
+	}
+	v.Set("file", "x") // changed later: its notes stay
+	v.Set("version", "2")
+	v.Del("note")
+	c.post("/varieties/edit", v)
+	if x, err := d.readVariety("x"); err != nil || x.Version != "2" || len(x.Notes) != 2 {
+		t.Errorf("after a change: %+v, %v", x, err)
 	}
 }
 

@@ -1,6 +1,9 @@
 package desk
 
 import (
+	"bytes"
+	"image"
+	"image/jpeg"
 	"net/http"
 	"net/url"
 	"os"
@@ -8,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"offtype/measure/geom"
 	"offtype/pipeline"
 	"offtype/pipeline/book"
 	"offtype/pipeline/record"
@@ -218,5 +222,31 @@ func TestRulerOnTheCard(t *testing.T) {
 			t.Errorf("%q: measured with %v mm, want %v", x.text, got, x.want)
 		}
 		h.mu.Unlock()
+	}
+}
+
+// Lengths of a photo without a scale are in nobody's millimetres: they do not set the scale that the other fruit are
+// shown at.
+func TestOneScaleWithoutTheUnscaled(t *testing.T) {
+	d, c := withHarvest(t)
+	h := judgedHarvest(t, d, record.TrueToType)
+	h.mu.Lock()
+	h.result.Fruits[0].Length = record.Value{V: 200, U: 2}
+	h.result.Fruits[1].Length, h.result.Fruits[1].Unscaled = record.Value{V: 5000, U: 50}, true
+	ppm := h.pxPerMM()
+	h.mu.Unlock()
+	if ppm != cutSide/200. {
+		t.Errorf("%v px a mm, want %v", ppm, cutSide/200.)
+	}
+	if _, b := c.get("/h/" + h.ID + "/groups"); !strings.Contains(b, "1 fruit is without a scale: made equally high") || !strings.Contains(b, "</svg> 100 mm") {
+		t.Errorf("the page does not say what is shown at which scale: %s", b)
+	}
+	f := record.Fruit{Unscaled: true, Width: record.Value{V: 900, U: 9}, WidthLine: [2]geom.Px{{X: 10, Y: 20}, {X: 90, Y: 20}}, Outline: []geom.Px{{X: 10, Y: 10}, {X: 90, Y: 10}, {X: 90, Y: 50}, {X: 10, Y: 50}}}
+	b, err := cutJPEG(image.NewRGBA(image.Rect(0, 0, 100, 100)), 1, &f, ppm*2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m, err := jpeg.DecodeConfig(bytes.NewReader(b)); err != nil || m.Height > 2*cutSide {
+		t.Errorf("a fruit without a scale is %d px high, %v", m.Height, err)
 	}
 }
