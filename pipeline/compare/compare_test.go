@@ -170,7 +170,6 @@ func TestChangeAndWarnings(t *testing.T) {
 	}
 }
 
-// Without plant numbers fruit are the unit, and the page says what that does.
 // Plants of other seed are no part of the comparison, and a harvest that taught the description lies near it by making.
 func TestControlsAndTeachers(t *testing.T) {
 	a, b := demo(t, "2025", 2), demo(t, "2026", 4)
@@ -205,6 +204,7 @@ func TestControlsAndTeachers(t *testing.T) {
 	}
 }
 
+// Without plant numbers fruit are the unit, and the page says what that does.
 func TestWithoutTags(t *testing.T) {
 	a, b := demo(t, "2025", 2), demo(t, "2026", 4)
 	for i := range b.Run.Fruits {
