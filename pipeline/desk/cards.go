@@ -285,7 +285,7 @@ func (d *Desk) useFiles(w http.ResponseWriter, r *http.Request, h *harvest) {
 		return nil
 	})
 	if err != nil {
-		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		d.photosPage(w, r, http.StatusUnprocessableEntity, h, nil, err)
 		return
 	}
 	h.mu.Lock()

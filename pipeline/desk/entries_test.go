@@ -120,4 +120,7 @@ func TestSettingsOfTwoTabs(t *testing.T) {
 	if h.Lot != "L-3" || h.Plants != 12 || h.Item || h.Stage != "cured" {
 		t.Errorf("at last: %+v", h.saved)
 	}
+	if s, b := c.post("/h/2026-squash/camera", url.Values{"ruler": {"9,8 cm"}}); s != http.StatusUnprocessableEntity || !strings.Contains(b, "cannot read") || !strings.Contains(b, `name="ruler"`) {
+		t.Errorf("a ruler that was misread: %d, and the form is gone: %.500s", s, b)
+	}
 }
