@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"offtype/pipeline/book"
@@ -100,10 +101,10 @@ func seedInput(e *env, b *book.Book, harvest string) (seed.Input, error) {
 	for _, v := range run.Judgement.Plants {
 		verdicts[v.Plant] = v.Verdict
 	}
-	fruits := seedFruits(&h, &run)
+	fruits, controls := seedFruits(&h, &run), run.Judgement.Controls()
 	for _, p := range h.Plants {
 		l := lots[p.Lot]
-		x := seed.Plant{Number: p.Number, Species: l.Species, Lot: p.Lot, LotKind: l.Kind, Verdict: record.NotJudged, Control: p.Control, Pollination: p.Pollination, IsolationM: p.IsolationM,
+		x := seed.Plant{Number: p.Number, Species: l.Species, Lot: p.Lot, LotKind: l.Kind, Verdict: record.NotJudged, Control: p.Control || slices.Contains(controls, p.Number), Pollination: p.Pollination, IsolationM: p.IsolationM,
 			Flowered: !strings.Contains(strings.ToLower(p.Fate), "before flower"), Fruits: fruits[p.Number]}
 		if v, ok := verdicts[p.Number]; ok {
 			x.Verdict = v

@@ -25,7 +25,7 @@ type Plant struct {
 	Lot         string
 	LotKind     string // open-pollinated, F1 hybrid, population, unknown
 	Verdict     record.Verdict
-	Control     bool
+	Control     bool // same variety, other seed: the others were compared with it
 	Flowered    bool // false only when it is known not to have flowered with the others
 	Pollination string
 	IsolationM  *float64
@@ -125,13 +125,16 @@ func Decide(in Input) Advice {
 
 // contaminants lists the plants of the same species that may have given pollen of another type: off-type,
 // doubtful, bitter or never judged, themselves or by a fruit, and not known to have been out of flower.
+//
+// Control plants are of the same variety, from seed that is trusted: that they are not judged says nothing against them.
 func contaminants(in Input) []string {
 	var out []string
 	for _, p := range in.Plants {
 		if !p.Flowered || !sameSpecies(p.Species, in.Species) {
 			continue
 		}
-		if p.Verdict != record.TrueToType || slices.ContainsFunc(p.Fruits, isSuspect) {
+		trusted := p.Verdict == record.TrueToType || p.Control && p.Verdict == record.NotJudged
+		if !trusted || slices.ContainsFunc(p.Fruits, isSuspect) {
 			out = append(out, p.Number)
 		}
 	}
@@ -185,7 +188,11 @@ func decide(p *Plant, in Input, crop *Crop, with []string) Decision {
 	case record.Doubtful:
 		worse(CannotTell, "the plant is doubtful")
 	default:
-		worse(CannotTell, "the plant was not judged against a description")
+		why := "the plant was not judged against a description"
+		if p.Control {
+			why = "a control plant of other seed: the others were compared with it, and it was not judged itself"
+		}
+		worse(CannotTell, why)
 	}
 	for _, f := range p.Fruits {
 		if f.Verdict == record.OffType && p.Verdict != record.OffType {

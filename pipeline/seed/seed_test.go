@@ -44,6 +44,11 @@ func TestDecide(t *testing.T) {
 		{"seed not full", func(in *Input) { in.Plants[0].Fruits[0].Mature = "flat" }, Fit, "", false},
 		{"a bitter plant flowered with it", func(in *Input) { in.Plants[1].Fruits[0].Bitter = "yes" }, NotOpen, "it flowered with plant 2", false},
 		{"called true to type by hand, but a fruit is off-type", func(in *Input) { in.Plants[1].Fruits[0].Verdict = record.OffType }, NotOpen, "it flowered with plant 2", false},
+		{"a control plant flowered with it", func(in *Input) { in.Plants[1].Control, in.Plants[1].Verdict = true, record.NotJudged }, Fit, "", true},
+		{"a bitter control plant flowered with it", func(in *Input) {
+			in.Plants[1].Control, in.Plants[1].Verdict, in.Plants[1].Fruits[0].Bitter = true, record.NotJudged, "yes"
+		}, NotOpen, "it flowered with plant 2", false},
+		{"a control plant itself", func(in *Input) { in.Plants[0].Control, in.Plants[0].Verdict = true, record.NotJudged }, CannotTell, "control plant of other seed", false},
 		{"bitter", func(in *Input) { in.Plants[0].Fruits[0].Bitter = "yes" }, NotFit, "bitter", false},
 		{"not judged", func(in *Input) { in.Plants[0].Verdict = record.NotJudged }, CannotTell, "not judged", false},
 	} {
