@@ -10,18 +10,13 @@ import (
 	"strings"
 
 	"offtype/pipeline/atomic"
+	"offtype/pipeline/photo"
 )
 
 // Input is one photo to measure.
 type Input struct {
 	Path string // where it lies
 	Name string // name in the tables: relative to the argument it was found under, unique in a run
-}
-
-// photoEndings are the file endings looked for in folders. A file named on the command line is
-// tried whatever its ending.
-var photoEndings = map[string]bool{
-	".jpg": true, ".jpeg": true, ".png": true, ".tif": true, ".tiff": true, ".webp": true, ".heic": true, ".heif": true,
 }
 
 // ErrNoPhotos is returned when the arguments hold no photo.
@@ -87,7 +82,7 @@ func walk(dir string) (found []string, problems []error) {
 		if d.IsDir() && p != dir && isOwn(p) {
 			return fs.SkipDir
 		}
-		if !d.IsDir() && photoEndings[strings.ToLower(filepath.Ext(p))] {
+		if !d.IsDir() && photo.IsPhotoName(p) {
 			found = append(found, p)
 		}
 		return nil

@@ -86,7 +86,7 @@ func (d *Desk) addPicture(w http.ResponseWriter, r *http.Request) {
 		d.problem(w, r, http.StatusUnprocessableEntity, err)
 		return
 	}
-	ending, ok := photoEnding(up.data)
+	ending, ok := photo.EndingOf(up.data)
 	if !ok {
 		d.problem(w, r, http.StatusUnsupportedMediaType, errors.New("this is not a picture; send JPEG, PNG, TIFF, WebP or HEIC"))
 		return

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"offtype/pipeline/lens"
+	"offtype/pipeline/photo"
 )
 
 // A lens file is made from photos of a printed chessboard. They lie in a folder of their own until it is made.
@@ -70,7 +71,7 @@ func (d *Desk) lensPhoto(w http.ResponseWriter, r *http.Request) {
 		d.problem(w, r, http.StatusBadRequest, err)
 		return
 	}
-	ending, ok := photoEnding(up.data)
+	ending, ok := photo.EndingOf(up.data)
 	if !ok {
 		d.problem(w, r, http.StatusUnsupportedMediaType, errors.New("this is not a photo; send JPEG, PNG, TIFF, WebP or HEIC"))
 		return

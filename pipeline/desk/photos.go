@@ -7,15 +7,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"maps"
 	"mime"
 	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 
+	"offtype/pipeline/photo"
 	"offtype/pipeline/segment"
 )
 
@@ -229,7 +228,7 @@ func (h *harvest) add(name string, body io.Reader) (key string, status int, err 
 func receive(to *os.File, body io.Reader) (sha, ending string, status int, err error) {
 	sum := sha256.New()
 	var head bytes.Buffer
-	n, err := io.Copy(io.MultiWriter(to, sum, &limited{&head, 64}), io.LimitReader(body, maxPhoto+1))
+	n, err := io.Copy(io.MultiWriter(to, sum, &limited{&head, photo.HeadBytes}), io.LimitReader(body, maxPhoto+1))
 	var tooBig *http.MaxBytesError
 	switch {
 	case errors.As(err, &tooBig) || n > maxPhoto:
@@ -237,7 +236,7 @@ func receive(to *os.File, body io.Reader) (sha, ending string, status int, err e
 	case err != nil:
 		return "", "", http.StatusBadRequest, errors.New("the photo did not arrive whole; send it again")
 	}
-	ending, ok := photoEnding(head.Bytes())
+	ending, ok := photo.EndingOf(head.Bytes())
 	if !ok {
 		return "", "", http.StatusUnsupportedMediaType, errors.New("this is not a photo; send JPEG, PNG, TIFF, WebP or HEIC")
 	}
@@ -284,105 +283,6 @@ func (l *limited) Write(p []byte) (int, error) {
 }
 
 func stem(file string) string { return strings.TrimSuffix(file, filepath.Ext(file)) }
-
-// photoEnding tells the kind of a photo by its first bytes.
-func photoEnding(b []byte) (string, bool) {
-	at := func(i int, s string) bool { return len(b) >= i+len(s) && string(b[i:i+len(s)]) == s }
-	switch {
-	case at(0, "\xff\xd8\xff"):
-		return ".jpg", true
-	case at(0, "\x89PNG\r\n\x1a\n"):
-		return ".png", true
-	case at(0, "II*\x00"), at(0, "MM\x00*"):
-		return ".tif", true
-	case at(0, "RIFF") && at(8, "WEBP"):
-		return ".webp", true
-	case at(4, "ftyp"):
-		return ".heic", true
-	}
-	return "", false
-}
-
-// what says what the fruit are, as the form writes it.
-func (s *saved) what() map[string]string {
-	v := map[string]string{"variety": s.Variety, "lot": s.Lot, "stage": s.Stage, "plants": "", "item": "", "control": strings.Join(s.Control, ", ")}
-	if s.Plants > 0 {
-		v["plants"] = strconv.Itoa(s.Plants)
-	}
-	if s.Item {
-		v["item"] = "1"
-	}
-	return v
-}
-
-// whatLabels are the labels of the form.
-var whatLabels = map[string]string{"variety": "Variety description", "lot": "Seed lot", "stage": "Stage of the fruit", "plants": "Fruiting plants", "item": "One item is one plant", "control": "Control plants"}
-
-// settings saves what holds for the whole harvest and judges again. Only what was changed in the form is written.
-func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
-	typed := map[string]string{}
-	for f := range whatLabels {
-		typed[f] = oneLine(r.PostForm.Get(f), 400)
-	}
-	status := http.StatusUnprocessableEntity
-	err := h.change(func(s *saved) error {
-		changed, err := changedFields(r.PostForm, typed, s.what(), func(f string) string { return whatLabels[f] })
-		if err != nil {
-			status = http.StatusConflict
-			return fmt.Errorf("%w; open the photos again before you change it", err)
-		}
-		for _, f := range slices.Sorted(maps.Keys(changed)) {
-			if err := d.set(s, f, changed[f]); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		d.photosPage(w, r, status, h, typed, err)
-		return
-	}
-	h.judgeAgain()
-	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=saved", http.StatusSeeOther)
-}
-
-// set changes one of the fields that say what the fruit are.
-func (d *Desk) set(s *saved, field, value string) error {
-	switch field {
-	case "lot":
-		s.Lot = oneLine(value, 60)
-	case "variety":
-		if value != "" && !d.hasVariety(value) {
-			return errors.New("there is no such variety description; write one under Before sowing")
-		}
-		s.Variety = value
-	case "stage":
-		if value != "" && !slices.Contains(stages, value) {
-			return errors.New("choose a stage from the list")
-		}
-		s.Stage = value
-	case "plants":
-		s.Plants = 0
-		if value != "" {
-			n, err := strconv.Atoi(value)
-			if err != nil || n < 0 || n > 100_000 {
-				return errors.New("the number of plants is a whole number, such as 12")
-			}
-			s.Plants = n
-		}
-	case "item":
-		s.Item = value == "1"
-	case "control":
-		s.Control = nil
-		for _, p := range strings.FieldsFunc(value, func(c rune) bool { return c == ',' || c == ' ' }) {
-			if n, err := strconv.Atoi(p); err != nil || n < 1 {
-				return errors.New("control plants are numbers, such as 3, 7")
-			}
-			s.Control = append(s.Control, p)
-		}
-	}
-	return nil
-}
 
 // removePhoto takes a photo out of the harvest. Its file goes to the folder "removed", with its
 // corrections: nothing is lost.

@@ -33,6 +33,16 @@ var decoders = map[Format]func([]byte, Options) (*raw, error){
 	JPEG: decodeJPEG, PNG: decodePNG, TIFF: decodeTIFF, WebP: decodeWebP, HEIC: decodeHEIC,
 }
 
+// HeadBytes is how many of a file's first bytes tell its format.
+const HeadBytes = 256
+
+// EndingOf tells by a file's first HeadBytes bytes what ending a photo of its kind bears: ".jpg". It is false for what is
+// not read.
+func EndingOf(head []byte) (string, bool) {
+	e, ok := map[Format]string{JPEG: ".jpg", PNG: ".png", TIFF: ".tif", WebP: ".webp", HEIC: ".heic"}[sniff(head)]
+	return e, ok
+}
+
 // sniff tells the format from the first bytes.
 func sniff(data []byte) Format {
 	has := func(at int, s string) bool {
@@ -57,7 +67,7 @@ func sniff(data []byte) Format {
 
 // isHEIC looks at the brands of an ISO base media file.
 func isHEIC(data []byte) bool {
-	n := min(int(binary.BigEndian.Uint32(data)), len(data), 256)
+	n := min(int(binary.BigEndian.Uint32(data)), len(data), HeadBytes)
 	for at := 8; at+4 <= n; at += 4 {
 		switch string(data[at : at+4]) {
 		case "heic", "heix", "heim", "heis", "hevc", "hevx":

@@ -279,3 +279,21 @@ func TestWrongExtensionDoesNotMatter(t *testing.T) {
 		t.Errorf("TIFF without tags: %v", err)
 	}
 }
+
+// A text is no HEIC for having "ftyp" where that has it: the heading "# offtype" does.
+func TestEndingOf(t *testing.T) {
+	for head, want := range map[string]string{
+		"\xff\xd8\xff\xe0":         ".jpg",
+		"\x89PNG\r\n\x1a\n":        ".png",
+		"MM\x00*":                  ".tif",
+		"RIFF\x00\x00\x00\x00WEBP": ".webp",
+		"\x00\x00\x00\x18ftypmif1\x00\x00\x00\x00heic": ".heic",
+		"\x00\x00\x00\x14ftypqt  \x00\x00\x00\x00qt  ": "",
+		"# offtype\n\nA market gardener sows heic":     "",
+		"": "",
+	} {
+		if got, ok := EndingOf([]byte(head)); got != want || ok != (want != "") {
+			t.Errorf("%q: %q, want %q", head, got, want)
+		}
+	}
+}
