@@ -23,9 +23,10 @@ type Input struct {
 var ErrNoPhotos = errors.New("no photos found; name photos or a folder that holds JPEG, PNG, TIFF, WebP or HEIC files")
 
 // FindInputs lists the photos of args in order: files as named, folders walked in name order.
-// Hidden files and folders are passed over, and what a run made: its result folder may lie among the photos. A name whose stem was taken already gets a suffix
-// (-2, -3 …), so that masks can be named alike. Arguments that cannot be read are returned as
-// problems, and the others are still listed.
+// Hidden files and folders are passed over, and what a run made: its result folder may lie among
+// the photos. A file named in args is tried whatever its ending. A name whose stem was taken already
+// gets a suffix (-2, -3 …), so that masks can be named alike. Arguments that cannot be read are
+// returned as problems, and the others are still listed.
 func FindInputs(args []string) (ins []Input, problems []error) {
 	taken := map[string]bool{}
 	add := func(path, name string) {

@@ -66,9 +66,9 @@ func (f Finding) say(c Count, s Standard, most int) []string {
 	case most > c.Off && c.Unsure == 0:
 		out = append(out, fmt.Sprintf("Of %s, between %d and %d are off-type: without plant tags, one plant may have borne a whole group of fruit, or each fruit may come from another plant.", seen, c.Off, most))
 	case c.Unsure > 0:
-		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type and %d could not be decided; the interval counts those both ways.", seen, c.Off, isAre(c.Off), c.Unsure))
+		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type and %d could not be decided; the interval counts those both ways.", seen, c.Off, IsAre(c.Off), c.Unsure))
 	default:
-		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type.", seen, c.Off, isAre(c.Off)))
+		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type.", seen, c.Off, IsAre(c.Off)))
 	}
 	out = append(out, fmt.Sprintf("The rate in the whole seed lot lies between %s and %s, if these plants are a fair sample of it; a range found like this holds the true rate in at least %.0f of 100 harvests.", percent(f.Low), percent(f.High), 100*f.Confidence))
 	rule := fmt.Sprintf("%s (%s off-types accepted, %s probability) allows %d in %s", s.name(), Given(s.Off), Given(s.Acceptance), f.Allowed, seen)
@@ -128,7 +128,8 @@ func chance(p float64) string {
 	return percent(p)
 }
 
-func isAre(n int) string {
+// IsAre is the verb of so many.
+func IsAre(n int) string {
 	if n == 1 {
 		return "is"
 	}

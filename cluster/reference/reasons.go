@@ -58,7 +58,7 @@ func (j *judge) reasons(fs []Fruit, rows []int, v Verdict, pattern string) []str
 	}
 	if v.Call != True {
 		for _, d := range v.Traits {
-			if dm := j.dimOf(d); len(out) < 2 && d.Name != "skin" && d.Name != "marks" && d.Name != "stripes" && (d.Value > dm.high || d.Value < dm.low) {
+			if dm := j.dimOf(d); len(out) < 2 && d.figured() && (d.Value > dm.high || d.Value < dm.low) {
 				out = append(out, j.traitReason(d))
 			}
 		}
@@ -70,13 +70,18 @@ func (j *judge) reasons(fs []Fruit, rows []int, v Verdict, pattern string) []str
 		}
 		out = append(out, "No single trait is far out, but several together lie unusually far from the description.")
 		for _, d := range v.Traits[:min(2, len(v.Traits))] {
-			if dm := j.dimOf(d); d.Name != "skin" && d.Name != "marks" && d.Name != "stripes" {
+			if dm := j.dimOf(d); d.figured() {
 				out = append(out, fmt.Sprintf("%s is %s; the variety's mean is %s", upper(d.Label), figure(d.Value, dm.trait.Unit), figure(d.Mean, dm.trait.Unit)))
 			}
 		}
 		return out
 	}
 	return []string{NothingAgainst}
+}
+
+// figured reports whether a trait has a figure to name: colours and marks are told in words.
+func (d Deviation) figured() bool {
+	return d.Name != "skin" && d.Name != "marks" && d.Name != "stripes"
 }
 
 // trifling reports a trait that is just past the described range.

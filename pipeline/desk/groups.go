@@ -131,7 +131,7 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 		}
 	}
 	v.ScaleBar = int(100*h.pxPerMM() + .5)
-	b := groupBuilder{h: h, v: &v, names: names, rows: map[int]*groupRow{}, keys: map[string]string{}}
+	b := groupBuilder{h: h, v: &v, names: names, rows: map[int]*groupRow{}, keys: map[string]string{}, photos: h.result.PhotosMeasured()}
 	for i := range h.Photos {
 		b.keys[h.Photos[i].File] = h.Photos[i].Key
 	}
@@ -154,11 +154,12 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 
 // groupBuilder collects the rows of groups.
 type groupBuilder struct {
-	h     *harvest
-	v     *groupsData
-	names map[int]book.Decision
-	rows  map[int]*groupRow
-	keys  map[string]string // photo file → key
+	h      *harvest
+	v      *groupsData
+	names  map[int]book.Decision
+	rows   map[int]*groupRow
+	keys   map[string]string // photo file → key
+	photos int               // that gave fruit
 }
 
 // row returns the row of group n; one that was not computed was made by hand.
@@ -182,7 +183,7 @@ func (b *groupBuilder) computed(g *record.GroupVerdict) {
 
 // fruit puts a fruit into its row: the one decided by hand, or the computed one.
 func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[record.Key]book.Decision) {
-	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(b.h.result.PhotosMeasured()), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
+	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(b.photos), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
 	if x, ok := hand[f.Key()]; ok {
 		if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
 			c.Group, c.ByHand = n, true

@@ -75,7 +75,7 @@ func judgedPlants(run *record.Run) int {
 	}
 	n := 0
 	for _, p := range run.Judgement.Plants {
-		if p.Verdict == record.TrueToType || p.Verdict == record.OffType || p.Verdict == record.Doubtful {
+		if p.Verdict.Rests() {
 			n++
 		}
 	}

@@ -32,7 +32,7 @@ func (j *judging) lot() error {
 			tally(&c, p.Verdict)
 		}
 		if loose > 0 {
-			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, isAre(loose)))
+			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, lot.IsAre(loose)))
 		}
 	case j.o.ItemIsPlant:
 		l.Unit = "plant"
@@ -101,13 +101,6 @@ func (j *judging) uncounted() []string {
 	return said
 }
 
-func isAre(n int) string {
-	if n == 1 {
-		return "is"
-	}
-	return "are"
-}
-
 func tally(c *lot.Count, v record.Verdict) {
 	switch v {
 	case record.TrueToType:
@@ -138,7 +131,7 @@ func (j *judging) suspect() suspicion {
 	}
 	var s suspicion
 	for i, f := range j.run.Judgement.Fruits {
-		if f.Verdict != record.TrueToType && f.Verdict != record.OffType && f.Verdict != record.Doubtful {
+		if !f.Verdict.Rests() {
 			continue
 		}
 		s.judged++

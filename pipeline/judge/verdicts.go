@@ -277,7 +277,7 @@ func majority(votes []record.Verdict) record.Verdict {
 	count := map[record.Verdict]int{}
 	n := 0
 	for _, v := range votes {
-		if v == record.TrueToType || v == record.OffType || v == record.Doubtful {
+		if v.Rests() {
 			count[v]++
 			n++
 		}

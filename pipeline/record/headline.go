@@ -128,7 +128,7 @@ func (j *Judgement) FruitCounts() (off, judged, rest int) {
 		case f.Verdict == OffType:
 			off++
 			judged++
-		case f.Verdict.rests():
+		case f.Verdict.Rests():
 			judged++
 		default:
 			rest++
@@ -137,18 +137,18 @@ func (j *Judgement) FruitCounts() (off, judged, rest int) {
 	return off, judged, rest
 }
 
-// rests reports whether the verdict on a group can rest on a fruit with verdict v.
-func (v Verdict) rests() bool { return v == TrueToType || v == Doubtful || v == OffType }
+// Rests reports whether v tells what a fruit or plant is, so that counts and the verdict on a group can rest on it.
+func (v Verdict) Rests() bool { return v == TrueToType || v == Doubtful || v == OffType }
 
 // NotJudged counts the fruit of a group that its verdict does not rest on: cut by the picture's edge, not measured, or
 // set aside. It is 0 where the group has no verdict.
 func (j *Judgement) NotJudged(group int) int {
 	n, judged := 0, false
 	for _, g := range j.Groups {
-		judged = judged || g.Group == group && g.Verdict.rests()
+		judged = judged || g.Group == group && g.Verdict.Rests()
 	}
 	for _, f := range j.Fruits {
-		if judged && f.Group == group && !f.Verdict.rests() {
+		if judged && f.Group == group && !f.Verdict.Rests() {
 			n++
 		}
 	}

@@ -298,12 +298,11 @@ func (b *docBuilder) byLot() string {
 	for _, l := range b.doc.Entered.Lots {
 		off, seen := 0, 0
 		for _, p := range l.Plants {
-			switch verdicts[p] {
-			case record.OffType:
-				off++
+			if v := verdicts[p]; v.Rests() {
 				seen++
-			case record.TrueToType, record.Doubtful:
-				seen++
+				if v == record.OffType {
+					off++
+				}
 			}
 		}
 		if seen > 0 {

@@ -10,45 +10,48 @@ type docTexts struct {
 	OneFruit, ManyFruit, OnePlant, ManyPlants, OneGroup, ManyGroups, OnePhoto, ManyPhotos string
 	FruitN, PlantN, PlantsN, GroupN, NoN, FruitOf, FruitAlone, NotJudged                  string
 
-	SheetPlant, AnnexOffFirst                                                                                                                                                                                   string
-	Finding, DifferOne, DifferMany, FindPlants, FindBetween, FindTaught, FindOpen, FindNothing, FindStray, FindStrays, FindLots, LotOff, LotUnknown, FindUnsure, FindFruit, Span, FindRest, FindGroups, NoFruit string
-	FruitMeasured, PlantsSeen, PlantsJudged, GroupsFound, OffPlants, UnsurePlants                                                                                                                               string
-	Grower, Contact, Variety, DescriptionVersion, DescriptionSource                                                                                                                                             string
-	Supplier, SeedLot, OwnCode, SeedKind, Packet, Bought, Sown                                                                                                                                                  string
-	SeedsSown, Germinated, Harvest, Picked, Bed, PhotosTaken, Controls                                                                                                                                          string
-	OneOff, ManyOff, SeedLeft, Written, NotEntered, NotTitle                                                                                                                                                    string
-	Not                                                                                                                                                                                                         []string
-	FoundPart, SideIntro, SideAlt, Groups, Plants, NoDescription                                                                                                                                                string
-	NoPlants, ControlMark, Described, LeastMost                                                                                                                                                                 string
-	GroupHead, PlantHead                                                                                                                                                                                        []string
-	PhotoPart, PhotoIntro, PhotosLeftOut, PhotoCaption                                                                                                                                                          string
-	PhotoScale, PhotoColour, PhotoAlt                                                                                                                                                                           string
-	GroupPart, GroupIntro, TypicalIs, RowOf, RowAlt, Leaning                                                                                                                                                    string
-	SheetAlt, NoOutline, NoScale, ScaleIs, Profile, BoxIs, NotMeasured                                                                                                                                          string
-	NoScaleShort, NoSize, NoCard, SideSome, RowNoScale, TypicalNoScale                                                                                                                                          string
-	SideAltNoScale, RowAltNoScale, PhotoNoScale                                                                                                                                                                 string
-	Colours, MainColour, SecondColour, ShareOfSkin, WhiteIs                                                                                                                                                     string
-	Skin, Pattern, ShapeWords, OtherThan                                                                                                                                                                        string
-	UpTo, From, Within, WithinU, Above, Below                                                                                                                                                                   string
-	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead                                                                                                                                         []string
-	HandPart, Reasons, Notes, Alone, TooLittle, Probability, OutlineUnsure                                                                                                                                      string
-	AnnexPart, AnnexIntro, AnnexLines, SheetsLeftOut                                                                                                                                                            string
-	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt                                                                                                                                                 string
-	ColourCaption, AxisA                                                                                                                                                                                        string
-	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin                                                                                                                                        string
-	RuleOutside, RuleOpen, RuleTitle, OtherPart, OtherIntro                                                                                                                                                     string
-	ControlsWere, ControlsLate, RuleOwn, NoControls                                                                                                                                                             string
-	RuleIs, Others, Advice, Keep                                                                                                                                                                                []string
-	AdvicePart, KeepPart, KeepIntro, Cautions, HarvestNotes                                                                                                                                                     string
-	MethodPart, Drawn, Program, VersionPart, NoPhotos                                                                                                                                                           string
-	CardTable, CardIntro, HashPart, HashIntro                                                                                                                                                                   string
-	Traits, Patterns                                                                                                                                                                                            map[string]string
-	Poses                                                                                                                                                                                                       map[record.Pose]string
-	Verdicts                                                                                                                                                                                                    map[record.Verdict]string
-	States                                                                                                                                                                                                      map[record.Status]string
-	Sheet                                                                                                                                                                                                       sheetTexts
-	Like                                                                                                                                                                                                        *likeTexts
-	Page                                                                                                                                                                                                        *texts // words shared with the page of a run
+	SheetPlant, AnnexOffFirst                                                     string
+	Finding, DifferOne, DifferMany, FindPlants, FindBetween, FindTaught           string
+	FindOpen, FindNothing, FindStray, FindStrays, FindLots, LotOff                string
+	LotUnknown, FindUnsure, FindFruit, Span, FindRest, FindGroups                 string
+	NoFruit                                                                       string
+	FruitMeasured, PlantsSeen, PlantsJudged, GroupsFound, OffPlants, UnsurePlants string
+	Grower, Contact, Variety, DescriptionVersion, DescriptionSource               string
+	Supplier, SeedLot, OwnCode, SeedKind, Packet, Bought, Sown                    string
+	SeedsSown, Germinated, Harvest, Picked, Bed, PhotosTaken, Controls            string
+	OneOff, ManyOff, SeedLeft, Written, NotEntered, NotTitle                      string
+	Not                                                                           []string
+	FoundPart, SideIntro, SideAlt, Groups, Plants, NoDescription                  string
+	NoPlants, ControlMark, Described, LeastMost                                   string
+	GroupHead, PlantHead                                                          []string
+	PhotoPart, PhotoIntro, PhotosLeftOut, PhotoCaption                            string
+	PhotoScale, PhotoColour, PhotoAlt                                             string
+	GroupPart, GroupIntro, TypicalIs, RowOf, RowAlt, Leaning                      string
+	SheetAlt, NoOutline, NoScale, ScaleIs, Profile, BoxIs, NotMeasured            string
+	NoScaleShort, NoSize, NoCard, SideSome, RowNoScale, TypicalNoScale            string
+	SideAltNoScale, RowAltNoScale, PhotoNoScale                                   string
+	Colours, MainColour, SecondColour, ShareOfSkin, WhiteIs                       string
+	Skin, Pattern, ShapeWords, OtherThan                                          string
+	UpTo, From, Within, WithinU, Above, Below                                     string
+	TraitHead, GroupTraitHead, HandHead, IndexHead, PhotoHead, HashHead           []string
+	HandPart, Reasons, Notes, Alone, TooLittle, Probability, OutlineUnsure        string
+	AnnexPart, AnnexIntro, AnnexLines, SheetsLeftOut                              string
+	TraitPart, DotIntro, DotBand, DotAlt, ColourPlot, ColourAlt                   string
+	ColourCaption, AxisA                                                          string
+	LotPart, RateHere, RateLot, RateInterval, Rule, RuleText, RuleWithin          string
+	RuleOutside, RuleOpen, RuleTitle, OtherPart, OtherIntro                       string
+	ControlsWere, ControlsLate, RuleOwn, NoControls                               string
+	RuleIs, Others, Advice, Keep                                                  []string
+	AdvicePart, KeepPart, KeepIntro, Cautions, HarvestNotes                       string
+	MethodPart, Drawn, Program, VersionPart, NoPhotos                             string
+	CardTable, CardIntro, HashPart, HashIntro                                     string
+	Traits, Patterns                                                              map[string]string
+	Poses                                                                         map[record.Pose]string
+	Verdicts                                                                      map[record.Verdict]string
+	States                                                                        map[record.Status]string
+	Sheet                                                                         sheetTexts
+	Like                                                                          *likeTexts
+	Page                                                                          *texts // words shared with the page of a run
 }
 
 var docEnglish = docTexts{

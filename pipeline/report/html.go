@@ -179,12 +179,14 @@ type builder struct {
 	cuts    map[int][]cut // group → cut-outs; guarded by mu
 	pxPerMM float64
 	pageOf  map[string]string // photo → its own page, when there are many
+
+	photosMeasured int
 }
 
 func newBuilder(run *record.Run, load Loader, o Options) *builder {
 	run, load = knownRun(run), load.known()
 	b := &builder{run: run, load: load, opt: o, member: map[record.Key]record.Membership{}, verdict: map[record.Key]record.FruitVerdict{},
-		fruits: map[string][]int{}, cuts: map[int][]cut{}, pageOf: photoPageNames(run.Photos)}
+		fruits: map[string][]int{}, cuts: map[int][]cut{}, pageOf: photoPageNames(run.Photos), photosMeasured: run.PhotosMeasured()}
 	for _, m := range run.Groups {
 		b.member[m.Key] = m
 	}

@@ -216,7 +216,7 @@ func (b *builder) cutOut(preview image.Image, scale float64, f *record.Fruit, sa
 	if !samePage {
 		v.Href = b.pageOf[f.Photo] + v.Href
 	}
-	v.Caption, v.Sub, v.Alt, v.Unscaled = f.Caption(b.run.PhotosMeasured()), f.SizeWords(), f.Alt(), f.Unscaled
+	v.Caption, v.Sub, v.Alt, v.Unscaled = f.Caption(b.photosMeasured), f.SizeWords(), f.Alt(), f.Unscaled
 	if f.Unscaled && f.Ratio.Ok() && b.pxPerMM > 0 { // its words do not say it
 		v.Sub += " · " + b.page.T.UnscaledShort
 	}
