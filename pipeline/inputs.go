@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/photo"
@@ -25,12 +27,12 @@ var ErrNoPhotos = errors.New("no photos found; name photos or a folder that hold
 // FindInputs lists the photos of args in order: files as named, folders walked in name order.
 // Hidden files and folders are passed over, and what a run made: its result folder may lie among
 // the photos. A file named in args is tried whatever its ending. A name whose stem was taken already
-// gets a suffix (-2, -3 …), so that masks can be named alike. Arguments that cannot be read are
+// gets a suffix (-2, -3 …), so that masks can be named alike; control characters and what is not UTF-8 become "_". Arguments that cannot be read are
 // returned as problems, and the others are still listed.
 func FindInputs(args []string) (ins []Input, problems []error) {
 	taken := map[string]bool{}
 	add := func(path, name string) {
-		name = filepath.ToSlash(name)
+		name = plainName(filepath.ToSlash(name))
 		ext := filepath.Ext(name)
 		stem := strings.TrimSuffix(name, ext)
 		unique := stem
@@ -65,10 +67,23 @@ func FindInputs(args []string) (ins []Input, problems []error) {
 	return ins, problems
 }
 
+// plainName makes a name fit for tables in UTF-8 and for one line: old archives hold names in other codings.
+func plainName(name string) string {
+	return strings.Map(func(r rune) rune {
+		if r == utf8.RuneError || unicode.IsControl(r) {
+			return '_'
+		}
+		return r
+	}, name)
+}
+
+// walk lists the photos under dir. The folder itself may be a link, links to folders below it are not followed: they can
+// lead in a circle.
 func walk(dir string) (found []string, problems []error) {
+	dir += string(filepath.Separator) // a link's own name would be taken for a file
 	_ = filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
 		if err != nil {
-			problems = append(problems, fmt.Errorf("%s: cannot be read (%v); check its permissions", p, plainErr(err)))
+			problems = append(problems, fmt.Errorf("%s: cannot be read (%v); check its permissions", plainName(p), plainErr(err)))
 			if d != nil && d.IsDir() {
 				return fs.SkipDir
 			}

@@ -70,3 +70,42 @@ func TestFindInputsProblems(t *testing.T) {
 		t.Errorf("problems do not say what to do: %v", problems)
 	}
 }
+
+// A folder of photos may be a link, as ~/Pictures on another disk is. Links within it are left out.
+func TestFindInputsThroughALink(t *testing.T) {
+	d := t.TempDir()
+	touch(t, d, "photos/sub/a.jpg")
+	link := filepath.Join(d, "link")
+	if err := os.Symlink("photos", link); err != nil {
+		t.Skip(err)
+	}
+	if err := os.Symlink("..", filepath.Join(d, "photos", "sub", "circle")); err != nil {
+		t.Fatal(err)
+	}
+	for _, arg := range []string{link, link + "/", filepath.Join(d, "photos")} {
+		ins, problems := FindInputs([]string{arg})
+		if len(problems) > 0 || len(ins) != 1 || ins[0].Name != "sub/a.jpg" || ins[0].Path != filepath.Join(arg, "sub", "a.jpg") {
+			t.Errorf("%s: %v %v, want sub/a.jpg", arg, ins, problems)
+		}
+	}
+}
+
+// The tables are UTF-8 and a message is one line, whatever bytes a name has: those of an old archive, or a line break.
+func TestFindInputsNamesArePlain(t *testing.T) {
+	d := t.TempDir()
+	touch(t, d, "k\xfcrbis.jpg", "k\xfdrbis.jpg", "new\nline.jpg", "red\x1b[31m.jpg", "kürbis 🎃.jpg")
+	ins, problems := FindInputs([]string{d})
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	var names []string
+	for _, in := range ins {
+		names = append(names, in.Name)
+		if _, err := os.Stat(in.Path); err != nil {
+			t.Errorf("%q is not found under its path: %v", in.Name, err)
+		}
+	}
+	if got, want := strings.Join(names, "|"), "kürbis 🎃.jpg|k_rbis.jpg|k_rbis-2.jpg|new_line.jpg|red_[31m.jpg"; got != want {
+		t.Errorf("names %q, want %q", got, want)
+	}
+}

@@ -8,7 +8,6 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -42,9 +41,9 @@ type shot struct {
 // the bodies, read the skin. The preview is a JPEG without metadata.
 func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 	s := &shot{job: j}
-	data, err := os.ReadFile(j.in.Path)
+	data, err := photo.Bytes(j.in.Path, photo.Options{})
 	if err != nil {
-		return nil, nil, fmt.Errorf("cannot be read (%v); check its permissions", plainErr(err))
+		return nil, nil, err
 	}
 	if s.photo, err = photo.ReadBytes(s.job.in.Path, data, photo.Options{MaxPixels: m.opt.MaxPixels, Space: m.space()}); err != nil {
 		return nil, nil, err

@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"offtype/pipeline/photo"
 	"offtype/pipeline/record"
 )
 
@@ -51,10 +52,10 @@ func plan(ctx context.Context, ins []Input, o *Options) []*job {
 	jobs := make([]*job, len(ins))
 	parallel(ctx, len(ins), o.workers(len(ins)), func(i int) {
 		j := &job{index: i, in: ins[i]}
-		sha, err := record.FileSHA256(ins[i].Path)
+		sha, err := photo.SHA256(ins[i].Path, photo.Options{})
 		j.sha = sha
 		if err != nil {
-			j.part = failedPart(j, fmt.Sprintf("cannot be read (%v); check its permissions", plainErr(err)))
+			j.part = failedPart(j, err.Error())
 		}
 		jobs[i] = j
 	})

@@ -12,7 +12,6 @@ import (
 	"offtype/measure/body"
 	"offtype/measure/skin"
 	"offtype/pipeline/photo"
-	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
 
@@ -125,9 +124,9 @@ func (s *Session) Measure(x Shot) (part *Part, err error) {
 	if err != nil {
 		return nil, err
 	}
-	sha, err := record.FileSHA256(x.Path)
+	sha, err := photo.SHA256(x.Path, photo.Options{})
 	if err != nil {
-		return nil, fmt.Errorf("cannot be read (%w); check its permissions", plainErr(err))
+		return nil, err
 	}
 	fixes, fixHash, err := m.fixesFor(x.Input)
 	if err != nil {
@@ -208,9 +207,9 @@ func (s *Session) hold(x *Shot) (*measurer, *heldPhoto, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	data, err := os.ReadFile(x.Path)
+	data, err := photo.Bytes(x.Path, photo.Options{})
 	if err != nil {
-		return nil, nil, fmt.Errorf("cannot be read (%w); check its permissions", plainErr(err))
+		return nil, nil, err
 	}
 	sha := hash(data)
 	if h := s.held; h != nil && h.sha == sha && h.settings == m.settings {

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 )
 
@@ -53,6 +54,12 @@ func TestBadPhotosAmongGood(t *testing.T) {
 		t.Fatal(err)
 	}
 	put(t, halfPhoto(t, 88), dir, "j-good.jpg")
+	if err := syscall.Mkfifo(filepath.Join(dir, "k-pipe.jpg"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(put(t, good[:1000], dir, "l-film.jpg"), 3<<30); err != nil {
+		t.Fatal(err)
+	}
 
 	out := filepath.Join(t.TempDir(), "out")
 	said, code := start(t, []string{plainUser + "=1"}, "run", "--out", out, dir)
@@ -70,6 +77,8 @@ func TestBadPhotosAmongGood(t *testing.T) {
 		"h-cornercard.jpg": {"failed", "0", "card"},
 		"i-secret.jpg":     {"failed", "0", "permission denied"},
 		"j-good.jpg":       {"ok", "8", ""},
+		"k-pipe.jpg":       {"failed", "0", "not a file"}, // nobody writes to it: reading would wait for ever
+		"l-film.jpg":       {"failed", "0", "larger than"},
 	} {
 		got, there := rows[name]
 		if !there || got[0] != want[0] || got[1] != want[1] || !strings.Contains(got[2], want[2]) {

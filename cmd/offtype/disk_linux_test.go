@@ -97,7 +97,7 @@ func TestPhotosVanish(t *testing.T) {
 	if code := c.ProcessState.ExitCode(); code != exitPartly {
 		t.Errorf("status %d\n%s", code, said)
 	}
-	if !strings.Contains(said.String(), "table-3.jpg: cannot be read (no such file or directory)") {
+	if !strings.Contains(said.String(), "table-3.jpg: there is no such file") {
 		t.Errorf("said %q", said)
 	}
 	b, err := os.ReadFile(filepath.Join(out, "photos.csv"))

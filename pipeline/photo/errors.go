@@ -65,7 +65,7 @@ func decodeError(err error) *Error {
 	case errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, io.EOF),
 		has("unexpected eof", "premature end", "not enough pixel data", "end of file", "short buffer", "ends before"):
 		return truncated(err)
-	case has("unsupported", "not supported", "not implemented", "unknown color model"):
+	case has("unsupported", "not supported", "not implemented", "unknown color model", "subsampling type"):
 		return &Error{Kind: ErrUnsupported, What: "this variant of the file format is not supported", Do: doSaveJPEG, Err: err}
 	}
 	return &Error{Kind: ErrDamaged, What: "the file is damaged", Do: doCopyAgain, Err: err}

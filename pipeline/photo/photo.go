@@ -90,39 +90,63 @@ func (o Options) orDefault() Options {
 
 // Read reads and decodes the photo at path. Every failure is an *Error.
 func Read(path string, o Options) (*Photo, error) {
-	data, err := readFile(path, o.orDefault())
+	data, err := Bytes(path, o)
 	if err != nil {
 		return nil, err
 	}
 	return ReadBytes(filepath.Base(path), data, o)
 }
 
-// readFile reads a regular file of bounded size.
-func readFile(path string, o Options) ([]byte, error) {
+// Bytes reads the file of a photo and does not decode it. What is no regular file is refused, as a pipe or a device has no
+// end; so is a file larger than MaxBytes. Every failure is an *Error.
+func Bytes(path string, o Options) (data []byte, err error) {
+	err = read(path, o.orDefault(), func(r io.Reader) (err error) {
+		data, err = io.ReadAll(r)
+		return err
+	})
+	return data, err
+}
+
+// SHA256 returns the SHA-256 of the file of a photo as lower-case hex. The file is read in pieces and never held in
+// memory; it is refused as by Bytes.
+func SHA256(path string, o Options) (string, error) {
+	h := sha256.New()
+	err := read(path, o.orDefault(), func(r io.Reader) error {
+		_, err := io.Copy(h, r)
+		return err
+	})
+	if err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// read hands a regular file of bounded size to use.
+func read(path string, o Options, use func(io.Reader) error) error {
 	info, err := os.Stat(path)
 	if err != nil {
-		return nil, unreadable(err)
+		return unreadable(err)
 	}
 	if !info.Mode().IsRegular() {
-		return nil, &Error{Kind: ErrUnreadable, What: "it is a folder or a device, not a file",
+		return &Error{Kind: ErrUnreadable, What: "it is a folder or a device, not a file",
 			Do: "name a photo, or a folder of photos"}
 	}
 	if info.Size() > o.MaxBytes {
-		return nil, tooManyBytes(o)
+		return tooManyBytes(o)
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, unreadable(err)
+		return unreadable(err)
 	}
 	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, o.MaxBytes+1))
-	if err != nil {
-		return nil, unreadable(err)
+	limit := io.LimitedReader{R: f, N: o.MaxBytes + 1}
+	if err := use(&limit); err != nil {
+		return unreadable(err)
 	}
-	if int64(len(data)) > o.MaxBytes {
-		return nil, tooManyBytes(o)
+	if limit.N == 0 {
+		return tooManyBytes(o)
 	}
-	return data, nil
+	return nil
 }
 
 func unreadable(err error) *Error {
@@ -131,7 +155,7 @@ func unreadable(err error) *Error {
 	case errors.Is(err, fs.ErrNotExist):
 		e.What, e.Do = "there is no such file", "check the name; it may have been moved or renamed"
 	case errors.Is(err, fs.ErrPermission):
-		e.What, e.Do = "you may not read this file", "change its permissions, or copy it to your own folder"
+		e.What, e.Do = "you may not read this file (permission denied)", "change its permissions, or copy it to your own folder"
 	default:
 		// The path is left out: the caller names the photo.
 		var pe *fs.PathError

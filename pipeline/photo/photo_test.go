@@ -1,6 +1,7 @@
 package photo
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -91,6 +92,7 @@ func TestErrorsSayWhatAndWhatToDo(t *testing.T) {
 		{"start.jpg", scene[:100], ErrTruncated},
 		{"old.gif", []byte("GIF89a1234567890"), ErrUnsupported},
 		{"film.mp4", []byte("\x00\x00\x00\x18ftypisom\x00\x00\x00\x00isommp41"), ErrUnsupported},
+		{"410.jpg", bytes.Replace(scene, []byte("\x08\x07\x08\x09\x60\x03\x01\x22"), []byte("\x08\x07\x08\x09\x60\x03\x01\x42"), 1), ErrUnsupported}, // 4:1:0
 		{"raw.nef", []byte("II*\x00\x08\x00\x00\x00\x00\x00"), ErrUnsupported},
 	} {
 		path := filepath.Join(dir, c.name)
@@ -104,6 +106,10 @@ func TestErrorsSayWhatAndWhatToDo(t *testing.T) {
 	checkError(t, "missing.jpg", err, ErrUnreadable)
 	_, err = Read(dir, Options{})
 	checkError(t, "folder", err, ErrUnreadable)
+	_, err = SHA256("/dev/zero", Options{}) // without an end
+	checkError(t, "device", err, ErrUnreadable)
+	_, err = SHA256(scenePath+"demo-2026-table-1.jpg", Options{MaxBytes: 1000})
+	checkError(t, "too many bytes to be hashed", err, ErrTooLarge)
 	_, err = Read(scenePath+"demo-2026-table-1.jpg", Options{MaxPixels: 1_000_000})
 	checkError(t, "too many pixels", err, ErrTooLarge)
 	_, err = Read(scenePath+"demo-2026-table-1.jpg", Options{MaxBytes: 1000})

@@ -3,13 +3,21 @@ package record
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"io"
 	"os"
 )
 
 // FileSHA256 returns the SHA-256 of a file as lower-case hex, the form of Photo.SHA256. The file is read in pieces and
-// never held in memory.
+// never held in memory. A pipe or a device, which may have no end, is an error.
 func FileSHA256(path string) (string, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "", err
+	}
+	if !info.Mode().IsRegular() {
+		return "", errors.New("it is a folder or a device, not a file")
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return "", err

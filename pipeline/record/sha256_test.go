@@ -19,4 +19,7 @@ func TestFileSHA256(t *testing.T) {
 	if _, err := FileSHA256(path + "-gone"); !os.IsNotExist(err) {
 		t.Errorf("a file that is not there: %v", err)
 	}
+	if _, err := FileSHA256("/dev/zero"); err == nil { // would never end
+		t.Error("a device was read")
+	}
 }
