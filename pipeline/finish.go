@@ -46,6 +46,9 @@ func Run(ctx context.Context, o Options) (*Result, error) {
 	jobs := plan(ctx, ins, &o)
 	res := measureAll(ctx, jobs, m, &o)
 	res.Problems = problems
+	if o.ShardN > 1 {
+		res.list = listOf(ins)
+	}
 	if err := writeManifest(res, &o, m.settings); err != nil {
 		return res, err
 	}

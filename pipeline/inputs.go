@@ -1,6 +1,8 @@
 package pipeline
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -75,6 +77,15 @@ func plainName(name string) string {
 		}
 		return r
 	}, name)
+}
+
+// listOf is a fingerprint of the names of photos and their order.
+func listOf(ins []Input) string {
+	h := sha256.New()
+	for _, in := range ins {
+		fmt.Fprintln(h, in.Name)
+	}
+	return hex.EncodeToString(h.Sum(nil))
 }
 
 // walk lists the photos under dir. The folder itself may be a link, links to folders below it are not followed: they can

@@ -26,6 +26,7 @@ type manifest struct {
 	Stopped   bool
 	Measured  Measuring // how; of a share, for the book of whoever puts the shares together
 	Parts     []*Part   // slim
+	List      string    `json:",omitempty"` // of a share: fingerprint of the names of all photos of the harvest
 }
 
 // mostPart and mostManifest bound what a share that comes from elsewhere may hold, in bytes: a stored result with its
@@ -38,7 +39,7 @@ const (
 func manifestPath(out string) string { return filepath.Join(out, "parts", "run.json") }
 
 func writeManifest(res *Result, o *Options, settings string) error {
-	m := manifest{Program: o.Program, Settings: settings, SameTable: o.SameTable, ShardI: o.ShardI, ShardN: o.ShardN, Stopped: res.Stopped, Measured: res.How, Parts: res.Parts}
+	m := manifest{Program: o.Program, Settings: settings, SameTable: o.SameTable, ShardI: o.ShardI, ShardN: o.ShardN, Stopped: res.Stopped, Measured: res.How, Parts: res.Parts, List: res.list}
 	b, err := json.Marshal(m)
 	if err != nil {
 		return fmt.Errorf("store the list of photos: %w", err)
@@ -167,6 +168,8 @@ func fits(first, m *manifest, dir string, seen map[int]string) error {
 		return fmt.Errorf("%s: measured with other settings than the others; measure all shares with the same options", dir)
 	case m.ShardN != first.ShardN:
 		return fmt.Errorf("%s: share %d of %d, the others are of %d; use the same N for all", dir, m.ShardI, m.ShardN, first.ShardN)
+	case m.List != first.List:
+		return fmt.Errorf("%s: measured from another list of photos than the others; give every share the same photos", dir)
 	case seen[m.ShardI] != "":
 		return fmt.Errorf("%s: share %d is also in %s; name each share once", dir, m.ShardI, seen[m.ShardI])
 	}

@@ -102,3 +102,24 @@ func TestMergeTakesNoForeignPaths(t *testing.T) {
 		}
 	}
 }
+
+// Shares of different photos would make a harvest that lacks some: a folder that was not copied whole to one machine.
+func TestMergeTakesOneListOfPhotos(t *testing.T) {
+	d := t.TempDir()
+	touch(t, d, "all/a.jpg", "all/b.jpg", "all/c.jpg", "some/a.jpg", "some/b.jpg")
+	share := func(i int, photos string) string {
+		dir := filepath.Join(d, photos+string(rune('0'+i)))
+		if _, err := runInto(t, dir, func(o *Options) { o.ShardI, o.ShardN = i, 2 }, filepath.Join(d, photos)); err != nil {
+			t.Fatal(err)
+		}
+		return dir
+	}
+	one, two, other := share(1, "all"), share(2, "all"), share(2, "some")
+	if _, err := Merge(t.Context(), []string{one, other}, Options{Out: filepath.Join(d, "x")}); err == nil || !strings.Contains(err.Error(), "another list of photos") {
+		t.Errorf("shares of different photos: %v", err)
+	}
+	res, err := Merge(t.Context(), []string{one, two}, Options{Out: filepath.Join(d, "y")})
+	if err != nil || len(res.Run.Photos) != 3 {
+		t.Errorf("shares of the same photos: %v", err)
+	}
+}

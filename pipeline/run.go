@@ -28,7 +28,8 @@ type Result struct {
 
 	How Measuring // how the photos were measured
 
-	sameTable bool // of a run that was read back: one row stands for a fruit of several photos
+	list      string // of a share, see manifest
+	sameTable bool   // of a run that was read back: one row stands for a fruit of several photos
 
 	// Seen lists, for each fruit of photos that show one table, all places where it was seen, the row that
 	// stands for it first.

@@ -155,3 +155,18 @@ func TestRunRefuses(t *testing.T) {
 		}
 	}
 }
+
+// A share to which no photo falls has nothing to do and has not failed: a scheduler would start it again for ever.
+func TestShareWithoutPhotos(t *testing.T) {
+	text := put(t, []byte("no photo"), t.TempDir(), "text.jpg")
+	got := map[int]int{}
+	for _, share := range []string{"1/3", "2/3", "3/3"} {
+		_, errs, code := offtype(t, "run", "-q", "--shard", share, "--out", t.TempDir(), text)
+		if got[code]++; (code == exitNothing) != strings.Contains(errs, "text.jpg: ") {
+			t.Errorf("share %s: status %d\n%s", share, code, errs)
+		}
+	}
+	if got[0] != 2 || got[exitNothing] != 1 {
+		t.Errorf("statuses %v, want twice 0 and, of the share that holds the broken photo, %d", got, exitNothing)
+	}
+}

@@ -163,6 +163,8 @@ func (c *runCmd) status(res *pipeline.Result) error {
 	switch {
 	case res.Stopped:
 		return &exitError{exitStopped, errors.New("stopped; what was finished is written. Run the same command again to go on")}
+	case c.Shard != "" && len(res.Run.Photos)+len(res.Problems) == 0: // no photo fell to this share
+		return nil
 	case c.From == "" && ok == 0:
 		return &exitError{exitNothing, nil}
 	case res.Failed > 0 || len(res.Problems) > 0:
