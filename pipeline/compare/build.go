@@ -265,6 +265,9 @@ func (p *pairing) offTypes() {
 		return
 	}
 	r := season.Rates(len(offA), na, len(offB), nb, p.opt.Options)
+	if p.a.vouched(na) || p.b.vouched(nb) { // true by the grower's word, which no test can compare
+		r.P = math.NaN()
+	}
 	o := &OffTypes{FromPlants: offA, ToPlants: offB, FromDoubtful: p.a.doubtful(), ToDoubtful: p.b.doubtful()}
 	rate := p.rate(&r)
 	p.out.OffTypes = o

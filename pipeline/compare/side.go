@@ -272,6 +272,11 @@ func (t *table) offTypes() (off []string, judged int) {
 	return off, judged
 }
 
+// vouched reports whether all plants that were judged taught the description.
+func (t *table) vouched(judged int) bool {
+	return judged > 0 && len(t.side.Run.Judgement.Lot.Taught) >= judged+len(t.doubtful())
+}
+
 // doubtful returns the plants that could not be decided.
 func (t *table) doubtful() []string {
 	out := []string{}

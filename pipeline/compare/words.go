@@ -217,10 +217,15 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 		p.From, o.From, o.FromOf, list(o.FromPlants), doubt(o.FromDoubtful))
 	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", lot.Percent(o.ToLow), lot.Percent(o.ToHigh), lot.Percent(o.FromLow), lot.Percent(o.FromHigh))
 	switch {
+	case o.P == nil:
+		return strings.TrimSuffix(s, " ") + " Plants that taught the description are true by the grower's word: nothing follows from the two numbers."
 	case o.Found:
 		return s + "That is more than chance gives. " + rates
 	case o.From*o.ToOf == o.To*o.FromOf:
 		return s + rates
+	}
+	if *o.P <= 0.05 {
+		return s + "Alone this would count; among all that was looked at it can be chance. " + rates
 	}
 	return s + "With so few plants two lots of equal seed could differ like this. " + rates
 }

@@ -340,7 +340,7 @@ func TestFewPlantsWithoutTags(t *testing.T) {
 func TestTaughtByFruitWithoutTags(t *testing.T) {
 	run, _ := sceneRun(t, 7, "demo-2025")
 	untag(run)
-	d, err := Learn(run.Fruits, nil, reference.Head{Name: "T", Species: "Cucurbita moschata", Version: "1"})
+	d, err := Learn(run.Fruits, nil, nil, reference.Head{Name: "T", Species: "Cucurbita moschata", Version: "1"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -392,7 +392,7 @@ func TestOwnTeacher(t *testing.T) {
 		if named {
 			plants = []string{"1", "2", "3", "4"}
 		}
-		d, err := Learn(run.Fruits, plants, head)
+		d, err := Learn(run.Fruits, nil, plants, head)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -408,7 +408,7 @@ func TestOwnTeacher(t *testing.T) {
 			t.Errorf("plants named: %v: taught by %v", named, j.Lot.Taught)
 		}
 	}
-	d, err := Learn(run.Fruits, []string{"1", "2"}, head)
+	d, err := Learn(run.Fruits, nil, []string{"1", "2"}, head)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -419,7 +419,7 @@ func TestOwnTeacher(t *testing.T) {
 	if s := strings.Join(judged(t, next, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); strings.Contains(s, "of this harvest taught") {
 		t.Errorf("another harvest: %s", s)
 	}
-	if _, err := Learn(run.Fruits, []string{"77"}, head); err == nil {
+	if _, err := Learn(run.Fruits, nil, []string{"77"}, head); err == nil {
 		t.Error("a plant that is not there: no error")
 	}
 }
@@ -444,7 +444,7 @@ func TestLeaningToAnother(t *testing.T) {
 			bells = append(bells, f)
 		}
 	}
-	d, err := Learn(bells, nil, reference.Head{Name: "Ribbed", Species: "Cucurbita moschata", Version: "1"})
+	d, err := Learn(bells, nil, nil, reference.Head{Name: "Ribbed", Species: "Cucurbita moschata", Version: "1"})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -70,6 +70,9 @@ func (j *judging) lot() error {
 	}
 	if l.Taught = teachers(j.run, j.v.Description); len(l.Taught) > 0 {
 		f.Sentences = slices.Insert(f.Sentences, 1, taughtSentence(l.Taught, l.Seen))
+		if !l.HasRange() {
+			f.Sentences = f.Sentences[:2] // a range or a rule would speak of a lot that nothing was seen of
+		}
 	}
 	if c.Seen > 0 {
 		extra = append(extra, j.uncounted()...)

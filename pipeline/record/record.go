@@ -254,6 +254,12 @@ type Lot struct {
 	Taught     []string `json:"taught,omitempty"`    // plants of this harvest that taught the description: true by the grower's word
 }
 
+// HasRange reports whether the range of the rate says something on the seed lot: counted by plant, and not only plants that
+// taught the description and are true by the grower's word.
+func (l *Lot) HasRange() bool {
+	return l.Unit == "plant" && l.Low != nil && l.High != nil && (l.Seen == 0 || len(l.Taught) < l.Seen)
+}
+
 // Judgement is judgement.json.
 type Judgement struct {
 	Variety *VarietyRef    `json:"variety"`
