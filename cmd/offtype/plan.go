@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -257,7 +258,7 @@ func (c *planCmd) pool(e *env) error {
 		return writeJSON(e.out, p)
 	}
 	for _, s := range p.Shares {
-		fmt.Fprintf(e.out, "%s, harvest %s: %d off-type of %d plants judged\n", or(s.Grower), s.Harvest, s.Off, s.Plants)
+		fmt.Fprintf(e.out, "%s, harvest %s: %s\n", or(s.Grower), s.Harvest, s.Says())
 	}
 	for _, s := range p.Sentences {
 		fmt.Fprintln(e.out, s)
@@ -265,7 +266,7 @@ func (c *planCmd) pool(e *env) error {
 	return nil
 }
 
-// shareOf counts the judged plants of a harvest that grew from the lot.
+// shareOf counts the judged plants of a harvest that grew from the lot, control plants aside.
 func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 	codes := map[string]bool{}
 	for _, l := range h.Lots {
@@ -273,7 +274,7 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 			codes[l.Code] = true
 		}
 	}
-	s := seed.Share{Harvest: h.Name}
+	s := seed.Share{Harvest: h.Name, Vouched: true}
 	if h.Grower != nil {
 		s.Grower = h.Grower.Name
 	}
@@ -291,7 +292,13 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 			s.Plants++
 		case record.TrueToType:
 			s.Plants++
+		case record.Doubtful:
+			s.Unsure++
+		default:
+			continue
 		}
+		s.Vouched = s.Vouched && slices.Contains(run.Judgement.Lot.Taught, v.Plant)
 	}
+	s.Vouched = s.Vouched && s.Plants+s.Unsure > 0
 	return s, len(codes) > 0
 }
