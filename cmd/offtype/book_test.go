@@ -277,3 +277,25 @@ func TestBookRemoveByShownNumber(t *testing.T) {
 		t.Errorf("still there:\n%s", out)
 	}
 }
+
+// The words of a plant or group need no quotation marks, and too many words say what to do.
+func TestObserveWithoutQuotes(t *testing.T) {
+	bk := "--book=" + filepath.Join(t.TempDir(), "a.book")
+	ok(t, "run", "-q", "--from", handTable(t, 3, 4), "--out", t.TempDir(), bk, "--harvest", "h")
+	for _, c := range []struct {
+		say  string
+		code int
+		want string
+	}{
+		{"plant 4 weight 4.2 kg", exitOK, "weight of plant 4 written: 4.2 kg"}, {"group 1 taste 7", exitOK, "taste of group 1 written: 7"},
+		{"plant 4 weight 4.2", exitUsage, "has no unit"}, {"plant 4", exitUsage, "name fruit, trait and value"}, {"plant 4 disease mildew on leaves", exitUsage, "quotation marks"},
+	} {
+		out, errs, code := offtype(t, append([]string{"observe", bk, "h"}, strings.Fields(c.say)...)...)
+		if code != c.code || !strings.Contains(out+errs, c.want) {
+			t.Errorf("%s: exit %d, %s%s", c.say, code, out, errs)
+		}
+	}
+	if _, errs, _ := offtype(t, "seed", bk, `Anna's "big" bed`); !strings.Contains(errs, `harvest "Anna's "big" bed"`) {
+		t.Errorf("a name with quotation marks: %s", errs)
+	}
+}

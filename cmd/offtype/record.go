@@ -63,13 +63,13 @@ func (c *recordFlags) record(e *env, res *pipeline.Result, j *judgeFlags) error 
 		return fmt.Errorf("record harvest %q in the book: %w", c.Harvest, err)
 	}
 	if rec.NewLot != "" {
-		fmt.Fprintf(e.err, "seed lot %q was new to the book; add supplier and packet with: offtype book add lot %q\n", rec.NewLot, rec.NewLot)
+		fmt.Fprintln(e.err, record.Plain(fmt.Sprintf("seed lot %q was new to the book; add supplier and packet with: offtype book add lot %q", rec.NewLot, rec.NewLot)))
 	}
 	for _, l := range rec.Said {
 		fmt.Fprintln(e.err, l)
 	}
 	for _, x := range rec.Twice {
-		fmt.Fprintf(e.err, "%s of this harvest stand in the book under harvest %q too; if it is the same harvest, give it that name with --harvest, so that its fruit are not counted twice\n", record.Count(x.Photos, "photo", "photos"), x.Harvest)
+		fmt.Fprintln(e.err, record.Plain(fmt.Sprintf("%s of this harvest stand in the book under harvest %q too; if it is the same harvest, give it that name with --harvest, so that its fruit are not counted twice", record.Count(x.Photos, "photo", "photos"), x.Harvest)))
 	}
 	if j.Stage != "" {
 		if err := b.Set(e.ctx, "harvest", c.Harvest, map[string]string{"stage": j.Stage}); err != nil {

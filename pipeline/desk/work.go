@@ -374,6 +374,7 @@ func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
+	s = strings.ReplaceAll(s, `\"`, `"`) // a name with quotation marks, as an error writes it
 	first, n := utf8.DecodeRuneInString(s)
 	s = string(unicode.ToUpper(first)) + s[n:]
 	if !strings.HasSuffix(s, ".") {

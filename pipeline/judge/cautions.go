@@ -22,6 +22,9 @@ func Cautions(run *record.Run) []string {
 	if record.CanBeBitter(species) {
 		out = append(out, bitter(species, off || doubtful || kinds > 1 || run.Judgement.Variety == nil)...)
 	}
+	if own := record.OwnCaution(species); own != "" && (off || doubtful || kinds > 1) {
+		out = append(out, own)
+	}
 	if off || doubtful || kinds > 1 {
 		out = append(out,
 			"Keep off-type fruit out of the seed: seed saved from them, or from plants that flowered beside them, may not come true. A wrong cross shows only in the plants grown from the seed, so a clean-looking fruit does not prove that its own seed is clean.",
@@ -45,8 +48,11 @@ func Danger(run *record.Run) string {
 		species = strings.ToLower(v.Species)
 	}
 	off, doubtful, kinds := findings(run)
-	if !record.CanBeBitter(species) || !(off || doubtful || kinds > 1) {
+	if !(off || doubtful || kinds > 1) {
 		return ""
+	}
+	if !record.CanBeBitter(species) {
+		return record.OwnCaution(species)
 	}
 	if species == "" {
 		return "Off-type squash, melons and other cucurbits can be bitter and poisonous, and a photo cannot tell: read the cautions in the report before anyone eats, feeds, sells or keeps seed of them."

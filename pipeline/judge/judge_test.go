@@ -469,4 +469,10 @@ func TestCautions(t *testing.T) {
 	if text := strings.Join(Cautions(run), "\n"); strings.Contains(text, "cucurbitacins") {
 		t.Error("bitter gourds in a pepper report")
 	}
+	for species, want := range map[string]string{"Capsicum annuum": "can be hot", "C. pepo": "bitter and poisonous", "Solanum melongena": ""} {
+		run.Judgement.Variety.Species = species
+		if d := Danger(run); !strings.Contains(d, want) || (d == "") != (want == "") {
+			t.Errorf("%s: beside the result stands %q, want %q", species, d, want)
+		}
+	}
 }

@@ -50,5 +50,9 @@ func eat(species string) record.Step {
 	if record.CanBeBitter(species) {
 		return record.Step{About: "Eat", Text: "Cook no off-type or doubtful fruit before you have tested that very fruit as the cautions say: it can be bitter and poisonous, and a photo cannot tell. Children do not taste. Do not feed, sell or give it away."}
 	}
-	return record.Step{About: "Eat", Text: "A photo cannot tell whether a strange fruit is good to eat. If you do not know what it is, do not eat, feed, sell or give it away."}
+	text := "A photo cannot tell whether a strange fruit is good to eat. If you do not know what it is, do not eat, feed, sell or give it away."
+	if own := record.OwnCaution(species); own != "" {
+		text += " " + own
+	}
+	return record.Step{About: "Eat", Text: text}
 }

@@ -255,14 +255,30 @@ func (p *Plan) layout(in PlanInput) {
 
 // checklist is the season's work, in order.
 func checklist(species string) []Step {
+	pollinate, trace := "For seed: keep foreign pollen from some flowers (a bag, a cage, or distance) and mark their fruit.", "Make sure which plant each fruit hangs on: later nobody can tell."
+	pick := "Pick plant by plant; keep the tag with the fruit."
+	if record.CanBeBitter(species) {
+		pollinate = "For seed: shut male and female buds the evening before, pollinate next morning, shut again, mark the fruit stalk."
+		trace = "Trace every vine from the root to its fruit, and write the plant's number on each fruit with a wax pencil: later nobody can tell."
+		pick = "Pick plant by plant; cut with the stalk."
+	}
 	steps := []Step{
 		{"Before sowing", []string{"Photograph the packet, front and back, and write down supplier, lot number and day of purchase.", "Keep some seed back in the packet, sealed, with its label.", "Count the seeds you sow of each lot."}},
 		{"Sowing and planting", []string{"One lot a tray; label every pot.", "Count the seedlings that came up.", "Set plants in the order of the bed list and put the numbered tag at the root of each plant at once.", "Do not thin out odd-looking seedlings without writing it down: they belong to the count."}},
 		{"Before flowering", []string{"Walk the bed: leaf, habit and young fruit of each plant against its neighbours.", "Plants that are clearly another type and not wanted for seed: photograph, note, pull out before they flower.", "Ask neighbours what they grow, and write down the distance."}},
-		{"Flowering", []string{"For seed: shut male and female buds the evening before, pollinate next morning, shut again, mark the fruit stalk.", "Note which plants flower, and the first day."}},
-		{"While leaves are green", []string{"Trace every vine from the root to its fruit, and write the plant's number on each fruit with a wax pencil: later nobody can tell.", "Note the first ripe fruit of each plant and any disease."}},
-		{"Harvest", []string{"Pick plant by plant; cut with the stalk.", "Lay the fruit in rows with the plant's tag at the left end, put the card beside them, and photograph.", "Keep plants without fruit in the list, with what became of them: they cannot be judged and do not count."}},
+		{"Flowering", []string{pollinate, "Note which plants flower, and the first day."}},
+		{"While leaves are green", []string{trace, "Note the first ripe fruit of each plant and any disease."}},
+		{"Harvest", []string{pick, "Lay the fruit in rows with the plant's tag at the left end, put the card beside them, and photograph.", "Keep plants without fruit in the list, with what became of them: they cannot be judged and do not count."}},
 		{"After", []string{"Write weight, rind, Brix and taste on the bench sheet.", "Keep at least one fruit of every type until the matter is settled.", "Tell the supplier while plants still stand."}},
+	}
+	if record.IsRoot(species) {
+		steps[3] = Step{"While leaves are green", []string{"Pull plants that flower in the first year, and write them down: they belong to the count.", "Note what the leaves look like and any disease."}}
+		steps[4] = Step{"Harvest", []string{"Dig plant by plant; keep the tag with the root or bulb.", "Lay them in rows with the plant's tag at the left end, put the card beside them, and photograph.", "Keep plants without a root or bulb in the list, with what became of them: they cannot be judged and do not count."}}
+		steps[5] = Step{"After", []string{"Write weight and taste on the bench sheet.", "Keep at least one root or bulb of every type until the matter is settled.", "For seed: store the true ones, plant them again, and keep foreign pollen away when they flower."}}
+		steps = steps[:6]
+	}
+	if own := record.OwnCaution(species); own != "" {
+		steps = append(steps, Step{"Before eating", []string{own}})
 	}
 	if record.CanBeBitter(species) {
 		steps = append(steps, Step{"Before eating", []string{"Taste a raw piece of a rice grain's size of every fruit from saved or doubtful seed and spit it out. A bitter fruit is poisonous: throw it away. Children do not taste."}})

@@ -44,6 +44,7 @@ type Input struct {
 // The decisions.
 const (
 	Fit        = "fit"
+	Replant    = "fit to be planted again" // a root or bulb, which has not flowered
 	NotFit     = "not fit"
 	NotOpen    = "not fit, unless hand-pollinated under closure"
 	CannotTell = "cannot tell"
@@ -106,19 +107,22 @@ func Decide(in Input) Advice {
 		a.Crop = &c
 	}
 	with := contaminants(in)
+	if record.IsRoot(in.Species) { // dug before it flowered
+		with = nil
+	}
 	fit := 0
 	for i := range in.Plants {
 		if len(in.Plants[i].Fruits) == 0 {
 			continue
 		}
 		d := decide(&in.Plants[i], in, a.Crop, with)
-		if d.Fit == Fit {
+		if d.Fit == Fit || d.Fit == Replant {
 			fit++
 		}
 		a.Plants = append(a.Plants, d)
 	}
 	a.Sentences = a.sum(fit, with)
-	a.Liked = liked()
+	a.Liked = liked(in.Species)
 	a.Cautions = cautions(in)
 	return a
 }
@@ -203,17 +207,31 @@ func decide(p *Plant, in Input, crop *Crop, with []string) Decision {
 	if p.LotKind == "F1 hybrid" {
 		worse(NotFit, "it grew from F1 hybrid seed: plants from its seed will differ among themselves. That is expected and no off-type")
 	}
-	if !closed(p) {
+	switch {
+	case record.IsRoot(in.Species):
+		d.Reasons = append(d.Reasons, toFlower)
+	case !closed(p):
 		if o := others(with, p.Number); len(o) > 0 {
 			worse(NotOpen, stood(o))
 		}
 		isolation(p, crop, worse)
-	} else {
+	default:
 		d.Reasons = append(d.Reasons, "its fruit for seed were pollinated under control ("+p.Pollination+")")
 	}
 	d.fruits(p)
+	if record.IsRoot(in.Species) && d.Fit == Fit {
+		d.Fit = Replant
+		for i, f := range p.Fruits {
+			if x := &d.Fruits[i]; f.Verdict != record.Doubtful && f.Verdict != record.OffType {
+				x.Take, x.Why = true, "plant it again for seed if it is sound"
+			}
+		}
+	}
 	return d
 }
+
+// toFlower is said of every root and bulb: what pollinates it is still to come.
+const toFlower = "it has not flowered yet: distance and neighbours count when it flowers for seed"
 
 // noDistance is the reason where nobody wrote down the distance kept.
 const noDistance = "the distance to the next flowering plant is not written down"
@@ -283,9 +301,14 @@ func (a *Advice) LacksDistance() bool {
 
 // sum says in sentences how many plants are fit and whether they are enough.
 func (a *Advice) sum(fit int, with []string) []string {
+	if record.IsRoot(a.Species) {
+		return a.sumRoots(fit)
+	}
 	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), or(a.Variety, "this variety"))}
 	if len(with) > 0 {
 		out = append(out, fmt.Sprintf("Off-type, doubtful, bitter or unjudged plants flowered with them: %s. Their pollen reaches true plants too. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
+	} else if strings.HasPrefix(strings.ToLower(a.Species), "zea") {
+		out = append(out, "Husk and cob look like the mother plant whoever pollinated it. A kernel of another colour may show foreign pollen at once; kernels that look right may still be crossed.")
 	} else {
 		out = append(out, "This year's fruit says nothing about who pollinated it: a fruit looks like its mother plant. Whether seed is true shows only in the plants grown from it.")
 	}
@@ -297,7 +320,25 @@ func (a *Advice) sum(fit int, with []string) []string {
 		return append(out, "For this species no published distance or number of plants was read; ask a seed library or your seed authority.")
 	}
 	out = append(out, c.sentences(fit)...)
-	return append(out, "Take seed from several fruit and plants, about the same share of each. Seed goes on ripening in the picked fruit: wait three to four weeks before you cut it.")
+	take := "Take seed from several fruit and plants, about the same share of each. "
+	if strings.HasPrefix(strings.ToLower(a.Species), "cucurbita") { // read for squash only
+		return append(out, take+"Seed goes on ripening in the picked fruit: wait three to four weeks before you cut it.")
+	}
+	return append(out, take+"Let the fruit ripen fully on the plant.")
+}
+
+// sumRoots is sum for roots and bulbs, which bear their seed only after they were planted again. Common practice, no source
+// but for the two stages of onion seed (India, minimum seed certification standards).
+func (a *Advice) sumRoots(fit int) []string {
+	out := []string{
+		fmt.Sprintf("%d of %s fit to be planted again for seed of %s.", fit, record.Count(len(a.Plants), "plant is", "plants are"), or(a.Variety, "this variety")),
+		"A root or bulb bears no seed yet. Store the true and sound ones, plant them out, and let them flower: what pollinates them then decides about the seed. Choose by the root itself, and leave out what flowered in its first year.",
+		"Plants of another type count only if they are let flower: plant none of them again, and pull those that flower by themselves.",
+	}
+	if a.Crop == nil {
+		return append(out, "For this species no published distance or number of plants was read; ask a seed library or your seed authority.")
+	}
+	return append(out, a.Crop.sentences(fit)...)
 }
 
 // sentences says how many plants and what distance were read, the least first, and then once where.
@@ -337,20 +378,33 @@ func or(s, other string) string {
 
 // liked explains what it takes to keep an off-type. The numbers are computed: smallest n with
 // 1 − (1 − share)^n ≥ 95 %.
-func liked() []string {
+func liked(species string) []string {
 	q, s := lot.PlantsToSee(0.25, 0.95), lot.PlantsToSee(1.0/16, 0.95)
-	return []string{
-		"An off-type that you like is not yet a variety. Pollinate it with its own pollen: bud shut the evening before, opened for the brush and shut again, and mark the fruit.",
+	pollinate := "Pollinate it with its own pollen, kept from other flowers and insects, and mark the fruit."
+	switch {
+	case record.CanBeBitter(species):
+		pollinate = "Pollinate it with its own pollen: bud shut the evening before, opened for the brush and shut again, and mark the fruit."
+	case record.IsRoot(species):
+		pollinate = "Plant it again and let it flower alone or among its like, far from others of its species. Many such crops set little seed with their own pollen, and what grows from it can be weak."
+	}
+	out := []string{
+		"An off-type that you like is not yet a variety. " + pollinate,
 		fmt.Sprintf("If its look rests on one recessive gene, a quarter of the plants show it again in the generation that splits: grow at least %d plants for a 95 %% chance of seeing one. If it rests on two, one in sixteen does: %d plants.", q, s),
 		"Plan room for that many plants each year, keep only those you want, and repeat for several generations. Nobody can promise that it becomes uniform.",
-		"An off-type of squash, melon or cucumber may be bitter. Do not keep it before its flesh and that of its offspring were tried safely.",
 	}
+	if record.CanBeBitter(species) {
+		out = append(out, "An off-type of squash, melon or cucumber may be bitter. Do not keep it before its flesh and that of its offspring were tried safely.")
+	}
+	return out
 }
 
 func cautions(in Input) []string {
 	var out []string
 	if record.CanBeBitter(in.Species) {
 		out = append(out, "Squash, melon and cucumber crossed with wild or ornamental kinds can be bitter and poisonous, and the bitterness shows in the next generation. Before eating fruit of saved seed, taste a raw piece of a rice grain's size, spit it out, and throw a bitter fruit away. Cooking does not help. Children do not taste.")
+	}
+	if own := record.OwnCaution(in.Species); own != "" {
+		out = append(out, own)
 	}
 	switch in.Protected {
 	case "no":
