@@ -304,11 +304,7 @@ func lotsOf(h *book.Harvest) []report.LotPlants {
 		out = append(out, report.LotPlants{Name: name})
 	}
 	for _, l := range h.Lots {
-		name := l.Code
-		if l.SupplierLot != "" {
-			name = l.SupplierLot
-		}
-		add(l.Code, name)
+		add(l.Code, l.Name())
 	}
 	for _, p := range h.Plants {
 		if p.Control {

@@ -248,6 +248,11 @@ func (d *Desk) judge(f pipeline.Finishing, name, lot string, parts []*pipeline.P
 			done.said = append(done.said, fmt.Sprintf("The groups could not be worked out (%v). Please report this.", r))
 		}
 	}()
+	if d.opt.Commands.Lots != nil {
+		if h, err := d.book.Harvest(d.ctx, name); err == nil { // not there before it was recorded once
+			f.Judge.Lots, _ = d.opt.Commands.Lots(&h, lot, f.Judge.Controls)
+		}
+	}
 	res, err := d.session.Finish(parts, f)
 	if err != nil {
 		done.said = append(done.said, sentence(err.Error()))

@@ -70,8 +70,14 @@ func (j *judging) lot() error {
 	}
 	if l.Taught = teachers(j.run, j.v.Description); len(l.Taught) > 0 {
 		f.Sentences = slices.Insert(f.Sentences, 1, taughtSentence(l.Taught, l.Seen))
-		if !l.HasRange() {
+		if l.Vouched() {
 			f.Sentences = f.Sentences[:2] // a range or a rule would speak of a lot that nothing was seen of
+		}
+	}
+	if len(j.o.Lots) > 0 && len(j.run.Judgement.Plants) > 0 && !l.Vouched() {
+		var said []string
+		if l.Lots, said = j.byLot(); len(l.Lots) > 0 {
+			f.Sentences = append(f.Sentences[:1+min(1, len(l.Taught))], said...)
 		}
 	}
 	if c.Seen > 0 {
@@ -234,7 +240,7 @@ func (j *judging) limits() []string {
 	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
 		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %s seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
 			100*j.o.Alpha, record.Count(l.Seen, "plant", "plants"), 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
-		if l.Low != nil {
+		if l.HasRange() {
 			s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
 		}
 		out = append(out, s)
