@@ -469,6 +469,14 @@ func TestCautions(t *testing.T) {
 	if text := strings.Join(Cautions(run), "\n"); strings.Contains(text, "cucurbitacins") {
 		t.Error("bitter gourds in a pepper report")
 	}
+	run.Judgement.Variety.Species = "Allium cepa" // dug before it flowered
+	text = strings.Join(Cautions(run), "\n")
+	for _, s := range Next(run) {
+		text += "\n" + s.Text
+	}
+	if !strings.Contains(text, "Plant no off-type root or bulb again") || strings.Contains(text, "flowered beside") || strings.Contains(text, "Take the seeds out") || strings.Contains(text, "poisonous, and a photo") {
+		t.Errorf("onions: %s", text)
+	}
 	for species, want := range map[string]string{"Capsicum annuum": "can be hot", "C. pepo": "bitter and poisonous", "Solanum melongena": ""} {
 		run.Judgement.Variety.Species = species
 		if d := Danger(run); !strings.Contains(d, want) || (d == "") != (want == "") {
