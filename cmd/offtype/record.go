@@ -66,12 +66,11 @@ func lotsByPlant(h *book.Harvest, harvestLot string, used []string) (lots map[st
 	}
 	lots = map[string]string{"": cmp.Or(names[harvestLot], harvestLot)}
 	for _, p := range h.Plants {
-		switch {
-		case p.Control && !slices.Contains(used, p.Number):
+		if p.Control && !slices.Contains(used, p.Number) {
 			late = append(late, p.Number)
-			fallthrough
-		case p.Lot != "":
-			lots[p.Number] = cmp.Or(names[p.Lot], p.Lot, lots[""])
+		}
+		if p.Lot != "" {
+			lots[p.Number] = cmp.Or(names[p.Lot], p.Lot)
 		}
 	}
 	return lots, late

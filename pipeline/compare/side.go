@@ -20,9 +20,11 @@ type Side struct {
 	Name   string
 	Season string
 	Lot    string // seed lot
-	Stage  string // young, at harvest, cured, stored; empty: not said
-	Run    record.Run
-	Hand   []Hand // observations made by hand
+	// ControlLots are the seed lots of its control plants; none: not known.
+	ControlLots []string
+	Stage       string // young, at harvest, cured, stored; empty: not said
+	Run         record.Run
+	Hand        []Hand // observations made by hand
 }
 
 // Hand is a number observed by hand on a fruit (Photo, Fruit) or a plant.
@@ -93,12 +95,13 @@ func traitsOf(a, b *Side) []trait {
 
 // table is what a side gives to the comparison.
 type table struct {
-	side    *Side
-	fruits  []season.Fruit
-	of      []*record.Fruit // the fruit behind each row
-	group   []int           // 0: none
-	aside   int             // fruit left out as not assessable
-	verdict map[string]record.Verdict
+	side     *Side
+	fruits   []season.Fruit
+	of       []*record.Fruit // the fruit behind each row
+	group    []int           // 0: none
+	controls []season.Fruit  // of control plants, which are left out of rows
+	aside    int             // fruit left out as not assessable
+	verdict  map[string]record.Verdict
 }
 
 func newTable(s *Side, ts []trait) *table {
@@ -122,9 +125,6 @@ func newTable(s *Side, ts []trait) *table {
 			t.aside++
 			continue
 		}
-		if slices.Contains(controls, f.Plant) {
-			continue
-		}
 		row := season.Fruit{Plant: f.Plant, Lab: [3]float64{math.NaN(), math.NaN(), math.NaN()}, LabU: math.NaN()}
 		if f.Skin != nil {
 			row.Lab, row.LabU = [3]float64{f.Skin.L, f.Skin.A, f.Skin.B}, f.Skin.U
@@ -142,6 +142,10 @@ func newTable(s *Side, ts []trait) *table {
 				v = record.None()
 			}
 			row.X, row.U = append(row.X, v.V), append(row.U, v.U)
+		}
+		if slices.Contains(controls, f.Plant) {
+			t.controls = append(t.controls, row)
+			continue
 		}
 		t.fruits = append(t.fruits, row)
 		t.of = append(t.of, f)

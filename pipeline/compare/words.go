@@ -315,10 +315,8 @@ func warnings(a, b *Side, ta, tb *table) []string {
 			out = append(out, fmt.Sprintf("%s of %s without a plant number left out.", record.Count(unplanted, "fruit", "fruit"), t.side.Name))
 		}
 	}
-	controls := 0
 	for _, s := range []*Side{a, b} {
 		if c := s.Run.Judgement.Controls(); len(c) > 0 {
-			controls++
 			out = append(out, fmt.Sprintf("Left out of %s, because grown from other seed as control: %s.", s.Name, record.NamedPlants(c, record.NamedAtMost)))
 		}
 		if p := s.Run.Judgement.Lot.Taught; len(p) > 0 {
@@ -326,11 +324,7 @@ func warnings(a, b *Side, ta, tb *table) []string {
 			out = append(out, fmt.Sprintf("%s of %s taught the description that it was judged with: that they fit it and lie near it proves nothing, so distances from the description are not compared.", strings.ToUpper(who[:1])+who[1:], s.Name))
 		}
 	}
-	years := "Weather, bed, sowing and ripeness differ from year to year. "
-	if controls == 2 {
-		return append(out, years+"Both harvests had control plants of other seed: what changed on them too is not the seed's doing. They are not compared here.")
-	}
-	return append(out, years+"Without control plants of known seed in both years they cannot be told from a change of the seed.")
+	return out
 }
 
 // withoutPlant counts fruit without a plant number in a harvest that has numbers.
