@@ -133,10 +133,13 @@ func sectionSentences(s *Section, p *Pair) []string {
 	if s.ToGroup > 0 {
 		what = fmt.Sprintf("The fruit of %s", s.Title)
 	}
-	line := fmt.Sprintf("%s did not change beyond what chance gives", what)
+	line, fits := fmt.Sprintf("%s did not change beyond what chance gives", what), "what still fits these plants"
 	var kept []string
 	for _, t := range s.Traits {
 		if (t.Name == "length_mm" || t.Name == "width_mm") && t.Low != nil {
+			if *t.Low > 0 || *t.High < 0 { // not found all the same: too few plants, or too many tests
+				line, fits = fmt.Sprintf("Whether %s%s changed cannot be said for certain: so few plants, or one of all that was looked at, can differ like this by chance", strings.ToLower(what[:1]), what[1:]), "what fits these plants"
+			}
 			kept = append(kept, fmt.Sprintf("%s %s to %s", t.Label, signed(*t.Low, t.Decimals), signedUnit(*t.High, t.Decimals, t.Unit)))
 		}
 	}
@@ -144,7 +147,7 @@ func sectionSentences(s *Section, p *Pair) []string {
 		kept = append(kept, fmt.Sprintf("colour up to %.1f ΔE00", *s.Colour.High))
 	}
 	if len(kept) > 0 {
-		line += "; what still fits these plants: " + strings.Join(kept, ", ")
+		line += "; " + fits + ": " + strings.Join(kept, ", ")
 	}
 	out = append(out, line+".")
 	if n := min(s.FromPlants, s.ToPlants); n < few {
