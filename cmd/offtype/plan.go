@@ -82,14 +82,18 @@ func (c *planCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "note: "+s)
 	}
 	for _, s := range p.See {
-		fmt.Fprintf(e.out, "%7s off-types: %d plants\n", lot.Given(s.Rate), s.Plants)
+		fmt.Fprintf(e.out, "%7s off-types: %s\n", lot.Given(s.Rate), record.Count(s.Plants, "plant", "plants"))
 	}
 	for _, r := range p.Rows {
 		kind := ""
 		if r.Control {
 			kind = " (control)"
 		}
-		fmt.Fprintf(e.out, "tag %d at %.2f m: %s, lot %s%s\n", r.Tag, r.At, r.Variety, or(r.Lot), kind)
+		at := ""
+		if p.Bed.Spacing > 0 {
+			at = fmt.Sprintf(" at %.2f m", r.At)
+		}
+		fmt.Fprintf(e.out, "tag %d%s: %s, lot %s%s\n", r.Tag, at, r.Variety, or(r.Lot), kind)
 	}
 	if c.Out != "" {
 		fmt.Fprintln(e.out, c.Out)

@@ -276,3 +276,44 @@ func TestRootsBearNoSeedYet(t *testing.T) {
 		t.Errorf("squash advice for tomatoes: %s", s)
 	}
 }
+
+// Onions and carrots are grown by the hundred, each its own plant: no tags, no list of places.
+func TestPlanOfRoots(t *testing.T) {
+	in := PlanInput{Species: "Allium cepa", Rate: 0.01, Confidence: 0.95, Sowings: []Sowing{{Variety: "O", Lot: "L", Plants: 600}}}
+	p, err := MakePlan(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := strings.Join(p.Sentences, " "); len(p.Rows) > 0 || !strings.Contains(said, "--item-is-plant") || !strings.Contains(said, "600 plants show") {
+		t.Errorf("%d places: %s", len(p.Rows), said)
+	}
+	in.Species = "Cucurbita pepo"
+	if _, err := MakePlan(in); err == nil {
+		t.Error("600 squash plants have no tags, and no error")
+	}
+}
+
+// Every figure of a plan's sentences: 59 plants from the published table; 1 − 0.99⁵⁹ = 0.447; 1 − 0.95¹⁸ = 0.603;
+// 1 − 0.05^(1/18) = 0.153; scipy binom.cdf(1, 18, 0.1) = 0.450. 59 plants at 0.5 m stand in 29 m.
+func TestPlanSentences(t *testing.T) {
+	p, err := MakePlan(PlanInput{Rate: 0.05, Confidence: 0.95, Bed: Bed{Spacing: 0.5}, Sowings: []Sowing{{Variety: "V", Lot: "L", Plants: 18}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := strings.Join(p.Sentences, "\n")
+	for _, want := range []string{"grow 59 plants of that lot: 29.0 m of bed from the first to the last", "of 59 plants of a lot without any off-type, at least one is in 45 of 100 harvests",
+		"18 plants show a lot with 5 % off-types in 60 of 100 harvests; a lot with fewer than 15 % can stay unseen in more than 5 of 100 harvests", "allows 1 among 18; a lot with 10 % off-types would still pass it in 45 of 100 harvests"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("%q is not in\n%s", want, said)
+		}
+	}
+	for _, c := range p.See {
+		if math.Abs(c.Metres-0.5*float64(c.Plants-1)) > 1e-9 {
+			t.Errorf("%d plants in %g m", c.Plants, c.Metres)
+		}
+	}
+	one, err := MakePlan(PlanInput{Rate: 0.05, Confidence: 0.95, Bed: Bed{Spacing: 0.5, LengthM: 0.3}})
+	if err != nil || !strings.Contains(strings.Join(one.Warnings, " "), "one plant cannot judge") || strings.Contains(strings.Join(one.Sentences, " "), "1 plants") {
+		t.Errorf("room for one: %v %q %q", err, one.Warnings, one.Sentences)
+	}
+}
