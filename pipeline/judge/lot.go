@@ -237,13 +237,8 @@ func (j *judging) limits() []string {
 	if j.found.HolmP < j.o.Alpha {
 		out = append(out, fmt.Sprintf("This harvest holds at least one off-type: in a true lot the largest of so many differences would be as large as here with a chance of %s.", smallP(j.found.HolmP)))
 	}
-	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
-		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %s seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
-			100*j.o.Alpha, record.Count(l.Seen, "plant", "plants"), 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
-		if l.HasRange() {
-			s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
-		}
-		out = append(out, s)
+	if said := j.falseCalls(); said != "" {
+		out = append(out, said)
 	}
 	out = append(out, j.causes()...)
 	out = append(out, j.uniformity()...)
@@ -275,6 +270,32 @@ func (j *judging) limits() []string {
 		out = append(out, s)
 	}
 	return out
+}
+
+// likelyFalse: as many calls as were seen come from true plants alone in at least so large a share of harvests that it is
+// said. Our own choice.
+const likelyFalse = 0.01
+
+// falseCalls says how far the off-types seen may be true plants that were called so by chance, where that is not out of
+// the question.
+func (j *judging) falseCalls() string {
+	l := &j.run.Judgement.Lot
+	if l.Unit != "plant" || l.Off == 0 || l.Most > 0 {
+		return ""
+	}
+	least, chance := "at least one such false call happens", lot.ChanceToSee(l.Seen, j.o.Alpha)
+	if l.Off > 2 {
+		least, chance = fmt.Sprintf("%d or more such false calls happen", l.Off), 1-lot.Accept(l.Seen, l.Off-1, j.o.Alpha)
+		if chance < likelyFalse {
+			return ""
+		}
+	}
+	s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %s seen, %s in %.0f of 100 harvests, so look at the plants themselves.",
+		100*j.o.Alpha, record.Count(l.Seen, "plant", "plants"), least, 100*chance)
+	if l.HasRange() {
+		s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
+	}
+	return s
 }
 
 // compared says what the verdicts rest on where that is a trait or two: being true in these is not being true to type.

@@ -283,6 +283,17 @@ type Judgement struct {
 	Lot     Lot            `json:"lot"`
 }
 
+// ItemIsPlant reports whether every fruit (root, bulb) was counted as a plant of its own.
+func (j *Judgement) ItemIsPlant() bool {
+	n := 0
+	for i := range j.Fruits {
+		if j.Fruits[i].Verdict.Rests() {
+			n++
+		}
+	}
+	return len(j.Plants) == 0 && j.Lot.Unit == "plant" && j.Lot.Most == 0 && n > 0 && j.Lot.Seen == n
+}
+
 // VarietyRef names the description a verdict used.
 type VarietyRef struct {
 	Name    string `json:"name"`
