@@ -282,6 +282,10 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 	if h.Grower != nil {
 		s.Grower = h.Grower.Name
 	}
+	if l := &run.Judgement.Lot; run.Judgement.ItemIsPlant() && h.Lot != nil && codes[h.Lot.Code] { // roots without tags, all of the harvest's lot
+		s.Off, s.Unsure, s.Plants, s.Vouched = l.Off, l.Unsure, l.Seen-l.Unsure, false
+		return s, true
+	}
 	mine := map[string]bool{}
 	for _, p := range h.Plants {
 		mine[p.Number] = codes[p.Lot] && !p.Control

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"offtype/cluster/lot"
 	"offtype/cluster/season"
 	"offtype/measure/colour"
 	"offtype/pipeline/record"
@@ -265,6 +266,9 @@ func (p *pairing) offTypes() {
 		return
 	}
 	r := season.Rates(len(offA), na, len(offB), nb, p.opt.Options)
+	// Plants that could not be decided count both ways, as in the finding on one harvest.
+	r.LowA, r.HighA = bothWays(len(offA), na, len(p.a.doubtful()), p.opt.Confidence)
+	r.LowB, r.HighB = bothWays(len(offB), nb, len(p.b.doubtful()), p.opt.Confidence)
 	if p.a.vouched(na) || p.b.vouched(nb) { // true by the grower's word, which no test can compare
 		r.P = math.NaN()
 	}
@@ -275,6 +279,13 @@ func (p *pairing) offTypes() {
 		o.Rate = *rate
 		o.Sentence = offTypeSentence(o, p.out)
 	})
+}
+
+// bothWays is the exact interval with undecided plants as true in its low and as off-type in its high end.
+func bothWays(off, judged, unsure int, confidence float64) (low, high float64) {
+	low, _ = lot.ClopperPearson(off, judged+unsure, confidence)
+	_, high = lot.ClopperPearson(off+unsure, judged+unsure, confidence)
+	return low, high
 }
 
 // drift compares how far the plants lie from the description.

@@ -100,6 +100,7 @@ type table struct {
 	of       []*record.Fruit // the fruit behind each row
 	group    []int           // 0: none
 	controls []season.Fruit  // of control plants, which are left out of rows
+	items    bool            // each fruit is a plant of its own: roots, bulbs
 	aside    int             // fruit left out as not assessable
 	verdict  map[string]record.Verdict
 }
@@ -119,6 +120,7 @@ func newTable(s *Side, ts []trait) *table {
 	}
 	hand := handValues(s)
 	controls := s.Run.Judgement.Controls()
+	t.items = s.Run.Judgement.ItemIsPlant()
 	for i := range s.Run.Fruits {
 		f := s.Run.Fruits[i].Known()
 		if left[f.Key()] {
@@ -126,6 +128,9 @@ func newTable(s *Side, ts []trait) *table {
 			continue
 		}
 		row := season.Fruit{Plant: f.Plant, Lab: [3]float64{math.NaN(), math.NaN(), math.NaN()}, LabU: math.NaN()}
+		if t.items {
+			row.Plant = itemName(f.Photo, f.Number)
+		}
 		if f.Skin != nil {
 			row.Lab, row.LabU = [3]float64{f.Skin.L, f.Skin.A, f.Skin.B}, f.Skin.U
 		}
@@ -261,19 +266,31 @@ func (t *table) plantsIn() (of map[int][]string, all int) {
 	return of, len(order)
 }
 
-// offTypes returns the off-type plants and how many plants were judged one way or the other.
-func (t *table) offTypes() (off []string, judged int) {
-	off = []string{}
-	for _, v := range t.side.Run.Judgement.Plants {
-		switch v.Verdict {
-		case record.OffType:
-			off = append(off, v.Plant)
-			judged++
-		case record.TrueToType:
-			judged++
+// itemName names a root or bulb that is a plant of its own.
+func itemName(photo string, number int) string { return fmt.Sprintf("%s/%d", photo, number) }
+
+// with returns the plants of a verdict, in order.
+func (t *table) with(v record.Verdict) []string {
+	out := []string{}
+	if t.items {
+		for _, f := range t.side.Run.Judgement.Fruits {
+			if f.Verdict == v {
+				out = append(out, itemName(f.Photo, f.Fruit))
+			}
 		}
 	}
-	return off, judged
+	for _, p := range t.side.Run.Judgement.Plants {
+		if p.Verdict == v {
+			out = append(out, p.Plant)
+		}
+	}
+	return out
+}
+
+// offTypes returns the off-type plants and how many plants were judged one way or the other.
+func (t *table) offTypes() (off []string, judged int) {
+	off = t.with(record.OffType)
+	return off, len(off) + len(t.with(record.TrueToType))
 }
 
 // vouched reports whether all plants that were judged taught the description.
@@ -282,15 +299,7 @@ func (t *table) vouched(judged int) bool {
 }
 
 // doubtful returns the plants that could not be decided.
-func (t *table) doubtful() []string {
-	out := []string{}
-	for _, v := range t.side.Run.Judgement.Plants {
-		if v.Verdict == record.Doubtful {
-			out = append(out, v.Plant)
-		}
-	}
-	return out
-}
+func (t *table) doubtful() []string { return t.with(record.Doubtful) }
 
 // devices lists cameras and cards, sorted.
 func (s *Side) devices() (cameras, cards []string, doubtful int) {

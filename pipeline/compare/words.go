@@ -202,7 +202,7 @@ func groupSentence(g *GroupPair, p *Pair) string {
 // offTypeSentence says how many plants were off-type and whether the change can be chance.
 func offTypeSentence(o *OffTypes, p *Pair) string {
 	list := func(plants []string) string {
-		if len(plants) == 0 {
+		if len(plants) == 0 || len(plants) > record.NamedAtMost {
 			return ""
 		}
 		if len(plants) == 1 {

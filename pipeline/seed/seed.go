@@ -68,14 +68,38 @@ type FruitDecision struct {
 	Why   string `json:"why"`
 }
 
+// Says is whether to take seed from a fruit, with the reason.
+func (f FruitDecision) Says() string {
+	if f.Take {
+		return "yes, " + f.Why
+	}
+	return "no, " + f.Why
+}
+
+// Alike puts decisions on more than so many plants of one fruit each together where everything said is the same; of
+// fewer plants, or several fruit a plant, each stands alone. Order is that of the first.
+func Alike(ds []Decision) [][]Decision {
+	const many = 30
+	var out [][]Decision
+	at := map[string]int{}
+	for _, d := range ds {
+		key := d.Plant
+		if len(ds) > many && len(d.Fruits) == 1 {
+			key = d.Fit + "\x00" + strings.Join(d.Reasons, "\x00") + "\x00" + d.Fruits[0].Says()
+		}
+		if i, ok := at[key]; ok {
+			out[i] = append(out[i], d)
+			continue
+		}
+		at[key] = len(out)
+		out = append(out, []Decision{d})
+	}
+	return out
+}
+
 // FruitWords says from which fruit to take seed, one line a fruit, or one line in all where the same holds for each.
 func (d *Decision) FruitWords() []string {
-	say := func(f FruitDecision) string {
-		if f.Take {
-			return "yes, " + f.Why
-		}
-		return "no, " + f.Why
-	}
+	say := FruitDecision.Says
 	same := len(d.Fruits) > 1
 	var out []string
 	for _, f := range d.Fruits {
@@ -209,7 +233,9 @@ func decide(p *Plant, in Input, crop *Crop, with []string) Decision {
 	}
 	switch {
 	case record.IsRoot(in.Species):
-		d.Reasons = append(d.Reasons, toFlower)
+		if d.Fit == Fit {
+			d.Reasons = append(d.Reasons, toFlower)
+		}
 	case !closed(p):
 		if o := others(with, p.Number); len(o) > 0 {
 			worse(NotOpen, stood(o))
