@@ -15,38 +15,7 @@ import (
 func (j *judging) lot() error {
 	l := &j.run.Judgement.Lot
 	*l = record.Lot{Unit: "fruit", Confidence: j.o.Confidence}
-	tagged, loose := 0, 0
-	for i := range j.run.Fruits {
-		if j.run.Fruits[i].Plant != "" {
-			tagged++
-		} else {
-			loose++
-		}
-	}
-	var c lot.Count
-	var extra []string
-	switch {
-	case tagged > 0:
-		l.Unit = "plant"
-		for _, p := range j.run.Judgement.Plants {
-			tally(&c, p.Verdict)
-		}
-		if loose > 0 {
-			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, lot.IsAre(loose)))
-		}
-	case j.o.ItemIsPlant:
-		l.Unit = "plant"
-		for _, f := range j.run.Judgement.Fruits {
-			tally(&c, f.Verdict)
-		}
-	case j.o.Plants > 0:
-		l.Unit = "plant"
-		extra = append(extra, j.untagged(&c)...)
-	default:
-		for _, f := range j.run.Judgement.Fruits {
-			tally(&c, f.Verdict)
-		}
-	}
+	c, extra := j.count(l)
 	c.Most = max(c.Most, c.Off)
 	if j.v == nil {
 		return j.noVerdict(l, extra)
@@ -85,6 +54,42 @@ func (j *judging) lot() error {
 	}
 	l.Sentences = append(append(f.Sentences, extra...), j.limits()...)
 	return nil
+}
+
+// count counts the plants in the way that is known of: by tag, each fruit as one, from their number alone; without any of
+// these the fruit. It sets the unit and returns what is to be said of it.
+func (j *judging) count(l *record.Lot) (c lot.Count, extra []string) {
+	tagged, loose := 0, 0
+	for i := range j.run.Fruits {
+		if j.run.Fruits[i].Plant != "" {
+			tagged++
+		} else {
+			loose++
+		}
+	}
+	switch {
+	case tagged > 0:
+		l.Unit = "plant"
+		for _, p := range j.run.Judgement.Plants {
+			tally(&c, p.Verdict)
+		}
+		if loose > 0 {
+			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, lot.IsAre(loose)))
+		}
+	case j.o.ItemIsPlant:
+		l.Unit = "plant"
+		for _, f := range j.run.Judgement.Fruits {
+			tally(&c, f.Verdict)
+		}
+	case j.o.Plants > 0:
+		l.Unit = "plant"
+		extra = append(extra, j.untagged(&c)...)
+	default:
+		for _, f := range j.run.Judgement.Fruits {
+			tally(&c, f.Verdict)
+		}
+	}
+	return c, extra
 }
 
 // uncounted names the plants with fruit that the counts leave out, control plants aside.
