@@ -220,8 +220,19 @@ const falseCall = 0.01
 
 // falseCalls says how often true plants alone give an alarm: an off-type seen is not yet an off-type.
 func falseCalls(n int) string {
-	return fmt.Sprintf("About 1 true plant in 100 is called off-type by chance: of %s of a lot without any off-type, at least one is in %.0f of 100 harvests. Look at each plant that is called off-type yourself.",
-		record.Count(n, "plant", "plants"), 100*lot.ChanceToSee(n, falseCall))
+	return fmt.Sprintf("About 1 true plant in 100 is called off-type by chance: of %s of a lot without any off-type, at least one is in %s of 100 harvests. Look at each plant that is called off-type yourself.",
+		record.Count(n, "plant", "plants"), of100(lot.ChanceToSee(n, falseCall)))
+}
+
+// of100 writes a chance as so many of a hundred; nothing is certain, and nothing but 0 is never.
+func of100(p float64) string {
+	switch {
+	case p > 0.995:
+		return "more than 99"
+	case p > 0 && p < 0.005:
+		return "less than 1"
+	}
+	return fmt.Sprintf("%.0f", 100*p)
 }
 
 func lotLabel(s Sowing) string {
@@ -237,10 +248,10 @@ func lotLabel(s Sowing) string {
 // shows says what n plants of a lot can detect.
 func shows(label string, n int, in PlanInput) string {
 	least := 1 - math.Pow(1-in.Confidence, 1/float64(n))
-	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types in %.0f of 100 harvests; a lot with fewer than %s can stay unseen in more than %s of 100 harvests.",
-		label, n, lot.Given(in.Rate), 100*lot.ChanceToSee(n, in.Rate), lot.Percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
+	s := fmt.Sprintf("%s: %d plants show a lot with %s off-types in %s of 100 harvests; a lot with fewer than %s can stay unseen in more than %s of 100 harvests.",
+		label, n, lot.Given(in.Rate), of100(lot.ChanceToSee(n, in.Rate)), lot.Percent(least), strings.TrimSuffix(lot.Given(1-in.Confidence), " %"))
 	if k, err := lot.Allowed(n, 0.01, 0.95); err == nil {
-		s += fmt.Sprintf(" The common rule of variety testing (1 %% off-types, 95 %%) allows %d among %d; a lot with 10 %% off-types would still pass it in %.0f of 100 harvests.", k, n, 100*lot.Accept(n, k, 0.10))
+		s += fmt.Sprintf(" The common rule of variety testing (1 %% off-types, 95 %%) allows %d among %d; a lot with 10 %% off-types would still pass it in %s of 100 harvests.", k, n, of100(lot.Accept(n, k, 0.10)))
 	}
 	return s
 }
