@@ -278,7 +278,7 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 			codes[l.Code] = true
 		}
 	}
-	s := seed.Share{Harvest: h.Name, Vouched: true}
+	s := seed.Share{Harvest: h.Name, Vouched: true, Of: map[string]record.Verdict{}}
 	if h.Grower != nil {
 		s.Grower = h.Grower.Name
 	}
@@ -286,9 +286,9 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 		s.Off, s.Unsure, s.Plants, s.Vouched = l.Off, l.Unsure, l.Seen-l.Unsure, false
 		return s, true
 	}
-	mine := map[string]bool{}
+	mine, planting := map[string]bool{}, map[string]string{}
 	for _, p := range h.Plants {
-		mine[p.Number] = codes[p.Lot] && !p.Control
+		mine[p.Number], planting[p.Number] = codes[p.Lot] && !p.Control, p.Planting
 	}
 	for _, v := range run.Judgement.Plants {
 		if !mine[v.Plant] {
@@ -305,6 +305,7 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 		default:
 			continue
 		}
+		s.Of[planting[v.Plant]+"/"+v.Plant] = v.Verdict
 		s.Vouched = s.Vouched && slices.Contains(run.Judgement.Lot.Taught, v.Plant)
 	}
 	s.Vouched = s.Vouched && s.Plants+s.Unsure > 0

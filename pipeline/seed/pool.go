@@ -3,6 +3,7 @@ package seed
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"offtype/cluster/lot"
 	"offtype/cluster/season"
@@ -16,7 +17,10 @@ type Share struct {
 	Off     int    `json:"off"`
 	Plants  int    `json:"plants"`            // judged one way or the other
 	Unsure  int    `json:"unsure,omitempty"`  // could not be decided
+	Again   int    `json:"again,omitempty"`   // of these, plants that an earlier harvest of the list counts already
 	Vouched bool   `json:"vouched,omitempty"` // all of them taught the description: true by the grower's word
+
+	Of map[string]record.Verdict `json:"-"` // verdict of each plant, named by its planting and number; empty: not known which
 }
 
 // Says is the share's own count with its interval, unsure plants counted both ways.
@@ -24,6 +28,9 @@ func (s Share) Says() string {
 	said := fmt.Sprintf("%d off-type of %s judged", s.Off, record.Count(s.Plants, "plant", "plants"))
 	if s.Unsure > 0 {
 		said += fmt.Sprintf(", %d not decided", s.Unsure)
+	}
+	if s.Again > 0 {
+		said += fmt.Sprintf(", %d counted in another harvest already", s.Again)
 	}
 	switch {
 	case s.Vouched:
@@ -61,13 +68,16 @@ func bothWays(off, plants, unsure int) (low, high float64) {
 // Pool puts the counts of several growers of one lot number together and tests whether their rates
 // differ more than chance gives (exact, Freeman and Halton). Where they do there is no common rate.
 func Pool(lot string, shares []Share) Pooled {
+	shares = once(shares)
 	p := Pooled{Lot: lot, Shares: shares}
 	var x, n []int
+	again := 0
 	unsure := 0
 	for _, s := range shares {
 		if s.Vouched {
 			continue
 		}
+		again += s.Again
 		p.Off, p.Plants, unsure = p.Off+s.Off, p.Plants+s.Plants, unsure+s.Unsure
 		if s.Plants > 0 {
 			x, n = append(x, s.Off), append(n, s.Plants)
@@ -100,6 +110,9 @@ func Pool(lot string, shares []Share) Pooled {
 	if unsure > 0 {
 		said += fmt.Sprintf(" %s could not be decided: the range counts them both ways.", record.Count(unsure, "plant more", "plants more"))
 	}
+	if again > 0 {
+		said += " " + record.Count(again, "plant stands in more than one harvest and is", "plants stand in more than one harvest and are") + " counted once."
+	}
 	p.Sentences = append(p.Sentences, said)
 	if p.PBetween == nil {
 		p.Sentences = append(p.Sentences, fmt.Sprintf("Only one %[1]s has judged plants: nothing can be said on differences between %[1]ss.", who))
@@ -107,6 +120,47 @@ func Pool(lot string, shares []Share) Pooled {
 	}
 	p.Sentences = append(p.Sentences, fmt.Sprintf("The %ss' rates do not differ more than chance gives; with few plants only large differences show.", who))
 	return p
+}
+
+// once counts a plant that stands in several harvests of the list (young and ripe, fresh and cured) in the first of them only,
+// as off-type where any of them found it so.
+func once(shares []Share) []Share {
+	type place struct {
+		share   int
+		verdict record.Verdict
+	}
+	first := map[string]place{}
+	out := slices.Clone(shares)
+	add := func(s *Share, v record.Verdict, n int) {
+		switch v {
+		case record.OffType:
+			s.Off, s.Plants = s.Off+n, s.Plants+n
+		case record.TrueToType:
+			s.Plants += n
+		case record.Doubtful:
+			s.Unsure += n
+		}
+	}
+	for i := range out {
+		if out[i].Vouched {
+			continue
+		}
+		for id, v := range out[i].Of {
+			f, ok := first[id]
+			if !ok {
+				first[id] = place{i, v}
+				continue
+			}
+			add(&out[i], v, -1)
+			out[i].Again++
+			if v == record.OffType || f.verdict == record.Doubtful { // what is known better, the worse of two
+				add(&out[f.share], f.verdict, -1)
+				add(&out[f.share], v, 1)
+				first[id] = place{f.share, v}
+			}
+		}
+	}
+	return out
 }
 
 // severalGrowers reports whether every share is of a grower of its own.

@@ -1,9 +1,12 @@
 package seed
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
+
+	"offtype/pipeline/record"
 )
 
 func TestPool(t *testing.T) {
@@ -41,5 +44,24 @@ func TestPoolLeavesTeachersOut(t *testing.T) {
 	p := Pool("L", []Share{{Grower: "a", Harvest: "h1", Plants: 10, Vouched: true}, {Grower: "b", Harvest: "h2", Off: 2, Plants: 8}})
 	if p.Off != 2 || p.Plants != 8 || p.PBetween != nil || !strings.Contains(p.Shares[0].Says(), "not counted") || !strings.Contains(p.Shares[1].Says(), "rate between 3.2 % and 65 %") {
 		t.Errorf("%+v; %s; %s", p, p.Shares[0].Says(), p.Shares[1].Says())
+	}
+}
+
+// A plant photographed twice, at harvest and cured, is one plant: off-type when either says so.
+func TestPoolCountsAPlantOnce(t *testing.T) {
+	of := func(v ...record.Verdict) map[string]record.Verdict {
+		m := map[string]record.Verdict{}
+		for i, x := range v {
+			m[fmt.Sprint("bed/", i)] = x
+		}
+		return m
+	}
+	const good, off, open = record.TrueToType, record.OffType, record.Doubtful
+	p := Pool("L", []Share{
+		{Harvest: "fresh", Off: 1, Plants: 3, Unsure: 1, Of: of(good, off, good, open)},
+		{Harvest: "cured", Off: 1, Plants: 4, Of: of(off, good, good, good)},
+		{Harvest: "other", Off: 1, Plants: 5, Of: map[string]record.Verdict{"bed 2/1": off, "bed 2/2": good, "bed 2/3": good, "bed 2/4": good, "bed 2/5": good}}})
+	if p.Off != 3 || p.Plants != 9 || p.Shares[0].Off != 2 || p.Shares[0].Plants != 4 || p.Shares[0].Unsure != 0 || p.Shares[1].Plants != 0 || p.Shares[1].Again != 4 || !strings.Contains(p.Sentences[0], "4 plants stand in more than one harvest") {
+		t.Errorf("%+v", p)
 	}
 }
