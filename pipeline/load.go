@@ -80,6 +80,15 @@ func ReadResult(dir string) (*Result, *judge.Variety, error) {
 	return res, v, err
 }
 
+// PhotosOf lists the photos of the run whose folder this is, none where it is not the folder of a run.
+func PhotosOf(dir string) []record.Photo {
+	m, err := readManifest(dir)
+	if err != nil {
+		return nil
+	}
+	return collect(m.Parts, &Options{}, "").Photos
+}
+
 func readFile[T any](dir, name string, read func(io.Reader) (T, error)) (T, error) {
 	var none T
 	f, err := os.Open(filepath.Join(dir, name))

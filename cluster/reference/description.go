@@ -50,6 +50,7 @@ type Learnt struct {
 	LeftOut []string `yaml:"left_out,omitempty"` // fruit that did not look like the others
 	Named   bool     `yaml:"named,omitempty"`    // the grower named the true plants
 	From    string   `yaml:"from,omitempty"`     // fingerprint of the table: a harvest does not judge itself
+	Photos  []string `yaml:"photos,omitempty"`   // the same of its photos: the first 16 digits of their SHA-256
 }
 
 // Traits are the measured traits by name; Names lists the names in order.

@@ -2,6 +2,7 @@ package season
 
 import (
 	"math"
+	"math/rand/v2"
 
 	"gonum.org/v1/gonum/stat/combin"
 )
@@ -11,8 +12,8 @@ const maxTables = 2_000_000
 
 // Between returns the exact p that growers with x[i] off-types of n[i] plants share one rate: the
 // probability, given the total, of all divisions of the off-types over the growers no more probable
-// than the one seen. It is NaN with fewer than two growers, and where there are too many divisions to
-// count.
+// than the one seen. It is NaN with fewer than two growers. Where there are too many divisions to count
+// they are drawn at random, fixed seed: (1 + as improbable) / (1 + drawn).
 //
 // Source: G. H. Freeman, J. H. Halton, Biometrika 38 (1951) 141–149; with two growers it is Fisher's
 // exact test.
@@ -58,9 +59,35 @@ func Between(x, n []int) float64 {
 		return true
 	}
 	if !walk(0, total, plants) {
-		return math.NaN()
+		return drawn(n, total, plants, seen, logP)
 	}
 	return math.Min(1, p)
+}
+
+// drawn is the share of random divisions of total off-types over growers of n plants that are no more probable than seen.
+func drawn(n []int, total, plants int, seen float64, logP func([]int) float64) float64 {
+	const draws = 99_999
+	rng := rand.New(rand.NewPCG(1, uint64(plants)))
+	whose := make([]int, 0, plants)
+	for i, k := range n {
+		for range k {
+			whose = append(whose, i)
+		}
+	}
+	hits := 1
+	row := make([]int, len(n))
+	for range draws {
+		clear(row)
+		for i := range total {
+			j := i + rng.IntN(plants-i)
+			whose[i], whose[j] = whose[j], whose[i]
+			row[whose[i]]++
+		}
+		if logP(row) <= seen+1e-7 {
+			hits++
+		}
+	}
+	return float64(hits) / float64(draws+1)
 }
 
 func lnChoose(n, k int) float64 { return combin.LogGeneralizedBinomial(float64(n), float64(k)) }

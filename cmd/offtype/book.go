@@ -93,7 +93,7 @@ func (c *bookAddCmd) Run(e *env) error {
 	if err := b.Set(e.ctx, c.Kind, c.Name, fields); err != nil {
 		return err
 	}
-	fmt.Fprintf(e.out, "%s %q written\n", c.Kind, c.Name)
+	fmt.Fprintf(e.out, "%s \"%s\" written\n", c.Kind, c.Name)
 	return nil
 }
 

@@ -277,3 +277,53 @@ func TestBookRemoveByShownNumber(t *testing.T) {
 		t.Errorf("still there:\n%s", out)
 	}
 }
+
+// The words of a plant or group need no quotation marks, and too many words say what to do.
+func TestObserveWithoutQuotes(t *testing.T) {
+	bk := "--book=" + filepath.Join(t.TempDir(), "a.book")
+	ok(t, "run", "-q", "--from", handTable(t, 3, 4), "--out", t.TempDir(), bk, "--harvest", "h")
+	for _, c := range []struct {
+		say  string
+		code int
+		want string
+	}{
+		{"plant 4 weight 4.2 kg", exitOK, "weight of plant 4 written: 4.2 kg"}, {"group 1 taste 7", exitOK, "taste of group 1 written: 7"},
+		{"plant 4 weight 4.2", exitUsage, "has no unit"}, {"plant 4", exitUsage, "name fruit, trait and value"}, {"plant 4 disease mildew on leaves", exitUsage, "quotation marks"},
+	} {
+		out, errs, code := offtype(t, append([]string{"observe", bk, "h"}, strings.Fields(c.say)...)...)
+		if code != c.code || !strings.Contains(out+errs, c.want) {
+			t.Errorf("%s: exit %d, %s%s", c.say, code, out, errs)
+		}
+	}
+	if _, errs, _ := offtype(t, "seed", bk, `Anna's "big" bed`); !strings.Contains(errs, `harvest "Anna's "big" bed"`) {
+		t.Errorf("a name with quotation marks: %s", errs)
+	}
+}
+
+// run knows from the book that the plants are of two seed lots, and which are control plants.
+func TestRunKnowsTheLotsOfTheBook(t *testing.T) {
+	dir := t.TempDir()
+	bk, table, v := "--book="+filepath.Join(dir, "a.book"), handTable(t, 3, 6, 2), filepath.Join(dir, "v.yaml")
+	ok(t, "describe", "--from", handTable(t, 4, 8), "--name", "A", "--species", "Cucurbita moschata", "--out", v)
+	judge := []string{"run", "--from", table, "--variety", v, "--out", filepath.Join(dir, "out"), bk, "--harvest", "h", "--lot", "L1"}
+	if said := ok(t, judge...); !strings.Contains(said, "rate in the whole seed lot") || strings.Contains(said, "seed lots") {
+		t.Errorf("one lot:\n%s", said)
+	}
+	ok(t, "book", "add", bk, "lot", "L2", "supplier_lot=B7")
+	ok(t, "book", "add", bk, "plant", "h/1", "lot=L2")
+	ok(t, "book", "add", bk, "plant", "h/2", "lot=L2")
+	ok(t, "book", "add", bk, "plant", "h/6", "control=yes")
+	said, errs, _ := offtype(t, judge...)
+	for _, want := range []string{"these plants are of 2 seed lots", "Seed lot B7: 1 off-type of 2 plants. The rate in it lies between 1.3 % and 99 %", "Seed lot L1: 0 off-type of 4 plants. The rate in it lies between 0 % and 60 %"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("two lots: %q is not in\n%s", want, said)
+		}
+	}
+	if strings.Contains(said, "rate in the whole seed lot") || !strings.Contains(errs, "the book has plant 6 as control") {
+		t.Errorf("two lots:\n%s%s", said, errs)
+	}
+	page, err := os.ReadFile(filepath.Join(dir, "out", "report.html"))
+	if err != nil || !strings.Contains(string(page), "Seed lot B7: 1 off-type of 2 plants") || strings.Contains(string(page), "off-types in the seed lot (95 %)") {
+		t.Errorf("the page: %v", err)
+	}
+}

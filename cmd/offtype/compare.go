@@ -176,6 +176,8 @@ func bookSide(e *env, b *book.Book, name string) (compare.Side, error) {
 		s.Hand = append(s.Hand, x)
 	}
 	s.Run, err = b.LoadRun(e.ctx, name)
+	lots, _ := lotsByPlant(&h, "", nil)
+	s.ControlLots = compare.ControlLots(&s.Run, lots)
 	return s, err
 }
 

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"offtype/cluster/reference"
+	"offtype/pipeline"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/exchange"
 	"offtype/pipeline/judge"
@@ -103,7 +104,7 @@ func (c *describeCmd) make() (*reference.Description, error) {
 	if err != nil {
 		return nil, fmt.Errorf("--from %s: %w", file, err)
 	}
-	d, err := judge.Learn(fs, c.Plants, head)
+	d, err := judge.Learn(fs, pipeline.PhotosOf(filepath.Dir(file)), c.Plants, head)
 	if err != nil || c.Base == "" {
 		return d, err
 	}

@@ -68,3 +68,17 @@ func TestDescribe(t *testing.T) {
 		t.Error("a failed command left a file")
 	}
 }
+
+// A harvest that taught a description is known by its photos, also when it was measured with another scale since.
+func TestTeachersAreKnownByTheirPhotos(t *testing.T) {
+	dir := t.TempDir()
+	photo, out, v := filepath.Join("..", "..", "testdata", "scenes", "demo-2025-table-1.jpg"), filepath.Join(dir, "result"), filepath.Join(dir, "v.yaml")
+	ok(t, "run", "-q", "--out", out, photo)
+	ok(t, "describe", "--from", out, "--plants", "1,2", "--name", "A", "--species", "Cucurbita moschata", "--out", v)
+	for _, length := range []string{"100", "99.8"} {
+		said := ok(t, "run", "--card-length", length, "--variety", v, "--out", out, photo)
+		if !strings.Contains(said, "Plants 1 and 2 of this harvest taught the description") || strings.Contains(said, "rate in the whole seed lot") {
+			t.Errorf("card line of %s mm:\n%s", length, said)
+		}
+	}
+}

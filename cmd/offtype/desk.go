@@ -76,6 +76,7 @@ func deskCommands(now func() time.Time) desk.Commands {
 		Trial: trialPlants,
 		Lens:  deskLens,
 		Share: shareOf,
+		Lots:  lotsByPlant,
 		Report: func(ctx context.Context, of desk.ReportOf) (pdf, page []byte, err error) {
 			return deskReport(ctx, of, now())
 		},

@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"github.com/alecthomas/kong"
+
+	"offtype/pipeline/record"
 )
 
 // version is set by the build.
@@ -159,11 +161,11 @@ func status(e *env, err error) int {
 		return exitStopped
 	case errors.As(err, &x):
 		if text := strings.TrimSpace(err.Error()); text != "" {
-			fmt.Fprintf(e.err, "offtype: %s\n", text)
+			fmt.Fprintf(e.err, "offtype: %s\n", record.Plain(text))
 		}
 		return x.code
 	default:
-		fmt.Fprintf(e.err, "offtype: %v\n", err)
+		fmt.Fprintf(e.err, "offtype: %s\n", record.Plain(err.Error()))
 		return exitNothing
 	}
 }

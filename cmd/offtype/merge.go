@@ -30,6 +30,7 @@ func (c *mergeCmd) Run(e *env) error {
 	if err := cmp.Or(c.plain(), c.fill(&o)); err != nil {
 		return usage(err)
 	}
+	c.known(e, &o.Judge)
 	res, err := pipeline.Merge(e.ctx, c.Dirs, o)
 	if err != nil {
 		return ended(err)

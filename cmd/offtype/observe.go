@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"offtype/pipeline/atomic"
@@ -15,11 +16,11 @@ import (
 
 type observeCmd struct {
 	bookFile
-	Harvest string `arg:"" help:"Name of the harvest in the book."`
-	Subject string `arg:"" optional:"" help:"The fruit as PHOTO/NUMBER, \"plant 4\" or \"group 2\"."`
-	Trait   string `arg:"" optional:"" help:"What was observed, such as weight, brix, taste."`
-	Value   string `arg:"" optional:"" help:"The value, with its unit or with the unit after it."`
-	Unit    string `arg:"" optional:"" help:"The unit."`
+	Harvest string   `arg:"" help:"Name of the harvest in the book."`
+	Subject string   `arg:"" optional:"" help:"The fruit as PHOTO/NUMBER, \"plant 4\" or \"group 2\"."`
+	Trait   string   `arg:"" optional:"" help:"What was observed, such as weight, brix, taste."`
+	Value   string   `arg:"" optional:"" help:"The value, with its unit or with the unit after it."`
+	Unit    []string `arg:"" optional:"" help:"The unit."`
 
 	Template string `help:"Write a sheet to fill in at the bench: FILE.xlsx or FILE.csv." placeholder:"FILE" type:"path"`
 	Read     string `help:"Read a filled-in sheet." placeholder:"FILE" type:"existingfile"`
@@ -58,6 +59,10 @@ func (c *observeCmd) Run(e *env) error {
 		}
 		return nil
 	}
+	unit, err := c.shift()
+	if err != nil {
+		return usage(err)
+	}
 	if (c.Template != "") && (c.Read != "") || (c.Subject != "") && (c.Template != "" || c.Read != "") {
 		return usage(errors.New("give one of: a fruit with trait and value, --template, --read"))
 	}
@@ -81,7 +86,7 @@ func (c *observeCmd) Run(e *env) error {
 	if err := c.knowsPlant(e, b, s); err != nil {
 		return err
 	}
-	replaced, err := b.Observe(e.ctx, c.Harvest, s, c.Trait, c.Value, c.Unit, book.Observation{Date: c.Date, By: c.By, Note: c.Note}, c.Force)
+	replaced, err := b.Observe(e.ctx, c.Harvest, s, c.Trait, c.Value, unit, book.Observation{Date: c.Date, By: c.By, Note: c.Note}, c.Force)
 	switch {
 	case errors.Is(err, book.ErrNotFound):
 		return err
@@ -90,9 +95,9 @@ func (c *observeCmd) Run(e *env) error {
 	case err != nil:
 		return usage(err)
 	case c.JSON:
-		return writeJSON(e.out, map[string]any{"harvest": c.Harvest, "of": s.String(), "trait": c.Trait, "value": c.Value, "unit": c.Unit, "replaces": replaced})
+		return writeJSON(e.out, map[string]any{"harvest": c.Harvest, "of": s.String(), "trait": c.Trait, "value": c.Value, "unit": unit, "replaces": replaced})
 	}
-	line := fmt.Sprintf("%s of %s written: %s", c.Trait, s, strings.TrimSpace(c.Value+" "+c.Unit))
+	line := fmt.Sprintf("%s of %s written: %s", c.Trait, s, strings.TrimSpace(c.Value+" "+unit))
 	if replaced != "" {
 		line += "; replaces " + replaced
 	}
@@ -101,6 +106,24 @@ func (c *observeCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "Bitter fruit are poisonous: throw it away with its seed. Do not eat, feed, sell or taste on; other fruit of the plant may be bitter too.")
 	}
 	return nil
+}
+
+// shift takes "plant 4" that was written without quotation marks, as two words, for one, and returns the unit.
+func (c *observeCmd) shift() (string, error) {
+	words := c.Unit
+	switch strings.ToLower(c.Subject) {
+	case "plant", "group", "fruit":
+		if _, err := strconv.Atoi(c.Trait); err == nil {
+			c.Subject, c.Trait, c.Value = strings.TrimPrefix(c.Subject+" "+c.Trait, "fruit "), c.Value, ""
+			if len(words) > 0 {
+				c.Value, words = words[0], words[1:]
+			}
+		}
+	}
+	if len(words) > 1 {
+		return "", fmt.Errorf("too many words: %s; write one value and its unit, and put words that belong together in quotation marks, such as \"a little bitter\"", strings.Join(words, " "))
+	}
+	return strings.Join(words, ""), nil
 }
 
 // knowsPlant refuses a plant number that the harvest does not know, which is a slip more often

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -81,14 +82,18 @@ func (c *planCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "note: "+s)
 	}
 	for _, s := range p.See {
-		fmt.Fprintf(e.out, "%7s off-types: %d plants\n", lot.Given(s.Rate), s.Plants)
+		fmt.Fprintf(e.out, "%7s off-types: %s\n", lot.Given(s.Rate), record.Count(s.Plants, "plant", "plants"))
 	}
 	for _, r := range p.Rows {
 		kind := ""
 		if r.Control {
 			kind = " (control)"
 		}
-		fmt.Fprintf(e.out, "tag %d at %.2f m: %s, lot %s%s\n", r.Tag, r.At, r.Variety, or(r.Lot), kind)
+		at := ""
+		if p.Bed.Spacing > 0 {
+			at = fmt.Sprintf(" at %.2f m", r.At)
+		}
+		fmt.Fprintf(e.out, "tag %d%s: %s, lot %s%s\n", r.Tag, at, r.Variety, or(r.Lot), kind)
 	}
 	if c.Out != "" {
 		fmt.Fprintln(e.out, c.Out)
@@ -257,7 +262,7 @@ func (c *planCmd) pool(e *env) error {
 		return writeJSON(e.out, p)
 	}
 	for _, s := range p.Shares {
-		fmt.Fprintf(e.out, "%s, harvest %s: %d off-type of %d plants judged\n", or(s.Grower), s.Harvest, s.Off, s.Plants)
+		fmt.Fprintf(e.out, "%s, harvest %s: %s\n", or(s.Grower), s.Harvest, s.Says())
 	}
 	for _, s := range p.Sentences {
 		fmt.Fprintln(e.out, s)
@@ -265,7 +270,7 @@ func (c *planCmd) pool(e *env) error {
 	return nil
 }
 
-// shareOf counts the judged plants of a harvest that grew from the lot.
+// shareOf counts the judged plants of a harvest that grew from the lot, control plants aside.
 func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 	codes := map[string]bool{}
 	for _, l := range h.Lots {
@@ -273,13 +278,17 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 			codes[l.Code] = true
 		}
 	}
-	s := seed.Share{Harvest: h.Name}
+	s := seed.Share{Harvest: h.Name, Vouched: true, Of: map[string]record.Verdict{}}
 	if h.Grower != nil {
 		s.Grower = h.Grower.Name
 	}
-	mine := map[string]bool{}
+	if l := &run.Judgement.Lot; run.Judgement.ItemIsPlant() && h.Lot != nil && codes[h.Lot.Code] { // roots without tags, all of the harvest's lot
+		s.Off, s.Unsure, s.Plants, s.Vouched = l.Off, l.Unsure, l.Seen-l.Unsure, false
+		return s, true
+	}
+	mine, planting := map[string]bool{}, map[string]string{}
 	for _, p := range h.Plants {
-		mine[p.Number] = codes[p.Lot] && !p.Control
+		mine[p.Number], planting[p.Number] = codes[p.Lot] && !p.Control, p.Planting
 	}
 	for _, v := range run.Judgement.Plants {
 		if !mine[v.Plant] {
@@ -291,7 +300,14 @@ func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
 			s.Plants++
 		case record.TrueToType:
 			s.Plants++
+		case record.Doubtful:
+			s.Unsure++
+		default:
+			continue
 		}
+		s.Of[planting[v.Plant]+"/"+v.Plant] = v.Verdict
+		s.Vouched = s.Vouched && slices.Contains(run.Judgement.Lot.Taught, v.Plant)
 	}
+	s.Vouched = s.Vouched && s.Plants+s.Unsure > 0
 	return s, len(codes) > 0
 }

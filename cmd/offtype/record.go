@@ -1,14 +1,18 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"offtype/cluster/lot"
 	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
 )
 
@@ -25,6 +29,51 @@ func (c *recordFlags) plain() error {
 		return errors.New("--book needs --harvest NAME")
 	}
 	return nil
+}
+
+// known tells the judging what the book already knows of the harvest: which plants grew from which seed lot. It also says
+// which control plants of the book the verdicts will count like the others. A book that is not there knows nothing; one
+// that cannot be read is complained of when the run is recorded.
+func (c *recordFlags) known(e *env, o *judge.Options) {
+	if c.Harvest == "" {
+		return
+	}
+	b, err := book.Open(e.ctx, c.Book, book.Options{MustExist: true})
+	if err != nil {
+		return
+	}
+	defer b.Close()
+	h, err := b.Harvest(e.ctx, c.Harvest)
+	if err != nil {
+		return
+	}
+	var late []string
+	o.Lots, late = lotsByPlant(&h, c.Lot, o.Controls)
+	if len(late) > 0 {
+		fmt.Fprintf(e.err, "note: the book has %s as control, but without --control %s they are judged and counted like the others\n", record.NamedPlants(late, record.NamedAtMost), strings.Join(late, ","))
+	}
+}
+
+// lotsByPlant gives each plant's seed lot, with that of the harvest for all others, and the control plants of the book that
+// are not among those used.
+func lotsByPlant(h *book.Harvest, harvestLot string, used []string) (lots map[string]string, late []string) {
+	names := map[string]string{}
+	for _, l := range h.Lots {
+		names[l.Code] = l.Name()
+	}
+	if harvestLot == "" && h.Lot != nil {
+		harvestLot = h.Lot.Code
+	}
+	lots = map[string]string{"": cmp.Or(names[harvestLot], harvestLot)}
+	for _, p := range h.Plants {
+		if p.Control && !slices.Contains(used, p.Number) {
+			late = append(late, p.Number)
+		}
+		if p.Lot != "" {
+			lots[p.Number] = cmp.Or(names[p.Lot], p.Lot)
+		}
+	}
+	return lots, late
 }
 
 // record stores a whole run in the harvest book, with full outlines, in one piece; without --harvest it does nothing.
@@ -63,13 +112,13 @@ func (c *recordFlags) record(e *env, res *pipeline.Result, j *judgeFlags) error 
 		return fmt.Errorf("record harvest %q in the book: %w", c.Harvest, err)
 	}
 	if rec.NewLot != "" {
-		fmt.Fprintf(e.err, "seed lot %q was new to the book; add supplier and packet with: offtype book add lot %q\n", rec.NewLot, rec.NewLot)
+		fmt.Fprintln(e.err, record.Plain(fmt.Sprintf("seed lot %q was new to the book; add supplier and packet with: offtype book add lot %q", rec.NewLot, rec.NewLot)))
 	}
 	for _, l := range rec.Said {
 		fmt.Fprintln(e.err, l)
 	}
 	for _, x := range rec.Twice {
-		fmt.Fprintf(e.err, "%s of this harvest stand in the book under harvest %q too; if it is the same harvest, give it that name with --harvest, so that its fruit are not counted twice\n", record.Count(x.Photos, "photo", "photos"), x.Harvest)
+		fmt.Fprintln(e.err, record.Plain(fmt.Sprintf("%s of this harvest stand in the book under harvest %q too; if it is the same harvest, give it that name with --harvest, so that its fruit are not counted twice", record.Count(x.Photos, "photo", "photos"), x.Harvest)))
 	}
 	if j.Stage != "" {
 		if err := b.Set(e.ctx, "harvest", c.Harvest, map[string]string{"stage": j.Stage}); err != nil {

@@ -133,7 +133,7 @@ func (c *reportCmd) document(e *env) (d *report.Document, dir string, err error)
 		return nil, "", err
 	}
 	if d.Description == nil && d.Run.Judgement.Variety != nil {
-		fmt.Fprintf(e.err, "note: the description %q is not at hand, so its ranges are left out; name it with --variety FILE\n", d.Run.Judgement.Variety.Name)
+		fmt.Fprintf(e.err, "note: the description \"%s\" is not at hand, so its ranges are left out; name it with --variety FILE\n", d.Run.Judgement.Variety.Name)
 	}
 	for _, x := range []struct {
 		to   *string
@@ -223,7 +223,7 @@ func (c *reportCmd) originals(e *env, run *record.Run) report.Loader {
 				return m, scale, fruits[name], nil
 			}
 		}
-		fmt.Fprintf(e.err, "note: photo %q is shown by its outlines alone: %v; name its folder with --photos\n", name, err)
+		fmt.Fprintf(e.err, "note: photo \"%s\" is shown by its outlines alone: %v; name its folder with --photos\n", name, err)
 		return nil, 0, fruits[name], nil
 	}
 }
@@ -304,11 +304,7 @@ func lotsOf(h *book.Harvest) []report.LotPlants {
 		out = append(out, report.LotPlants{Name: name})
 	}
 	for _, l := range h.Lots {
-		name := l.Code
-		if l.SupplierLot != "" {
-			name = l.SupplierLot
-		}
-		add(l.Code, name)
+		add(l.Code, l.Name())
 	}
 	for _, p := range h.Plants {
 		if p.Control {

@@ -123,6 +123,7 @@ func (c *runCmd) Run(e *env) error {
 	if err != nil {
 		return usage(err)
 	}
+	c.known(e, &o.Judge)
 	res, err := pipeline.Run(e.ctx, o)
 	if res != nil {
 		for _, p := range res.Problems {

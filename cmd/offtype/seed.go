@@ -50,10 +50,19 @@ func (c *seedCmd) Run(e *env) error {
 	if a.LacksDistance() {
 		fmt.Fprintf(e.out, "Write it down with: offtype book add planting %q isolation_m=METRES\n", c.Harvest)
 	}
-	for _, d := range a.Plants {
-		fmt.Fprintf(e.out, "\nplant %s: %s\n", d.Plant, d.Fit)
+	for _, same := range seed.Alike(a.Plants) {
+		d := same[0]
+		var names []string
+		for _, x := range same {
+			names = append(names, x.Plant)
+		}
+		fmt.Fprintf(e.out, "\n%s: %s\n", record.NamedPlants(names, record.NamedAtMost), d.Fit)
 		for _, r := range d.Reasons {
 			fmt.Fprintf(e.out, "  – %s\n", r)
+		}
+		if len(same) > 1 {
+			fmt.Fprintf(e.out, "  each: %s\n", d.Fruits[0].Says())
+			continue
 		}
 		for _, f := range d.FruitWords() {
 			fmt.Fprintf(e.out, "  %s\n", f)
@@ -94,6 +103,10 @@ func seedInput(e *env, b *book.Book, harvest string) (seed.Input, error) {
 			in.Species = h.Lot.Species
 		}
 	}
+	if len(h.Plants) == 0 && run.Judgement.ItemIsPlant() {
+		in.Plants = seedItems(&h, &run)
+		return in, nil
+	}
 	if len(h.Plants) == 0 {
 		return in, fmt.Errorf("harvest %q has no plant numbers, so that no plant can be judged as a whole; photograph with plant tags, or name the plants with offtype fix", harvest)
 	}
@@ -119,6 +132,29 @@ func seedInput(e *env, b *book.Book, harvest string) (seed.Input, error) {
 	return in, nil
 }
 
+// seedItems takes each root or bulb for the plant that it is.
+func seedItems(h *book.Harvest, run *record.Run) []seed.Plant {
+	fruits, verdicts, kind, lot := seedFruits(h, run), map[record.Key]record.Verdict{}, "", ""
+	if h.Lot != nil {
+		kind, lot = h.Lot.Kind, h.Lot.Code
+	}
+	for _, v := range run.Judgement.Fruits {
+		verdicts[record.Key{Photo: v.Photo, Number: v.Fruit}] = v.Verdict
+	}
+	for _, d := range h.Decisions {
+		if d.Fruit != 0 && d.Kind == "verdict" && d.Lost == "" {
+			verdicts[record.Key{Photo: d.Photo, Number: d.Fruit}] = record.Verdict(d.Value)
+		}
+	}
+	var out []seed.Plant
+	for _, f := range fruits[""] {
+		v := verdicts[record.Key{Photo: f.Photo, Number: f.Number}]
+		f.Verdict = v
+		out = append(out, seed.Plant{Number: fmt.Sprintf("%s/%d", f.Photo, f.Number), Lot: lot, LotKind: kind, Verdict: v, Flowered: true, Fruits: []seed.Fruit{f}})
+	}
+	return out
+}
+
 // bitterFruit tells which fruit were found bitter: themselves, or as fruit of a plant or group of which
 // that was written down. Once said it holds until it is taken back from the book.
 func bitterFruit(h *book.Harvest, run *record.Run) func(f *record.Fruit) bool {
@@ -142,7 +178,7 @@ func bitterFruit(h *book.Harvest, run *record.Run) func(f *record.Fruit) bool {
 	return func(f *record.Fruit) bool { return fruits[f.Key()] || f.Plant != "" && plants[f.Plant] }
 }
 
-// seedFruits gives each plant's fruit with what was observed of their seed.
+// seedFruits gives each plant's fruit, under "" those without a plant, with what was observed of their seed.
 func seedFruits(h *book.Harvest, run *record.Run) map[string][]seed.Fruit {
 	bitter := bitterFruit(h, run)
 	said := map[record.Key]map[string]string{}
@@ -163,9 +199,6 @@ func seedFruits(h *book.Harvest, run *record.Run) map[string][]seed.Fruit {
 	out := map[string][]seed.Fruit{}
 	for i := range run.Fruits {
 		f := &run.Fruits[i]
-		if f.Plant == "" {
-			continue
-		}
 		k := f.Key()
 		x := seed.Fruit{Photo: f.Photo, Number: f.Number, Verdict: verdicts[k], Mature: said[k]["seed_maturity"], Bitter: said[k]["bitter"]}
 		if bitter(f) {

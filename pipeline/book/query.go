@@ -276,6 +276,14 @@ func (h *Harvest) lots(ctx context.Context, tx *sql.Tx, hid int64) error {
 	return nil
 }
 
+// Name is how the lot is called in print: the supplier's number, or our own code.
+func (l *Lot) Name() string {
+	if l.SupplierLot != "" {
+		return l.SupplierLot
+	}
+	return l.Code
+}
+
 // Lots reads all seed lots by code.
 func (b *Book) Lots(ctx context.Context) ([]Lot, error) {
 	var out []Lot

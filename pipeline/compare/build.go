@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"offtype/cluster/lot"
 	"offtype/cluster/season"
 	"offtype/measure/colour"
 	"offtype/pipeline/record"
@@ -64,12 +65,13 @@ func deltaE(a, b [3]float64) float64 {
 
 // pairing holds one comparison while it is made.
 type pairing struct {
-	a, b   *table
-	traits []trait
-	opt    Options
-	page   season.Page
-	out    *Pair
-	late   []func() // what is filled in once all tests of the page are settled together
+	a, b     *table
+	traits   []trait
+	opt      Options
+	page     season.Page
+	out      *Pair
+	controls *controlled // nil: the season's shift cannot be taken off
+	late     []func()    // what is filled in once all tests of the page are settled together
 }
 
 func pair(a, b *Side, opt Options) Pair {
@@ -88,6 +90,8 @@ func pair(a, b *Side, opt Options) Pair {
 			}
 		}
 	}
+	p.controls = p.controlsOf()
+	p.out.Warnings = append(p.out.Warnings, aboutControls(a, b, p.controls != nil))
 	p.groups(na, nb)
 	p.offTypes()
 	p.drift()
@@ -204,9 +208,10 @@ func (p *pairing) section(ga, gb int, title string) {
 	ds := season.Compare(a, b, ts, p.opt.Options)
 	var kept []*season.Difference
 	var of []trait
+	var cols []int
 	for j := range ds {
 		if ds[j].NA > 0 && ds[j].NB > 0 && (ds[j].SDA > 0 || ds[j].SDB > 0 || ds[j].Diff != 0) {
-			kept, of = append(kept, &ds[j]), append(of, p.traits[j])
+			kept, of, cols = append(kept, &ds[j]), append(of, p.traits[j]), append(cols, j)
 			p.page.Traits = append(p.page.Traits, &ds[j])
 		}
 	}
@@ -215,13 +220,7 @@ func (p *pairing) section(ga, gb int, title string) {
 	j := season.Together(a, b, ts, joint, p.opt.Options)
 	p.page.Joint = append(p.page.Joint, &j)
 	s := &Section{Title: title, FromGroup: ga, ToGroup: gb, FromPlants: len(a.X), ToPlants: len(b.X)}
-	for _, t := range of {
-		col := 0
-		for n, x := range p.traits {
-			if x.Name == t.Name {
-				col = n
-			}
-		}
+	for _, col := range cols {
 		s.points = append(s.points, [2][]float64{column(a, col), column(b, col)})
 	}
 	p.out.Sections = append(p.out.Sections, s)
@@ -229,7 +228,9 @@ func (p *pairing) section(ga, gb int, title string) {
 		for i, d := range kept {
 			s.Traits = append(s.Traits, traitResult(d, of[i], p.out))
 		}
-		if s.Colour = colourResult(&c, p.out); s.Colour != nil {
+		s.Colour = colourResult(&c, p.out)
+		p.controls.apply(s, a, b, of, cols, p.opt.Confidence)
+		if s.Colour != nil {
 			s.Colour.show(p.opt.White)
 		}
 		s.Together = jointResult(&j)
@@ -265,6 +266,12 @@ func (p *pairing) offTypes() {
 		return
 	}
 	r := season.Rates(len(offA), na, len(offB), nb, p.opt.Options)
+	// Plants that could not be decided count both ways, as in the finding on one harvest.
+	r.LowA, r.HighA = bothWays(len(offA), na, len(p.a.doubtful()), p.opt.Confidence)
+	r.LowB, r.HighB = bothWays(len(offB), nb, len(p.b.doubtful()), p.opt.Confidence)
+	if p.a.vouched(na) || p.b.vouched(nb) { // true by the grower's word, which no test can compare
+		r.P = math.NaN()
+	}
 	o := &OffTypes{FromPlants: offA, ToPlants: offB, FromDoubtful: p.a.doubtful(), ToDoubtful: p.b.doubtful()}
 	rate := p.rate(&r)
 	p.out.OffTypes = o
@@ -272,6 +279,13 @@ func (p *pairing) offTypes() {
 		o.Rate = *rate
 		o.Sentence = offTypeSentence(o, p.out)
 	})
+}
+
+// bothWays is the exact interval with undecided plants as true in its low and as off-type in its high end.
+func bothWays(off, judged, unsure int, confidence float64) (low, high float64) {
+	low, _ = lot.ClopperPearson(off, judged+unsure, confidence)
+	_, high = lot.ClopperPearson(off+unsure, judged+unsure, confidence)
+	return low, high
 }
 
 // drift compares how far the plants lie from the description.

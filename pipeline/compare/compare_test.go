@@ -170,6 +170,21 @@ func TestChangeAndWarnings(t *testing.T) {
 	}
 }
 
+// A harvest whose plants all taught the description is true by the grower's word: no test and no rate come of it.
+func TestVouchedRates(t *testing.T) {
+	a, b := demo(t, "2025", 2), demo(t, "2026", 4)
+	for _, c := range []struct {
+		taught []string
+		tested bool
+	}{{nil, true}, {[]string{"1"}, true}, {[]string{"1", "2", "3", "4"}, false}} {
+		a.Run.Judgement.Lot.Taught = c.taught
+		o := build(t, a, b).Pairs[0].OffTypes
+		if o == nil || (o.P != nil) != c.tested || strings.Contains(o.Sentence, "The rate in the seed lot") != c.tested || strings.Contains(o.Sentence, "grower's word") == c.tested {
+			t.Errorf("taught by %v: %+v", c.taught, o)
+		}
+	}
+}
+
 // Plants of other seed are no part of the comparison, and a harvest that taught the description lies near it by making.
 func TestControlsAndTeachers(t *testing.T) {
 	a, b := demo(t, "2025", 2), demo(t, "2026", 4)

@@ -99,6 +99,7 @@ type Trait struct {
 	PShuffled  *float64 `json:"p_shuffled"`
 	PAdjusted  *float64 `json:"p_adjusted"`
 	Found      bool     `json:"found"`
+	Rest       *Rest    `json:"rest,omitempty"` // where both harvests have control plants
 	Sentence   string   `json:"sentence"`
 	Decimals   int      `json:"-"`
 }

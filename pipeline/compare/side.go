@@ -20,9 +20,11 @@ type Side struct {
 	Name   string
 	Season string
 	Lot    string // seed lot
-	Stage  string // young, at harvest, cured, stored; empty: not said
-	Run    record.Run
-	Hand   []Hand // observations made by hand
+	// ControlLots are the seed lots of its control plants; none: not known.
+	ControlLots []string
+	Stage       string // young, at harvest, cured, stored; empty: not said
+	Run         record.Run
+	Hand        []Hand // observations made by hand
 }
 
 // Hand is a number observed by hand on a fruit (Photo, Fruit) or a plant.
@@ -93,12 +95,14 @@ func traitsOf(a, b *Side) []trait {
 
 // table is what a side gives to the comparison.
 type table struct {
-	side    *Side
-	fruits  []season.Fruit
-	of      []*record.Fruit // the fruit behind each row
-	group   []int           // 0: none
-	aside   int             // fruit left out as not assessable
-	verdict map[string]record.Verdict
+	side     *Side
+	fruits   []season.Fruit
+	of       []*record.Fruit // the fruit behind each row
+	group    []int           // 0: none
+	controls []season.Fruit  // of control plants, which are left out of rows
+	items    bool            // each fruit is a plant of its own: roots, bulbs
+	aside    int             // fruit left out as not assessable
+	verdict  map[string]record.Verdict
 }
 
 func newTable(s *Side, ts []trait) *table {
@@ -116,16 +120,17 @@ func newTable(s *Side, ts []trait) *table {
 	}
 	hand := handValues(s)
 	controls := s.Run.Judgement.Controls()
+	t.items = s.Run.Judgement.ItemIsPlant()
 	for i := range s.Run.Fruits {
 		f := s.Run.Fruits[i].Known()
 		if left[f.Key()] {
 			t.aside++
 			continue
 		}
-		if slices.Contains(controls, f.Plant) {
-			continue
-		}
 		row := season.Fruit{Plant: f.Plant, Lab: [3]float64{math.NaN(), math.NaN(), math.NaN()}, LabU: math.NaN()}
+		if t.items {
+			row.Plant = itemName(f.Photo, f.Number)
+		}
 		if f.Skin != nil {
 			row.Lab, row.LabU = [3]float64{f.Skin.L, f.Skin.A, f.Skin.B}, f.Skin.U
 		}
@@ -142,6 +147,10 @@ func newTable(s *Side, ts []trait) *table {
 				v = record.None()
 			}
 			row.X, row.U = append(row.X, v.V), append(row.U, v.U)
+		}
+		if slices.Contains(controls, f.Plant) {
+			t.controls = append(t.controls, row)
+			continue
 		}
 		t.fruits = append(t.fruits, row)
 		t.of = append(t.of, f)
@@ -257,31 +266,40 @@ func (t *table) plantsIn() (of map[int][]string, all int) {
 	return of, len(order)
 }
 
-// offTypes returns the off-type plants and how many plants were judged one way or the other.
-func (t *table) offTypes() (off []string, judged int) {
-	off = []string{}
-	for _, v := range t.side.Run.Judgement.Plants {
-		switch v.Verdict {
-		case record.OffType:
-			off = append(off, v.Plant)
-			judged++
-		case record.TrueToType:
-			judged++
+// itemName names a root or bulb that is a plant of its own.
+func itemName(photo string, number int) string { return fmt.Sprintf("%s/%d", photo, number) }
+
+// with returns the plants of a verdict, in order.
+func (t *table) with(v record.Verdict) []string {
+	out := []string{}
+	if t.items {
+		for _, f := range t.side.Run.Judgement.Fruits {
+			if f.Verdict == v {
+				out = append(out, itemName(f.Photo, f.Fruit))
+			}
 		}
 	}
-	return off, judged
-}
-
-// doubtful returns the plants that could not be decided.
-func (t *table) doubtful() []string {
-	out := []string{}
-	for _, v := range t.side.Run.Judgement.Plants {
-		if v.Verdict == record.Doubtful {
-			out = append(out, v.Plant)
+	for _, p := range t.side.Run.Judgement.Plants {
+		if p.Verdict == v {
+			out = append(out, p.Plant)
 		}
 	}
 	return out
 }
+
+// offTypes returns the off-type plants and how many plants were judged one way or the other.
+func (t *table) offTypes() (off []string, judged int) {
+	off = t.with(record.OffType)
+	return off, len(off) + len(t.with(record.TrueToType))
+}
+
+// vouched reports whether all plants that were judged taught the description.
+func (t *table) vouched(judged int) bool {
+	return judged > 0 && len(t.side.Run.Judgement.Lot.Taught) >= judged+len(t.doubtful())
+}
+
+// doubtful returns the plants that could not be decided.
+func (t *table) doubtful() []string { return t.with(record.Doubtful) }
 
 // devices lists cameras and cards, sorted.
 func (s *Side) devices() (cameras, cards []string, doubtful int) {

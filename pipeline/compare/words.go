@@ -133,10 +133,13 @@ func sectionSentences(s *Section, p *Pair) []string {
 	if s.ToGroup > 0 {
 		what = fmt.Sprintf("The fruit of %s", s.Title)
 	}
-	line := fmt.Sprintf("%s did not change beyond what chance gives", what)
+	line, fits := fmt.Sprintf("%s did not change beyond what chance gives", what), "what still fits these plants"
 	var kept []string
 	for _, t := range s.Traits {
 		if (t.Name == "length_mm" || t.Name == "width_mm") && t.Low != nil {
+			if *t.Low > 0 || *t.High < 0 { // not found all the same: too few plants, or too many tests
+				line, fits = fmt.Sprintf("Whether %s%s changed cannot be said for certain: so few plants, or one of all that was looked at, can differ like this by chance", strings.ToLower(what[:1]), what[1:]), "what fits these plants"
+			}
 			kept = append(kept, fmt.Sprintf("%s %s to %s", t.Label, signed(*t.Low, t.Decimals), signedUnit(*t.High, t.Decimals, t.Unit)))
 		}
 	}
@@ -144,7 +147,7 @@ func sectionSentences(s *Section, p *Pair) []string {
 		kept = append(kept, fmt.Sprintf("colour up to %.1f ΔE00", *s.Colour.High))
 	}
 	if len(kept) > 0 {
-		line += "; what still fits these plants: " + strings.Join(kept, ", ")
+		line += "; " + fits + ": " + strings.Join(kept, ", ")
 	}
 	out = append(out, line+".")
 	if n := min(s.FromPlants, s.ToPlants); n < few {
@@ -199,7 +202,7 @@ func groupSentence(g *GroupPair, p *Pair) string {
 // offTypeSentence says how many plants were off-type and whether the change can be chance.
 func offTypeSentence(o *OffTypes, p *Pair) string {
 	list := func(plants []string) string {
-		if len(plants) == 0 {
+		if len(plants) == 0 || len(plants) > record.NamedAtMost {
 			return ""
 		}
 		if len(plants) == 1 {
@@ -217,10 +220,15 @@ func offTypeSentence(o *OffTypes, p *Pair) string {
 		p.From, o.From, o.FromOf, list(o.FromPlants), doubt(o.FromDoubtful))
 	rates := fmt.Sprintf("The rate in the seed lot is likely between %s and %s, before between %s and %s.", lot.Percent(o.ToLow), lot.Percent(o.ToHigh), lot.Percent(o.FromLow), lot.Percent(o.FromHigh))
 	switch {
+	case o.P == nil:
+		return strings.TrimSuffix(s, " ") + " Plants that taught the description are true by the grower's word: nothing follows from the two numbers."
 	case o.Found:
 		return s + "That is more than chance gives. " + rates
 	case o.From*o.ToOf == o.To*o.FromOf:
 		return s + rates
+	}
+	if *o.P <= 0.05 {
+		return s + "Alone this would count; among all that was looked at it can be chance. " + rates
 	}
 	return s + "With so few plants two lots of equal seed could differ like this. " + rates
 }
@@ -310,10 +318,8 @@ func warnings(a, b *Side, ta, tb *table) []string {
 			out = append(out, fmt.Sprintf("%s of %s without a plant number left out.", record.Count(unplanted, "fruit", "fruit"), t.side.Name))
 		}
 	}
-	controls := 0
 	for _, s := range []*Side{a, b} {
 		if c := s.Run.Judgement.Controls(); len(c) > 0 {
-			controls++
 			out = append(out, fmt.Sprintf("Left out of %s, because grown from other seed as control: %s.", s.Name, record.NamedPlants(c, record.NamedAtMost)))
 		}
 		if p := s.Run.Judgement.Lot.Taught; len(p) > 0 {
@@ -321,11 +327,7 @@ func warnings(a, b *Side, ta, tb *table) []string {
 			out = append(out, fmt.Sprintf("%s of %s taught the description that it was judged with: that they fit it and lie near it proves nothing, so distances from the description are not compared.", strings.ToUpper(who[:1])+who[1:], s.Name))
 		}
 	}
-	years := "Weather, bed, sowing and ripeness differ from year to year. "
-	if controls == 2 {
-		return append(out, years+"Both harvests had control plants of other seed: what changed on them too is not the seed's doing. They are not compared here.")
-	}
-	return append(out, years+"Without control plants of known seed in both years they cannot be told from a change of the seed.")
+	return out
 }
 
 // withoutPlant counts fruit without a plant number in a harvest that has numbers.

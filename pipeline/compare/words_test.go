@@ -40,3 +40,17 @@ func TestChangeWithoutSpread(t *testing.T) {
 		}
 	}
 }
+
+// A range that leaves out no change is no "did not change", even where too few plants keep it from counting.
+func TestNotFoundIsNotUnchanged(t *testing.T) {
+	x := func(v float64) *float64 { return &v }
+	for _, c := range []struct {
+		low, high float64
+		want, not string
+	}{{-6, 8, "did not change beyond what chance gives", "cannot be said"}, {47, 80, "Whether the fruit changed cannot be said for certain", "did not change"}, {-9, -3, "cannot be said for certain", "did not change"}} {
+		s := &Section{FromPlants: 2, ToPlants: 6, Traits: []Trait{{Name: "length_mm", Label: "length", Unit: "mm", Low: x(c.low), High: x(c.high)}}}
+		if got := strings.Join(sectionSentences(s, &Pair{Unit: "plant"}), " "); !strings.Contains(got, c.want) || strings.Contains(got, c.not) {
+			t.Errorf("%g to %g: %s", c.low, c.high, got)
+		}
+	}
+}

@@ -357,7 +357,7 @@ func (d *Desk) varietyFromHarvest(w http.ResponseWriter, r *http.Request) {
 	}
 	if err == nil {
 		plants := strings.FieldsFunc(r.PostForm.Get("plants"), func(c rune) bool { return c == ',' || c == ' ' })
-		x, err = judge.Learn(run.Fruits, plants, h)
+		x, err = judge.Learn(run.Fruits, run.Photos, plants, h)
 	}
 	if err == nil {
 		err = d.keepVariety("", nil, x)

@@ -35,6 +35,8 @@ func (h *harvest) describe(f *record.Fruit) *fruitData {
 		v.Group = fmt.Sprintf("Group %d", g.Group)
 		if g.Alone {
 			v.Group += ", stands alone"
+		} else if g.Unplaced(h.result.GroupCount()) {
+			v.Group = "No group: too little measured"
 		} else if g.Unsure {
 			v.Group += fmt.Sprintf(", not sure (%.0f %%)", 100*g.Membership)
 		}

@@ -39,6 +39,7 @@ type cutCard struct {
 	Unsure   bool
 	Alone    bool
 	Member   float64
+	Unplaced bool // nothing measured that tells groups apart
 	File     string
 }
 
@@ -183,7 +184,7 @@ func (b *groupBuilder) computed(g *record.GroupVerdict) {
 
 // fruit puts a fruit into its row: the one decided by hand, or the computed one.
 func (b *groupBuilder) fruit(f *record.Fruit, m *record.Membership, hand map[record.Key]book.Decision) {
-	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(b.photos), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, File: f.Photo}
+	c := cutCard{Key: b.keys[f.Photo], Number: f.Number, Size: f.SizeWords(), Caption: f.Caption(b.photos), Alt: f.Alt(), Computed: m.Group, Group: m.Group, Unsure: m.Unsure, Alone: m.Alone, Member: m.Membership, Unplaced: m.Unsure && m.Unplaced(b.h.result.GroupCount()), File: f.Photo}
 	if x, ok := hand[f.Key()]; ok {
 		if n, err := strconv.Atoi(x.Value); err == nil && n > 0 {
 			c.Group, c.ByHand = n, true

@@ -43,6 +43,9 @@ func (d *Desk) unsureView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	}
 	if u.Fruit != nil {
 		u.Why = fmt.Sprintf("It is most like group %d (%.0f %%), but not surely so.", u.Fruit.Computed, 100*u.Fruit.Member)
+		if u.Fruit.Unplaced {
+			u.Why = fmt.Sprintf("Too little was measured on it to say which group it is like. It is shown in group %d.", u.Fruit.Computed)
+		}
 		if u.Fruit.Alone {
 			u.Why = fmt.Sprintf("It stands apart from all groups. Group %d is the nearest.", u.Fruit.Computed)
 		}

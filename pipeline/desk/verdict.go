@@ -160,7 +160,7 @@ func (h *harvest) verdictData() verdictData {
 	}
 	v.Variety = fmt.Sprintf("%s, description version %s", run.Judgement.Variety.Name, run.Judgement.Variety.Version)
 	l := &run.Judgement.Lot
-	if l.Rate != nil && l.Low != nil && l.High != nil {
+	if l.Rate != nil && l.HasRange() {
 		off, rate := fmt.Sprint(l.Off), lot.Percent(*l.Rate)
 		if l.Most > l.Off { // fruit without plant tags
 			off, rate = fmt.Sprintf("%d to %d", l.Off, l.Most), lot.Percent(*l.Rate)+" to "+lot.Percent(float64(l.Most)/float64(l.Seen))

@@ -248,6 +248,11 @@ func (d *Desk) judge(f pipeline.Finishing, name, lot string, parts []*pipeline.P
 			done.said = append(done.said, fmt.Sprintf("The groups could not be worked out (%v). Please report this.", r))
 		}
 	}()
+	if d.opt.Commands.Lots != nil {
+		if h, err := d.book.Harvest(d.ctx, name); err == nil { // not there before it was recorded once
+			f.Judge.Lots, _ = d.opt.Commands.Lots(&h, lot, f.Judge.Controls)
+		}
+	}
 	res, err := d.session.Finish(parts, f)
 	if err != nil {
 		done.said = append(done.said, sentence(err.Error()))
@@ -374,6 +379,7 @@ func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
+	s = strings.ReplaceAll(s, `\"`, `"`) // a name with quotation marks, as an error writes it
 	first, n := utf8.DecodeRuneInString(s)
 	s = string(unicode.ToUpper(first)) + s[n:]
 	if !strings.HasSuffix(s, ".") {

@@ -28,6 +28,8 @@ type Commands struct {
 	Seed  func(context.Context, *book.Book, string) (seed.Input, error)         // what the book knows of a harvest's plants
 	Trial func(*book.Harvest, *record.Run) []seed.TrialPlant                    // rows of a variety trial
 	Share func(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) // a harvest's count of a lot
+	// Lots gives each plant's seed lot, with that of the harvest under "", and control plants of the book that are not used.
+	Lots func(h *book.Harvest, lot string, used []string) (map[string]string, []string)
 	// Report makes the measurement report of a harvest of the book as PDF and as a page.
 	Report func(context.Context, ReportOf) (pdf, page []byte, err error)
 	Lens   LensMaker

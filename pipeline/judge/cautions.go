@@ -22,10 +22,18 @@ func Cautions(run *record.Run) []string {
 	if record.CanBeBitter(species) {
 		out = append(out, bitter(species, off || doubtful || kinds > 1 || run.Judgement.Variety == nil)...)
 	}
+	if own := record.OwnCaution(species); own != "" && (off || doubtful || kinds > 1) {
+		out = append(out, own)
+	}
 	if off || doubtful || kinds > 1 {
-		out = append(out,
+		seed := []string{
 			"Keep off-type fruit out of the seed: seed saved from them, or from plants that flowered beside them, may not come true. A wrong cross shows only in the plants grown from the seed, so a clean-looking fruit does not prove that its own seed is clean.",
-			"Take the seeds out before composting off-type fruit. Plants that come up from compost or the ground next year can cross into your crop again: pull them before they flower.",
+			"Take the seeds out before composting off-type fruit. Plants that come up from compost or the ground next year can cross into your crop again: pull them before they flower."}
+		if record.IsRoot(species) {
+			seed = []string{"Plant no off-type root or bulb again for seed, and pull what flowers in its first year. A wrong cross shows only in the plants grown from the seed, so a root that looks true does not prove that its own seed will be clean.",
+				"Roots and bulbs can grow on from compost and flower: pull them before they do."}
+		}
+		out = append(append(out, seed...),
 			"What was seen here is evidence, not a legal finding. For a complaint keep the seed packet with its lot number, the receipt, leftover seed, sowing and harvest dates and the number of plants, and follow the seller's terms and your local rules.")
 	}
 	out = append(out,
@@ -45,8 +53,11 @@ func Danger(run *record.Run) string {
 		species = strings.ToLower(v.Species)
 	}
 	off, doubtful, kinds := findings(run)
-	if !record.CanBeBitter(species) || !(off || doubtful || kinds > 1) {
+	if !(off || doubtful || kinds > 1) {
 		return ""
+	}
+	if !record.CanBeBitter(species) {
+		return record.OwnCaution(species)
 	}
 	if species == "" {
 		return "Off-type squash, melons and other cucurbits can be bitter and poisonous, and a photo cannot tell: read the cautions in the report before anyone eats, feeds, sells or keeps seed of them."

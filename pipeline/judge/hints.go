@@ -67,7 +67,11 @@ func (j *judging) causes() []string {
 		}
 	}
 	if plants == 0 && groups > 0 {
-		plants = groups // without tags each group is at least one plant
+		off, _, _ := j.run.Judgement.FruitCounts()
+		plants = max(groups, off) // without tags each group is at least one plant, each fruit at most
+		if l := &j.run.Judgement.Lot; groups == 1 && off > 1 && (l.Unit != "plant" || l.Most > 0) {
+			return nil // one plant may have borne them all, or each another
+		}
 	}
 	return reference.Cause(groups, plants, match)
 }

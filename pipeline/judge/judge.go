@@ -18,18 +18,19 @@ import (
 
 // Options is what the judgement depends on beside the measurements. Zero values are defaults.
 type Options struct {
-	Groups        int        // number of groups; 0: found
-	Plants        int        // fruiting plants, when fruit have no plant tags; 0: not known
-	ItemIsPlant   bool       // one item is one plant: carrot, onion, beet
-	Controls      []string   // plant numbers: same variety, other seed, same bed and sowing
-	NotAssessable []string   // PHOTO:NUMBER or plant:NUMBER: sick, damaged, late, unripe
-	Stage         string     // young, at harvest, cured, stored; empty: not said
-	Species       string     // of the fruit, when the grower said; checked against the description
-	Standard      float64    // population standard; 0: 0.01
-	Acceptance    float64    // acceptance probability; 0: 0.95
-	Confidence    float64    // of the interval; 0: 0.95
-	Alpha         float64    // share of true plants that may be called off-type; 0: 0.01
-	Others        []*Variety // descriptions of other varieties that off-types may lean to
+	Groups        int               // number of groups; 0: found
+	Plants        int               // fruiting plants, when fruit have no plant tags; 0: not known
+	ItemIsPlant   bool              // one item is one plant: carrot, onion, beet
+	Controls      []string          // plant numbers: same variety, other seed, same bed and sowing
+	NotAssessable []string          // PHOTO:NUMBER or plant:NUMBER: sick, damaged, late, unripe
+	Lots          map[string]string // plant number → seed lot, where it is known; "": of all other plants
+	Stage         string            // young, at harvest, cured, stored; empty: not said
+	Species       string            // of the fruit, when the grower said; checked against the description
+	Standard      float64           // population standard; 0: 0.01
+	Acceptance    float64           // acceptance probability; 0: 0.95
+	Confidence    float64           // of the interval; 0: 0.95
+	Alpha         float64           // share of true plants that may be called off-type; 0: 0.01
+	Others        []*Variety        // descriptions of other varieties that off-types may lean to
 }
 
 func (o Options) filled() Options {

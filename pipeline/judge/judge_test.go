@@ -340,7 +340,7 @@ func TestFewPlantsWithoutTags(t *testing.T) {
 func TestTaughtByFruitWithoutTags(t *testing.T) {
 	run, _ := sceneRun(t, 7, "demo-2025")
 	untag(run)
-	d, err := Learn(run.Fruits, nil, reference.Head{Name: "T", Species: "Cucurbita moschata", Version: "1"})
+	d, err := Learn(run.Fruits, nil, nil, reference.Head{Name: "T", Species: "Cucurbita moschata", Version: "1"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -392,7 +392,7 @@ func TestOwnTeacher(t *testing.T) {
 		if named {
 			plants = []string{"1", "2", "3", "4"}
 		}
-		d, err := Learn(run.Fruits, plants, head)
+		d, err := Learn(run.Fruits, nil, plants, head)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -408,7 +408,7 @@ func TestOwnTeacher(t *testing.T) {
 			t.Errorf("plants named: %v: taught by %v", named, j.Lot.Taught)
 		}
 	}
-	d, err := Learn(run.Fruits, []string{"1", "2"}, head)
+	d, err := Learn(run.Fruits, nil, []string{"1", "2"}, head)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -419,7 +419,7 @@ func TestOwnTeacher(t *testing.T) {
 	if s := strings.Join(judged(t, next, &Variety{"v.yaml", d}, Options{}).Lot.Sentences, " "); strings.Contains(s, "of this harvest taught") {
 		t.Errorf("another harvest: %s", s)
 	}
-	if _, err := Learn(run.Fruits, []string{"77"}, head); err == nil {
+	if _, err := Learn(run.Fruits, nil, []string{"77"}, head); err == nil {
 		t.Error("a plant that is not there: no error")
 	}
 }
@@ -444,7 +444,7 @@ func TestLeaningToAnother(t *testing.T) {
 			bells = append(bells, f)
 		}
 	}
-	d, err := Learn(bells, nil, reference.Head{Name: "Ribbed", Species: "Cucurbita moschata", Version: "1"})
+	d, err := Learn(bells, nil, nil, reference.Head{Name: "Ribbed", Species: "Cucurbita moschata", Version: "1"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -468,5 +468,19 @@ func TestCautions(t *testing.T) {
 	run.Judgement.Variety.Species = "Capsicum annuum"
 	if text := strings.Join(Cautions(run), "\n"); strings.Contains(text, "cucurbitacins") {
 		t.Error("bitter gourds in a pepper report")
+	}
+	run.Judgement.Variety.Species = "Allium cepa" // dug before it flowered
+	text = strings.Join(Cautions(run), "\n")
+	for _, s := range Next(run) {
+		text += "\n" + s.Text
+	}
+	if !strings.Contains(text, "Plant no off-type root or bulb again") || strings.Contains(text, "flowered beside") || strings.Contains(text, "Take the seeds out") || strings.Contains(text, "poisonous, and a photo") {
+		t.Errorf("onions: %s", text)
+	}
+	for species, want := range map[string]string{"Capsicum annuum": "can be hot", "C. pepo": "bitter and poisonous", "Solanum melongena": ""} {
+		run.Judgement.Variety.Species = species
+		if d := Danger(run); !strings.Contains(d, want) || (d == "") != (want == "") {
+			t.Errorf("%s: beside the result stands %q, want %q", species, d, want)
+		}
 	}
 }

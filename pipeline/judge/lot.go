@@ -15,38 +15,7 @@ import (
 func (j *judging) lot() error {
 	l := &j.run.Judgement.Lot
 	*l = record.Lot{Unit: "fruit", Confidence: j.o.Confidence}
-	tagged, loose := 0, 0
-	for i := range j.run.Fruits {
-		if j.run.Fruits[i].Plant != "" {
-			tagged++
-		} else {
-			loose++
-		}
-	}
-	var c lot.Count
-	var extra []string
-	switch {
-	case tagged > 0:
-		l.Unit = "plant"
-		for _, p := range j.run.Judgement.Plants {
-			tally(&c, p.Verdict)
-		}
-		if loose > 0 {
-			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, lot.IsAre(loose)))
-		}
-	case j.o.ItemIsPlant:
-		l.Unit = "plant"
-		for _, f := range j.run.Judgement.Fruits {
-			tally(&c, f.Verdict)
-		}
-	case j.o.Plants > 0:
-		l.Unit = "plant"
-		extra = append(extra, j.untagged(&c)...)
-	default:
-		for _, f := range j.run.Judgement.Fruits {
-			tally(&c, f.Verdict)
-		}
-	}
+	c, extra := j.count(l)
 	c.Most = max(c.Most, c.Off)
 	if j.v == nil {
 		return j.noVerdict(l, extra)
@@ -70,12 +39,57 @@ func (j *judging) lot() error {
 	}
 	if l.Taught = teachers(j.run, j.v.Description); len(l.Taught) > 0 {
 		f.Sentences = slices.Insert(f.Sentences, 1, taughtSentence(l.Taught, l.Seen))
+		if l.Vouched() {
+			f.Sentences = f.Sentences[:2] // a range or a rule would speak of a lot that nothing was seen of
+		}
+	}
+	if len(j.o.Lots) > 0 && len(j.run.Judgement.Plants) > 0 && !l.Vouched() {
+		var said []string
+		if l.Lots, said = j.byLot(); len(l.Lots) > 0 {
+			f.Sentences = append(f.Sentences[:1+min(1, len(l.Taught))], said...)
+		}
 	}
 	if c.Seen > 0 {
 		extra = append(extra, j.uncounted()...)
 	}
 	l.Sentences = append(append(f.Sentences, extra...), j.limits()...)
 	return nil
+}
+
+// count counts the plants in the way that is known of: by tag, each fruit as one, from their number alone; without any of
+// these the fruit. It sets the unit and returns what is to be said of it.
+func (j *judging) count(l *record.Lot) (c lot.Count, extra []string) {
+	tagged, loose := 0, 0
+	for i := range j.run.Fruits {
+		if j.run.Fruits[i].Plant != "" {
+			tagged++
+		} else {
+			loose++
+		}
+	}
+	switch {
+	case tagged > 0:
+		l.Unit = "plant"
+		for _, p := range j.run.Judgement.Plants {
+			tally(&c, p.Verdict)
+		}
+		if loose > 0 {
+			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, lot.IsAre(loose)))
+		}
+	case j.o.ItemIsPlant:
+		l.Unit = "plant"
+		for _, f := range j.run.Judgement.Fruits {
+			tally(&c, f.Verdict)
+		}
+	case j.o.Plants > 0:
+		l.Unit = "plant"
+		extra = append(extra, j.untagged(&c)...)
+	default:
+		for _, f := range j.run.Judgement.Fruits {
+			tally(&c, f.Verdict)
+		}
+	}
+	return c, extra
 }
 
 // uncounted names the plants with fruit that the counts leave out, control plants aside.
@@ -228,13 +242,8 @@ func (j *judging) limits() []string {
 	if j.found.HolmP < j.o.Alpha {
 		out = append(out, fmt.Sprintf("This harvest holds at least one off-type: in a true lot the largest of so many differences would be as large as here with a chance of %s.", smallP(j.found.HolmP)))
 	}
-	if l := j.run.Judgement.Lot; l.Unit == "plant" && l.Off > 0 && l.Off <= 2 && len(j.run.Judgement.Plants) > 0 {
-		s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %s seen, at least one such false call happens in %.0f of 100 harvests, so look at the plants themselves.",
-			100*j.o.Alpha, record.Count(l.Seen, "plant", "plants"), 100*lot.ChanceToSee(l.Seen, j.o.Alpha))
-		if l.Low != nil {
-			s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
-		}
-		out = append(out, s)
+	if said := j.falseCalls(); said != "" {
+		out = append(out, said)
 	}
 	out = append(out, j.causes()...)
 	out = append(out, j.uniformity()...)
@@ -266,6 +275,32 @@ func (j *judging) limits() []string {
 		out = append(out, s)
 	}
 	return out
+}
+
+// likelyFalse: as many calls as were seen come from true plants alone in at least so large a share of harvests that it is
+// said. Our own choice.
+const likelyFalse = 0.01
+
+// falseCalls says how far the off-types seen may be true plants that were called so by chance, where that is not out of
+// the question.
+func (j *judging) falseCalls() string {
+	l := &j.run.Judgement.Lot
+	if l.Unit != "plant" || l.Off == 0 || l.Most > 0 {
+		return ""
+	}
+	least, chance := "at least one such false call happens", lot.ChanceToSee(l.Seen, j.o.Alpha)
+	if l.Off > 2 {
+		least, chance = fmt.Sprintf("%d or more such false calls happen", l.Off), 1-lot.Accept(l.Seen, l.Off-1, j.o.Alpha)
+		if chance < likelyFalse {
+			return ""
+		}
+	}
+	s := fmt.Sprintf("About %.0f true plant in 100 is called off-type by chance. With %s seen, %s in %.0f of 100 harvests, so look at the plants themselves.",
+		100*j.o.Alpha, record.Count(l.Seen, "plant", "plants"), least, 100*chance)
+	if l.HasRange() {
+		s += fmt.Sprintf(" Allowing for false calls, the rate in the lot may be as low as %s.", lot.Percent(lot.AllowFalse(*l.Low, j.o.Alpha)))
+	}
+	return s
 }
 
 // compared says what the verdicts rest on where that is a trait or two: being true in these is not being true to type.

@@ -32,11 +32,17 @@ func Next(run *record.Run) []record.Step {
 		}
 		out = append(out, record.Step{About: "Look again", Text: text})
 	}
-	if off || doubtful {
+	switch root := record.IsRoot(j.Variety.Species); {
+	case root && (off || doubtful):
+		out = append(out, eat(j.Variety.Species),
+			record.Step{About: "Seed", Text: "Plant none that is off-type or doubtful again for seed. Find out which are fit before you store them.", Command: "offtype seed"})
+	case root:
+		out = append(out, record.Step{About: "Seed", Text: "Find out which roots or bulbs are fit to be planted again for seed before you store them.", Command: "offtype seed"})
+	case off || doubtful:
 		out = append(out, eat(j.Variety.Species),
 			record.Step{About: "Compost", Text: "Take the seeds out of off-type fruit first. Pull what comes up from the compost next year before it flowers."},
 			record.Step{About: "Seed", Text: "Keep no seed of off-type plants. True plants that flowered beside them can hold crossed seed too: find out which are fit before you cut a fruit for seed.", Command: "offtype seed"})
-	} else {
+	default:
 		out = append(out, record.Step{About: "Seed", Text: "Fruit that look true can still hold crossed seed. Find out which plants are fit before you cut a fruit for seed.", Command: "offtype seed"})
 	}
 	if off {
@@ -50,5 +56,9 @@ func eat(species string) record.Step {
 	if record.CanBeBitter(species) {
 		return record.Step{About: "Eat", Text: "Cook no off-type or doubtful fruit before you have tested that very fruit as the cautions say: it can be bitter and poisonous, and a photo cannot tell. Children do not taste. Do not feed, sell or give it away."}
 	}
-	return record.Step{About: "Eat", Text: "A photo cannot tell whether a strange fruit is good to eat. If you do not know what it is, do not eat, feed, sell or give it away."}
+	text := "A photo cannot tell whether a strange fruit is good to eat. If you do not know what it is, do not eat, feed, sell or give it away."
+	if own := record.OwnCaution(species); own != "" {
+		text += " " + own
+	}
+	return record.Step{About: "Eat", Text: text}
 }

@@ -31,7 +31,7 @@ type judging struct {
 func (j *judging) all() error {
 	ju := &j.run.Judgement
 	*ju = record.Judgement{Fruits: []record.FruitVerdict{}, Groups: []record.GroupVerdict{}, Plants: []record.PlantVerdict{}}
-	if j.v != nil && taughtBy(j.run, j.v.Description) {
+	if j.v != nil && vouchesForItself(j.run, j.v.Description) {
 		j.own, j.v = j.v.Description.Name, nil
 	}
 	if j.v != nil {

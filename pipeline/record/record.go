@@ -240,18 +240,38 @@ type Rule struct {
 
 // Lot is the finding on the seed lot.
 type Lot struct {
-	Unit       string   `json:"unit"` // plant or fruit
-	Seen       int      `json:"seen"`
-	Off        int      `json:"off"`
-	Unsure     int      `json:"unsure"`
-	Rate       *float64 `json:"rate"`
-	Low        *float64 `json:"low"`
-	High       *float64 `json:"high"`
-	Confidence float64  `json:"confidence"`
-	Rule       *Rule    `json:"rule"`
-	Sentences  []string `json:"sentences,omitempty"` // the finding in plain words, with its limits
-	Most       int      `json:"most,omitempty"`      // without plant tags: Off is the least number of off-type plants and this the most; 0 where Off is exact
-	Taught     []string `json:"taught,omitempty"`    // plants of this harvest that taught the description: true by the grower's word
+	Unit       string     `json:"unit"` // plant or fruit
+	Seen       int        `json:"seen"`
+	Off        int        `json:"off"`
+	Unsure     int        `json:"unsure"`
+	Rate       *float64   `json:"rate"`
+	Low        *float64   `json:"low"`
+	High       *float64   `json:"high"`
+	Confidence float64    `json:"confidence"`
+	Rule       *Rule      `json:"rule"`
+	Sentences  []string   `json:"sentences,omitempty"` // the finding in plain words, with its limits
+	Most       int        `json:"most,omitempty"`      // without plant tags: Off is the least number of off-type plants and this the most; 0 where Off is exact
+	Lots       []LotCount `json:"lots,omitempty"`      // counts of each, where the plants are known to be of more than one seed lot
+	Taught     []string   `json:"taught,omitempty"`    // plants of this harvest that taught the description: true by the grower's word
+}
+
+// LotCount is what was seen of one of several seed lots; Lot is empty for plants whose lot nobody wrote down.
+type LotCount struct {
+	Lot    string  `json:"lot"`
+	Seen   int     `json:"seen"`
+	Off    int     `json:"off"`
+	Unsure int     `json:"unsure"`
+	Low    float64 `json:"low"`
+	High   float64 `json:"high"`
+}
+
+// Vouched reports whether all plants that were counted taught the description: they are true by the grower's word.
+func (l *Lot) Vouched() bool { return l.Seen > 0 && len(l.Taught) >= l.Seen }
+
+// HasRange reports whether the range of the rate says something on the seed lot: counted by plant, of one lot, and not only
+// plants that taught the description.
+func (l *Lot) HasRange() bool {
+	return l.Unit == "plant" && l.Low != nil && l.High != nil && !l.Vouched() && len(l.Lots) < 2
 }
 
 // Judgement is judgement.json.
@@ -261,6 +281,17 @@ type Judgement struct {
 	Groups  []GroupVerdict `json:"groups"`
 	Plants  []PlantVerdict `json:"plants"`
 	Lot     Lot            `json:"lot"`
+}
+
+// ItemIsPlant reports whether every fruit (root, bulb) was counted as a plant of its own.
+func (j *Judgement) ItemIsPlant() bool {
+	n := 0
+	for i := range j.Fruits {
+		if j.Fruits[i].Verdict.Rests() {
+			n++
+		}
+	}
+	return len(j.Plants) == 0 && j.Lot.Unit == "plant" && j.Lot.Most == 0 && n > 0 && j.Lot.Seen == n
 }
 
 // VarietyRef names the description a verdict used.

@@ -3,6 +3,7 @@ package record
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // groupColours tell groups apart on photos and drawings: readable by colour-blind eyes (Okabe and Ito's set, brightened
@@ -89,6 +90,28 @@ func (g *GroupVerdict) Why() []string {
 	return g.Reasons
 }
 
-// Unplaced reports a fruit that was put to a group though nothing was measured on it that tells groups apart: its
-// probability says nothing.
-func (m *Membership) Unplaced() bool { return m.Unsure && !m.Alone && m.Membership >= 0.9 }
+// Unplaced reports a fruit that was put to one of so many groups though nothing was measured on it that tells groups
+// apart: its probability is no more than an even share of all, and says nothing.
+func (m *Membership) Unplaced(groups int) bool {
+	const half = 0.001 // the table has three decimals
+	return m.Unsure && !m.Alone && m.Membership <= 1/float64(max(1, groups))+half
+}
+
+// GroupCount is the number of groups.
+func (r *Run) GroupCount() int {
+	n := 0
+	for i := range r.Groups {
+		n = max(n, r.Groups[i].Group)
+	}
+	return n
+}
+
+// Plain takes out of a message the backslashes that stand before quotation marks within a name, up to a command that may
+// follow: there they are needed.
+func Plain(message string) string {
+	at := len(message)
+	if i := strings.Index(message, "offtype "); i >= 0 {
+		at = i
+	}
+	return strings.ReplaceAll(message[:at], `\"`, `"`) + message[at:]
+}

@@ -44,3 +44,32 @@ func TestWordsOfAFruit(t *testing.T) {
 		t.Error(f.Caption(1), f.Caption(2), f.SizeWords())
 	}
 }
+
+// Nothing measured, k groups: an even share of all, however many there are.
+func TestUnplaced(t *testing.T) {
+	for _, c := range []struct {
+		m      Membership
+		groups int
+		want   bool
+	}{
+		{Membership{Membership: 1, Unsure: true}, 1, true}, {Membership{Membership: 0.333, Unsure: true}, 3, true}, {Membership{Membership: 0.167, Unsure: true}, 6, true},
+		{Membership{Membership: 0.52, Unsure: true}, 2, false}, {Membership{Membership: 0.6, Unsure: true}, 3, false},
+		{Membership{Membership: 1}, 1, false}, {Membership{Membership: 0.5, Unsure: true, Alone: true}, 2, false},
+	} {
+		if got := c.m.Unplaced(c.groups); got != c.want {
+			t.Errorf("%+v of %d groups: %v", c.m, c.groups, got)
+		}
+	}
+}
+
+func TestPlain(t *testing.T) {
+	for in, want := range map[string]string{
+		`harvest "An \"x\" y": not in the book`:          `harvest "An "x" y": not in the book`,
+		`lot "a\"b" is new; offtype book add lot "a\"b"`: `lot "a"b" is new; offtype book add lot "a\"b"`,
+		"nothing": "nothing",
+	} {
+		if got := Plain(in); got != want {
+			t.Errorf("%s: %s, want %s", in, got, want)
+		}
+	}
+}

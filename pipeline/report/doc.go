@@ -249,6 +249,8 @@ func (b *docBuilder) finding() string {
 		return b.t.NoFruit
 	case !b.judged():
 		return fmt.Sprintf(b.t.FindGroups, record.Count(len(b.run.Fruits), b.t.OneFruit, b.t.ManyFruit), record.Count(len(b.groupNumbers()), b.t.OneGroup, b.t.ManyGroups))
+	case l.Unit == "plant" && l.Vouched():
+		return fmt.Sprintf(b.t.FindVouched, l.Off, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), b.differ(l.Off, l.Seen)) + " " + fmt.Sprintf(b.t.FindTaught, b.plantNames(l.Taught))
 	case l.Unit == "plant" && l.Rate == nil && l.Low != nil && l.High != nil: // each is doubtful
 		return fmt.Sprintf(b.t.FindOpen, record.Count(l.Seen, b.t.OnePlant, b.t.ManyPlants), lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))
 	case l.Unit != "plant" || l.Rate == nil || l.Low == nil || l.High == nil:

@@ -12,7 +12,7 @@ type docTexts struct {
 
 	SheetPlant, AnnexOffFirst                                                     string
 	Finding, DifferOne, DifferMany, FindPlants, FindBetween, FindTaught           string
-	FindOpen, FindNothing, FindStray, FindStrays, FindLots, LotOff                string
+	FindOpen, FindNothing, FindStray, FindStrays, FindLots, LotOff, FindVouched   string
 	LotUnknown, FindUnsure, FindFruit, Span, FindRest, FindGroups                 string
 	NoFruit                                                                       string
 	FruitMeasured, PlantsSeen, PlantsJudged, GroupsFound, OffPlants, UnsurePlants string
@@ -67,6 +67,7 @@ var docEnglish = docTexts{
 	FindNothing:   "Nothing could be judged.",
 	FindPlants:    "%d of %s %s clearly from the variety's description (%s)%s. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
 	FindBetween:   "Between %d and %d of %s differ clearly from the variety's description: the fruit carry no plant numbers, so that one plant may have borne all fruit of a group, or each another. If these plants are a fair sample, the share in the whole seed lot lies between %s and %s (%s confidence).",
+	FindVouched:   "%d of %s %s clearly from the variety's description.",
 	FindTaught:    "The description was learnt from %s of this harvest: true by the grower's word, and no evidence on the seed lot.",
 	Span:          "%s to %s",
 	FindUnsure:    "%d more could not be decided.",

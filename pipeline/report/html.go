@@ -265,7 +265,7 @@ func (b *builder) head() {
 			off += "–" + fmt.Sprint(j.Lot.Most)
 		}
 		f = append(f, figure{off, "off-type plants"})
-		if j.Lot.Low != nil && j.Lot.High != nil {
+		if j.Lot.HasRange() {
 			f = append(f, figure{strings.TrimSuffix(lot.Percent(*j.Lot.Low), " %") + "–" + lot.Percent(*j.Lot.High), "off-types in the seed lot (95 %)"})
 		}
 	}

@@ -352,7 +352,7 @@ func (l *likeness) unsure() []string {
 			more++
 		case m.Alone:
 			out = append(out, fmt.Sprintf(l.t.UnsureAlone, l.name(m, true), m.Group))
-		case m.Unplaced():
+		case m.Unplaced(l.k):
 			out = append(out, fmt.Sprintf(l.t.UnsureNothing, l.name(m, true), m.Group))
 		default:
 			out = append(out, fmt.Sprintf(l.t.UnsureFruit, l.name(m, true), m.Group, 100*m.Membership))

@@ -17,7 +17,7 @@ func (b *docBuilder) lot() []block {
 	if len(l.Sentences) > 0 {
 		bs = append(bs, list{items: l.Sentences})
 	}
-	if b.judged() && l.Unit == "plant" && l.Low != nil && l.High != nil {
+	if b.judged() && l.HasRange() {
 		rows := [][2]string{
 			{b.t.PlantsSeen, fmt.Sprint(l.Seen)}, {b.t.OffPlants, b.offPlants(l)}, {b.t.UnsurePlants, fmt.Sprint(l.Unsure)},
 			{b.t.RateHere, b.rateHere(l)}, {b.t.RateLot, fmt.Sprintf(b.t.RateInterval, lot.Percent(*l.Low), lot.Percent(*l.High), lot.Percent(l.Confidence))},

@@ -15,7 +15,7 @@ func (b *builder) fruitRow(f *record.Fruit) fruitView {
 		Shape: strings.Join(f.ShapeWords, ", "), Colour: f.SkinWords, Pattern: f.Pattern}
 	if m, ok := b.member[f.Key()]; ok {
 		v.Group = fmt.Sprint(m.Group)
-		if m.Unsure && !m.Unplaced() {
+		if m.Unsure && !m.Unplaced(b.run.GroupCount()) {
 			v.Group += fmt.Sprintf(" (%.0f %%)", 100*m.Membership)
 		}
 	}

@@ -38,7 +38,7 @@ func (d *Document) BenchSheet(w io.Writer, cols []BenchColumn) error {
 		return err
 	}
 	bs := []block{para{t.Bench, title}, para{join(tagged(t.Harvest, d.Entered.Harvest), d.Entered.Grower), plain},
-		para{t.Date + " ______________      " + t.By + " ____________________________", plain}, para{t.BenchIntro, plain}, para{t.BenchSafety, plain}}
+		para{t.Date + " ______________      " + t.By + " ____________________________", plain}, para{t.BenchIntro, plain}, para{b.benchSafety(), plain}}
 	const per = 7 // observations a table: wide enough to write in
 	for at := 0; at < len(cols); at += per {
 		part := cols[at:min(at+per, len(cols))]
@@ -104,7 +104,7 @@ func (d *Document) WallSheet(w io.Writer) error {
 	}
 	var care []string
 	if off := d.Run.Judgement.Lot.Off > 0 || anyOff(d.Run); off {
-		care = append(care, t.WallCare...)
+		care = b.wallCare()
 	} else {
 		care = append(care, d.Cautions[:min(2, len(d.Cautions))]...)
 	}
@@ -113,6 +113,35 @@ func (d *Document) WallSheet(w io.Writer) error {
 		return err
 	}
 	return p.output(w)
+}
+
+// species is that of the description, empty where none was used.
+func (b *docBuilder) species() string {
+	if v := b.run.Judgement.Variety; v != nil {
+		return v.Species
+	}
+	return ""
+}
+
+// wallCare is what to take care of with off-types of this crop.
+func (b *docBuilder) wallCare() []string {
+	t, species := &b.t.Sheet, b.species()
+	care := []string{t.WallSeed, or(record.OwnCaution(species), t.WallStrange), t.WallLeft}
+	if record.IsRoot(species) {
+		care[0] = t.WallRoot
+	}
+	if record.CanBeBitter(species) {
+		care[1] = t.WallBitter
+	}
+	return care
+}
+
+// benchSafety is what to take care of before anyone tastes.
+func (b *docBuilder) benchSafety() string {
+	if record.CanBeBitter(b.species()) {
+		return b.t.Sheet.BenchSafety
+	}
+	return strings.TrimSpace(b.t.Sheet.BenchOther + " " + record.OwnCaution(b.species()))
 }
 
 func anyOff(run *record.Run) bool {

@@ -373,7 +373,7 @@ func (b *docBuilder) sheet(f *record.Fruit) []block {
 		switch {
 		case m.Alone:
 			s += " (" + b.t.Alone + ")"
-		case m.Unplaced():
+		case m.Unplaced(b.run.GroupCount()):
 			s += " (" + b.t.TooLittle + ")"
 		case m.Unsure:
 			s += " (" + fmt.Sprintf(b.t.Probability, 100*m.Membership) + ")"

@@ -4,7 +4,7 @@ package report
 type sheetTexts struct {
 	Bench, BenchIntro, BenchSafety, Harvest, Date, By, Picture, Fruit, Plant, Note string
 	Wall, WallFinding, WallKeep, WallPlants                                        string
-	WallCare                                                                       []string
+	WallSeed, WallRoot, WallBitter, WallStrange, WallLeft, BenchOther              string
 }
 
 var sheetEnglish = sheetTexts{
@@ -12,7 +12,8 @@ var sheetEnglish = sheetTexts{
 	BenchSafety: "Before anyone tastes: an adult touches a raw piece the size of a rice grain to the tongue and spits it out. Children do not taste. Bitter: rinse the mouth and discard the whole fruit, do not cook it, feed it or keep its seed.",
 	Harvest:     "Harvest", Date: "Date", By: "By", Picture: "Picture", Fruit: "Fruit", Plant: "Plant", Note: "Note",
 	Wall: "What grew here", WallFinding: "In short", WallKeep: "Before you save seed", WallPlants: "Plants",
-	WallCare: []string{
-		"Keep no seed of off-type plants, nor of plants that flowered beside them.", "Bitter fruit are poisonous. Do not eat, sell or feed them.", "Keep leftover seed and the packet until the supplier has answered.",
-	},
+	WallSeed: "Keep no seed of off-type plants, nor of plants that flowered beside them.", WallRoot: "Plant no off-type root or bulb again for seed.",
+	WallBitter: "Bitter fruit are poisonous. Do not eat, sell or feed them.", WallStrange: "Do not eat, sell or feed what you do not know.",
+	WallLeft:   "Keep leftover seed and the packet until the supplier has answered.",
+	BenchOther: "Before anyone tastes: do not taste what you do not know. Children do not taste.",
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"offtype/cluster/lot"
 	"offtype/pipeline/record"
 )
 
@@ -44,6 +43,7 @@ type Input struct {
 // The decisions.
 const (
 	Fit        = "fit"
+	Replant    = "fit to be planted again" // a root or bulb, which has not flowered
 	NotFit     = "not fit"
 	NotOpen    = "not fit, unless hand-pollinated under closure"
 	CannotTell = "cannot tell"
@@ -67,14 +67,38 @@ type FruitDecision struct {
 	Why   string `json:"why"`
 }
 
+// Says is whether to take seed from a fruit, with the reason.
+func (f FruitDecision) Says() string {
+	if f.Take {
+		return "yes, " + f.Why
+	}
+	return "no, " + f.Why
+}
+
+// Alike puts decisions on more than so many plants of one fruit each together where everything said is the same; of
+// fewer plants, or several fruit a plant, each stands alone. Order is that of the first.
+func Alike(ds []Decision) [][]Decision {
+	const many = 30
+	var out [][]Decision
+	at := map[string]int{}
+	for _, d := range ds {
+		key := d.Plant
+		if len(ds) > many && len(d.Fruits) == 1 {
+			key = d.Fit + "\x00" + strings.Join(d.Reasons, "\x00") + "\x00" + d.Fruits[0].Says()
+		}
+		if i, ok := at[key]; ok {
+			out[i] = append(out[i], d)
+			continue
+		}
+		at[key] = len(out)
+		out = append(out, []Decision{d})
+	}
+	return out
+}
+
 // FruitWords says from which fruit to take seed, one line a fruit, or one line in all where the same holds for each.
 func (d *Decision) FruitWords() []string {
-	say := func(f FruitDecision) string {
-		if f.Take {
-			return "yes, " + f.Why
-		}
-		return "no, " + f.Why
-	}
+	say := FruitDecision.Says
 	same := len(d.Fruits) > 1
 	var out []string
 	for _, f := range d.Fruits {
@@ -106,19 +130,22 @@ func Decide(in Input) Advice {
 		a.Crop = &c
 	}
 	with := contaminants(in)
+	if record.IsRoot(in.Species) { // dug before it flowered
+		with = nil
+	}
 	fit := 0
 	for i := range in.Plants {
 		if len(in.Plants[i].Fruits) == 0 {
 			continue
 		}
 		d := decide(&in.Plants[i], in, a.Crop, with)
-		if d.Fit == Fit {
+		if d.Fit == Fit || d.Fit == Replant {
 			fit++
 		}
 		a.Plants = append(a.Plants, d)
 	}
 	a.Sentences = a.sum(fit, with)
-	a.Liked = liked()
+	a.Liked = liked(in.Species)
 	a.Cautions = cautions(in)
 	return a
 }
@@ -203,17 +230,33 @@ func decide(p *Plant, in Input, crop *Crop, with []string) Decision {
 	if p.LotKind == "F1 hybrid" {
 		worse(NotFit, "it grew from F1 hybrid seed: plants from its seed will differ among themselves. That is expected and no off-type")
 	}
-	if !closed(p) {
+	switch {
+	case record.IsRoot(in.Species):
+		if d.Fit == Fit {
+			d.Reasons = append(d.Reasons, toFlower)
+		}
+	case !closed(p):
 		if o := others(with, p.Number); len(o) > 0 {
 			worse(NotOpen, stood(o))
 		}
 		isolation(p, crop, worse)
-	} else {
+	default:
 		d.Reasons = append(d.Reasons, "its fruit for seed were pollinated under control ("+p.Pollination+")")
 	}
 	d.fruits(p)
+	if record.IsRoot(in.Species) && d.Fit == Fit {
+		d.Fit = Replant
+		for i, f := range p.Fruits {
+			if x := &d.Fruits[i]; f.Verdict != record.Doubtful && f.Verdict != record.OffType {
+				x.Take, x.Why = true, "plant it again for seed if it is sound"
+			}
+		}
+	}
 	return d
 }
+
+// toFlower is said of every root and bulb: what pollinates it is still to come.
+const toFlower = "it has not flowered yet: distance and neighbours count when it flowers for seed"
 
 // noDistance is the reason where nobody wrote down the distance kept.
 const noDistance = "the distance to the next flowering plant is not written down"
@@ -275,89 +318,9 @@ func (d *Decision) fruits(p *Plant) {
 	}
 }
 
-// LacksDistance reports whether a plant could not be decided because nobody wrote down how far the next flowering plant
-// of the species stood.
-func (a *Advice) LacksDistance() bool {
-	return slices.ContainsFunc(a.Plants, func(d Decision) bool { return slices.Contains(d.Reasons, noDistance) })
-}
-
-// sum says in sentences how many plants are fit and whether they are enough.
-func (a *Advice) sum(fit int, with []string) []string {
-	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), or(a.Variety, "this variety"))}
-	if len(with) > 0 {
-		out = append(out, fmt.Sprintf("Off-type, doubtful, bitter or unjudged plants flowered with them: %s. Their pollen reaches true plants too. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
-	} else {
-		out = append(out, "This year's fruit says nothing about who pollinated it: a fruit looks like its mother plant. Whether seed is true shows only in the plants grown from it.")
-	}
-	if a.LacksDistance() {
-		out = append(out, "How far did the next flowering plant of this species stand, your neighbours' plants included? Write the distance into the book with the planting.")
-	}
-	c := a.Crop
-	if c == nil {
-		return append(out, "For this species no published distance or number of plants was read; ask a seed library or your seed authority.")
-	}
-	out = append(out, c.sentences(fit)...)
-	return append(out, "Take seed from several fruit and plants, about the same share of each. Seed goes on ripening in the picked fruit: wait three to four weeks before you cut it.")
-}
-
-// sentences says how many plants and what distance were read, the least first, and then once where.
-func (c *Crop) sentences(fit int) (out []string) {
-	sources, distances := "", []string(nil)
-	read := func(fs []Figure) {
-		for _, f := range fs {
-			if !strings.Contains(sources, f.Source) {
-				sources += "; " + f.Source
-			}
-		}
-	}
-	if c.MinPlants > 0 {
-		s := fmt.Sprintf("Save seed of %s from at least %d plants; %d are fit here.", c.Name, c.MinPlants, fit)
-		if fit < c.MinPlants {
-			s += " Fewer keep the variety for a while but narrow it."
-		}
-		out = append(out, s+fmt.Sprintf(" Figures read: %s.", c.Plants[0].Text))
-		read(c.Plants)
-	}
-	for _, f := range c.Isolation {
-		distances = append(distances, f.Text)
-	}
-	if len(distances) > 0 {
-		out = append(out, fmt.Sprintf("Distance to the next flowering plant of the species. Figures read: %s.", strings.Join(distances, "; ")))
-		read(c.Isolation)
-	}
-	return append(out, "Where these figures were read: "+strings.TrimPrefix(sources, "; ")+".")
-}
-
 func or(s, other string) string {
 	if s == "" {
 		return other
 	}
 	return s
-}
-
-// liked explains what it takes to keep an off-type. The numbers are computed: smallest n with
-// 1 − (1 − share)^n ≥ 95 %.
-func liked() []string {
-	q, s := lot.PlantsToSee(0.25, 0.95), lot.PlantsToSee(1.0/16, 0.95)
-	return []string{
-		"An off-type that you like is not yet a variety. Pollinate it with its own pollen: bud shut the evening before, opened for the brush and shut again, and mark the fruit.",
-		fmt.Sprintf("If its look rests on one recessive gene, a quarter of the plants show it again in the generation that splits: grow at least %d plants for a 95 %% chance of seeing one. If it rests on two, one in sixteen does: %d plants.", q, s),
-		"Plan room for that many plants each year, keep only those you want, and repeat for several generations. Nobody can promise that it becomes uniform.",
-		"An off-type of squash, melon or cucumber may be bitter. Do not keep it before its flesh and that of its offspring were tried safely.",
-	}
-}
-
-func cautions(in Input) []string {
-	var out []string
-	if record.CanBeBitter(in.Species) {
-		out = append(out, "Squash, melon and cucumber crossed with wild or ornamental kinds can be bitter and poisonous, and the bitterness shows in the next generation. Before eating fruit of saved seed, taste a raw piece of a rice grain's size, spit it out, and throw a bitter fruit away. Cooking does not help. Children do not taste.")
-	}
-	switch in.Protected {
-	case "no":
-	case "yes":
-		out = append(out, "The variety is protected. Saving, giving away or selling its seed may need the holder's leave; your country's rules decide.")
-	default:
-		out = append(out, "Some varieties are protected. Whether you may save, give away or sell seed is for your country's rules to say.")
-	}
-	return append(out, "Verdicts come from photos of fruit. They are not a laboratory or field test of the seed.")
 }

@@ -1,12 +1,8 @@
 package seed
 
 import (
-	"fmt"
-	"math"
 	"sort"
 	"strings"
-
-	"offtype/cluster/season"
 )
 
 // TrialPlant is what was noted of a plant in a variety trial.
@@ -82,73 +78,4 @@ func over(sum, n float64) *float64 {
 	}
 	x := sum / n
 	return &x
-}
-
-// Share is one grower's count of a pooled lot.
-type Share struct {
-	Grower  string `json:"grower"`
-	Harvest string `json:"harvest"`
-	Off     int    `json:"off"`
-	Plants  int    `json:"plants"` // judged one way or the other
-}
-
-// Pooled is what several growers of one lot number found together.
-type Pooled struct {
-	Lot       string   `json:"lot"`
-	Shares    []Share  `json:"shares"`
-	Off       int      `json:"off"`
-	Plants    int      `json:"plants"`
-	Low       float64  `json:"low"`
-	High      float64  `json:"high"`
-	PBetween  *float64 `json:"p_between"` // exact test of equal rates; null with fewer than two growers
-	Sentences []string `json:"sentences"`
-}
-
-// Pool puts the counts of several growers of one lot number together and tests whether their rates
-// differ more than chance gives (exact, Freeman and Halton).
-func Pool(lot string, shares []Share) Pooled {
-	p := Pooled{Lot: lot, Shares: shares}
-	var x, n []int
-	for _, s := range shares {
-		p.Off, p.Plants = p.Off+s.Off, p.Plants+s.Plants
-		if s.Plants > 0 {
-			x, n = append(x, s.Off), append(n, s.Plants)
-		}
-	}
-	r := season.Rates(p.Off, p.Plants, 0, 0, season.DefaultOptions())
-	p.Low, p.High = r.LowA, r.HighA
-	if p.Plants == 0 {
-		p.Sentences = []string{fmt.Sprintf("No plant of lot %s was judged yet.", lot)}
-		return p
-	}
-	p.Sentences = append(p.Sentences, fmt.Sprintf("Together %d of %d plants of lot %s are off-type; the rate in the lot is likely between %s and %s, if these plants are a fair sample of it. Plants that could not be decided are left out.", p.Off, p.Plants, lot, percent(p.Low), percent(p.High)))
-	who := "grower"
-	if !severalGrowers(shares) {
-		who = "harvest" // of one grower, or nobody wrote down whose
-	}
-	if len(n) < 2 {
-		p.Sentences = append(p.Sentences, fmt.Sprintf("Only one %[1]s has judged plants: nothing can be said on differences between %[1]ss.", who))
-		return p
-	}
-	if b := season.Between(x, n); !math.IsNaN(b) {
-		p.PBetween = &b
-		if b < 0.05 {
-			p.Sentences = append(p.Sentences, fmt.Sprintf("The %[1]ss' rates differ more than chance gives: the packets may not hold the same seed, or plants were mixed up somewhere. Look at each %[1]s by itself before you speak of the lot.", who))
-		} else {
-			p.Sentences = append(p.Sentences, fmt.Sprintf("The %ss' rates do not differ more than chance gives.", who))
-		}
-	}
-	return p
-}
-
-// severalGrowers reports whether every share is of a grower of its own.
-func severalGrowers(shares []Share) bool {
-	seen := map[string]bool{}
-	for _, s := range shares {
-		if s.Grower == "" || seen[s.Grower] {
-			return false
-		}
-		seen[s.Grower] = true
-	}
-	return true
 }
