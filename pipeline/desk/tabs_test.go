@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	"offtype/measure/geom"
 	"offtype/pipeline"
 	"offtype/pipeline/record"
@@ -199,6 +201,30 @@ func TestDrawnOverAFruit(t *testing.T) {
 		if x.want == "" && err != nil || x.want != "" && (err == nil || !strings.Contains(err.Error(), x.want)) {
 			t.Errorf("%s: %v, want %q", x.name, err, x.want)
 		}
+	}
+}
+
+// A correction that did not arrive is not called saved, and what was drawn is still there.
+func TestNotSavedIsSaid(t *testing.T) {
+	d, base := startDesk(t)
+	h := judgedHarvest(t, d, record.OffType)
+	h.mu.Lock()
+	h.live["k1"].part = &pipeline.Part{Photo: record.Photo{Width: 1000, Height: 700}, Fruits: []record.Fruit{{Photo: "a.jpg", Number: 1, X: 50, Y: 50, Outline: square(0, 0, 100)}}}
+	h.mu.Unlock()
+	u := newUser(t, base)
+	u.open("/h/" + h.ID + "/photo/k1")
+	u.do("an old token", chromedp.Evaluate[chromedp.Void](`document.addEventListener("htmx:configRequest",e=>{e.detail.headers["X-Desk-Token"]="old"})`), chromedp.Click("[data-tool=add]"))
+	for _, p := range []string{"400,300", "600,300", "500,500"} {
+		var x, y float64
+		if _, err := sscan(u.text(`(()=>{const s=new DOMPoint(`+p+`).matrixTransform(document.getElementById("photo").getScreenCTM());return s.x+" "+s.y})()`), &x, &y); err != nil {
+			t.Fatal(err)
+		}
+		u.do("point", chromedp.MouseClickXY(x, y))
+	}
+	u.do("done", chromedp.Click("[data-draw=done]"))
+	u.until(`document.getElementById("hint").textContent.startsWith("Not saved.")`)
+	if s := u.text(`document.getElementById("live").textContent + document.querySelectorAll("#drawing circle").length + document.getElementById("alert").textContent`); !strings.HasPrefix(s, "3This page is out of date") {
+		t.Errorf("the page says %q", s)
 	}
 }
 

@@ -19,5 +19,5 @@ for (const name of ["htmx:sendError", "htmx:responseError"]) document.addEventLi
   const td = e.target.closest && e.target.closest("table.grid td");
   if (!td) return;
   const s = td.querySelector("[role=status]") || td.firstElementChild.appendChild(document.createElement("span"));
-  s.className = "small bad"; s.textContent = "not saved";
+  s.setAttribute("role", "status"); s.className = "small bad"; s.textContent = "not saved";
 });
