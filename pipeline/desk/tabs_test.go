@@ -228,6 +228,25 @@ func TestNotSavedIsSaid(t *testing.T) {
 	}
 }
 
+// What went wrong stays to be read while the list of photos loads itself anew.
+func TestProblemOutlastsTheList(t *testing.T) {
+	d, base := startDesk(t)
+	h := judgedHarvest(t, d, record.OffType)
+	h.mu.Lock()
+	h.live["k1"].state = waiting
+	h.mu.Unlock()
+	u := newUser(t, base)
+	u.open("/h/" + h.ID + "/photos")
+	u.do("a coin that is none", chromedp.Evaluate[chromedp.Void](`(()=>{window.n=0;document.addEventListener("htmx:afterRequest",e=>{if(/list$/.test(e.detail.pathInfo.requestPath))n++});
+		const f=document.querySelector("form.scaleform");f.elements.scale.value="coin";f.elements.coin.value="abc";f.requestSubmit()})()`))
+	u.until(`document.getElementById("alert").textContent.startsWith("Give the coin")`)
+	u.do("two more lists", chromedp.Evaluate[chromedp.Void](`n=0`))
+	u.until(`n>1`)
+	if s := u.text(`document.getElementById("alert").textContent`); !strings.HasPrefix(s, "Give the coin") {
+		t.Errorf("the page says %q", s)
+	}
+}
+
 // A page that was loaded before the program was started again says so as a page, and holds no token.
 func TestOutOfDatePage(t *testing.T) {
 	d, c := withHarvest(t)

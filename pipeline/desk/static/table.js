@@ -155,6 +155,7 @@
 
   function post(path, values) {
     hint("Measuring again …");
+    desk.calm();
     const focus = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.tool : "";
     const old = sheet, had = { tool, pts };
     const unsaved = () => hint("Not saved. " + (hints[tool] || "")); // why is said above; what was drawn is still there
@@ -183,8 +184,10 @@
       if (!sheet.isConnected) return;
       const a = document.activeElement, inside = a && sheet.contains(a), name = inside && a.dataset ? a.dataset.tool : "";
       if (tool !== "select" || dragging || touches.size || (a && a.closest("#panel"))) { renew(); return; }
+      const problem = sheet.querySelector("[data-problem]");
       htmx.ajax("GET", sheet.dataset.base + (chosen ? "?fruit=" + chosen : ""), { target: "#sheet", select: "#sheet", swap: "outerHTML" }).then(() => {
         start();
+        if (problem && sheet.isConnected) sheet.querySelector(".headrow").after(problem); // it was not read yet
         if (inside) (name && document.querySelector(`[data-tool="${name}"]:not(:disabled)`) || svg).focus({ preventScroll: true });
         renew();
       }).catch(() => {});
