@@ -62,7 +62,7 @@ func TestDeleteOnThePage(t *testing.T) {
 	settled(t, d.harvest("2026-squash"))
 	written(t, d, "2026 squash")
 	_, ask := c.get("/h/2026-squash/delete")
-	for _, want := range []string{"Delete 2026 squash?", "1 measurement with its verdicts, 1 weight, taste or other observation", "the photo here was", "Keep it"} {
+	for _, want := range []string{"Delete 2026 squash?", "1 measurement with its verdicts, 1 weight, taste or other observation", "1 photo is set aside", "Keep it"} {
 		if !strings.Contains(ask, want) {
 			t.Errorf("%q is not said: %.3000s", want, ask)
 		}

@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"bytes"
 	"html"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"os"
@@ -290,5 +292,46 @@ func TestFullDisk(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Join(h.photoDir(), "a.jpg")); err != nil {
 		t.Errorf("the photo stands in the list, but is gone: %v", err)
+	}
+}
+
+// Pictures of a packet: each once, none that cannot be read, none of what is not written down, and nothing left over.
+func TestPicturesOfAPacket(t *testing.T) {
+	d, c := withHarvest(t)
+	if err := d.book.Set(t.Context(), "lot", "L-1", map[string]string{"supplier": "Example Seeds"}); err != nil {
+		t.Fatal(err)
+	}
+	send := func(name string, data []byte) (int, string) {
+		t.Helper()
+		body := &bytes.Buffer{}
+		w := multipart.NewWriter(body)
+		for _, f := range [][2]string{{"name", name}, {"kind", "packet front"}, {"note", ""}} {
+			w.WriteField(f[0], f[1])
+		}
+		p, err := w.CreateFormFile("file", "päck et.JPG")
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Write(data)
+		w.Close()
+		return c.send("POST", "/book/lot/picture", w.FormDataContentType(), body, map[string]string{"X-Desk-Token": d.token, "HX-Request": "true"})
+	}
+	for _, x := range []struct {
+		name string
+		data []byte
+		code int
+		want string
+	}{
+		{"L-1", plainJPEG(t, 1), http.StatusCreated, ""},
+		{"L-1", plainJPEG(t, 1), http.StatusConflict, "here already"},
+		{"L-1", plainJPEG(t, 2)[:600], http.StatusUnprocessableEntity, "cannot be read"},
+		{"L-9", plainJPEG(t, 3), http.StatusUnprocessableEntity, "not written down yet"},
+	} {
+		if s, b := send(x.name, x.data); s != x.code || !strings.Contains(b, x.want) || strings.Contains(b, d.dir) || strings.Contains(b, "offtype ") {
+			t.Errorf("%s, %d bytes: %d %s", x.name, len(x.data), s, b)
+		}
+	}
+	if files, _ := filepath.Glob(filepath.Join(d.dir, "pictures", "*")); len(files) != 1 {
+		t.Errorf("pictures on disk: %q", files)
 	}
 }
