@@ -335,3 +335,18 @@ func TestPicturesOfAPacket(t *testing.T) {
 		t.Errorf("pictures on disk: %q", files)
 	}
 }
+
+// Views of a harvest without photos ask for photos, and the address of a refused form leads back to it.
+func TestEmptyHarvest(t *testing.T) {
+	_, c := withHarvest(t)
+	for _, v := range []string{"groups", "unsure", "verdict", "observe", "report"} {
+		if _, b := c.get("/h/2026-squash/" + v); !strings.Contains(b, "Bring photos") || strings.Contains(b, "No fruit is unsure") {
+			t.Errorf("%s: %.3000s", v, b)
+		}
+	}
+	for _, v := range []string{"settings", "camera", "rename"} {
+		if s, _ := c.get("/h/2026-squash/" + v); s != http.StatusSeeOther {
+			t.Errorf("%s, loaded anew: %d", v, s)
+		}
+	}
+}
