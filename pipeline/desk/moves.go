@@ -121,7 +121,14 @@ func (d *Desk) nameGroup(w http.ResponseWriter, r *http.Request, h *harvest) {
 	}
 	_, names, _ := h.decisions(r.Context())
 	old := names[n]
-	if name == old.words() {
+	if b, err := d.book.Harvest(r.Context(), h.Name); err == nil && name != "" {
+		for _, x := range b.Decisions { // given again: the one that could not follow is settled
+			if _, was, _ := strings.Cut(x.Value, ": "); x.Kind == "group name" && x.Lost != "" && was == name {
+				old = append(old, x)
+			}
+		}
+	}
+	if name == names[n].words() {
 		d.afterGroups(w, r, h, nil)
 		return
 	}
