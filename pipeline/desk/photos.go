@@ -25,13 +25,10 @@ const (
 )
 
 func (d *Desk) photoRoutes(m *http.ServeMux) {
-	m.HandleFunc("GET /h/{id}", func(w http.ResponseWriter, r *http.Request) {
-		http.Redirect(w, r, "/h/"+slug(r.PathValue("id"))+"/photos", http.StatusSeeOther)
-	})
-	for _, form := range []string{"settings", "camera", "rename"} { // the address that stands there after a refusal, loaded anew
-		m.HandleFunc("GET /h/{id}/"+form, func(w http.ResponseWriter, r *http.Request) {
-			http.Redirect(w, r, "/h/"+slug(r.PathValue("id"))+"/photos", http.StatusSeeOther)
-		})
+	for _, form := range []string{"", "/settings", "/camera", "/rename"} { // the address that stands there after a refusal, loaded anew
+		m.HandleFunc("GET /h/{id}"+form, d.withHarvest(func(w http.ResponseWriter, r *http.Request, h *harvest) {
+			http.Redirect(w, r, "/h/"+h.ID+"/photos", http.StatusSeeOther)
+		}))
 	}
 	m.HandleFunc("GET /h/{id}/photos", d.withHarvest(d.photosView))
 	m.HandleFunc("GET /h/{id}/photos/list", d.withHarvest(d.photoList))

@@ -344,8 +344,8 @@ func TestEmptyHarvest(t *testing.T) {
 			t.Errorf("%s: %.3000s", v, b)
 		}
 	}
-	for _, v := range []string{"settings", "camera", "rename"} {
-		if s, _ := c.get("/h/2026-squash/" + v); s != http.StatusSeeOther {
+	for _, v := range []string{"", "/settings", "/camera", "/rename"} {
+		if s, _ := c.get("/h/2026-squash" + v); s != http.StatusSeeOther {
 			t.Errorf("%s, loaded anew: %d", v, s)
 		}
 	}
