@@ -7,6 +7,7 @@ import (
 	"image"
 	"io"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -287,12 +288,36 @@ func entered(h *book.Harvest) report.Entered {
 		t := report.Hand{Photo: o.Photo, Fruit: o.Fruit, Plant: o.Plant, Group: o.Group, Trait: o.Trait, Value: v, Date: o.Date, By: o.By, Note: o.Note}
 		x.Hand = append(x.Hand, t)
 	}
+	x.Hand = append(x.Hand, decided(h)...)
+	return x
+}
+
+// decided lists what was decided by hand: verdicts, groups, and the names of groups.
+func decided(h *book.Harvest) (out []report.Hand) {
+	names := map[string]string{} // of groups, by their numbers
 	for _, d := range h.Decisions {
-		if d.Lost == "" && (d.Kind == "verdict" || d.Kind == "group") {
-			x.Hand = append(x.Hand, report.Hand{Photo: d.Photo, Fruit: d.Fruit, Plant: d.Plant, Trait: d.Kind + " by hand", Value: d.Value, Date: book.Note{Made: d.Made}.Day(), By: d.By, Note: d.Reason})
+		if d.Kind == "group name" && d.Lost == "" {
+			n, name, _ := strings.Cut(d.Value, ": ")
+			names[n] = name
 		}
 	}
-	return x
+	for _, d := range h.Decisions {
+		t := report.Hand{Photo: d.Photo, Fruit: d.Fruit, Plant: d.Plant, Trait: d.Kind + " by hand", Value: d.Value, Date: book.Note{Made: d.Made}.Day(), By: d.By, Note: d.Reason}
+		switch {
+		case d.Lost != "":
+			continue
+		case d.Kind == "group" && names[d.Value] != "":
+			t.Value += ": " + names[d.Value]
+		case d.Kind == "group name":
+			n, name, _ := strings.Cut(d.Value, ": ")
+			t.Trait, t.Value = "name of the group", name
+			t.Group, _ = strconv.Atoi(n)
+		case d.Kind != "group" && d.Kind != "verdict":
+			continue
+		}
+		out = append(out, t)
+	}
+	return out
 }
 
 // lotsOf says which plants grew from which seed lot, the harvest's first. Control plants are of another lot on purpose.

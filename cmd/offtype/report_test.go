@@ -82,10 +82,12 @@ func TestReportOfBook(t *testing.T) {
 	ok(t, "book", "add", "grower", "Ola Normann", "place=Valley", "--book", b)
 	ok(t, "book", "add", "harvest", "autumn", "grower=Ola Normann", "--book", b)
 	decide(t, b, "autumn", book.Subject{Fruit: 1}, "verdict", "doubtful", "the packet says mixed")
+	decide(t, b, "autumn", book.Subject{}, "group name", "1: Long necks", "")
+	decide(t, b, "autumn", book.Subject{Fruit: 2}, "group", "1", "")
 	out := filepath.Join(dir, "r.pdf")
 	ok(t, "report", "autumn", "--book", b, "--out", out) // the book keeps the description of the verdicts
 	text := pdfText(t, out)
-	for _, want := range []string{"Ola Normann, Valley", "Example Seeds", "B-9, own code L1", "12 seeds in the cellar", "200 – 240", "verdict by hand", "the packet says mixed"} {
+	for _, want := range []string{"Ola Normann, Valley", "Example Seeds", "B-9, own code L1", "12 seeds in the cellar", "200 – 240", "verdict by hand", "the packet says mixed", "name of the group", "1: Long necks"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing", want)
 		}

@@ -182,7 +182,9 @@ func (r *recorder) follow(ctx context.Context, tx *sql.Tx) error {
 func (r *recorder) sayLost(ctx context.Context, tx *sql.Tx) error {
 	rows, err := tx.QueryContext(ctx, `SELECT o.trait, f.number, f.photo_key, coalesce(o.grp, 0) FROM observations o LEFT JOIN fruits f ON f.id = o.fruit_id
 		WHERE o.harvest_id = ?1 AND o.lost <> ''
-		UNION ALL SELECT 'hand decision: ' || d.kind, f.number, f.photo_key, 0 FROM decisions d JOIN fruits f ON f.id = d.fruit_id WHERE d.harvest_id = ?1 AND d.lost <> ''`, r.hid)
+		UNION ALL SELECT 'hand decision: ' || d.kind, f.number, f.photo_key, 0 FROM decisions d JOIN fruits f ON f.id = d.fruit_id WHERE d.harvest_id = ?1 AND d.lost <> ''
+		UNION ALL SELECT 'the name “' || substr(d.value, instr(d.value, ': ') + 2) || '”', NULL, NULL, CAST(d.value AS INTEGER) FROM decisions d
+			WHERE d.harvest_id = ?1 AND d.kind = 'group name' AND d.lost <> ''`, r.hid)
 	if err != nil {
 		return err
 	}
@@ -210,66 +212,4 @@ func (r *recorder) sayLost(ctx context.Context, tx *sql.Tx) error {
 		r.out.Said = append(r.out.Said, fmt.Sprintf("%s of fruit %d in %s could not follow: no outline of the new measurement overlaps it; it is kept in the book", trait, n.Int64, photo))
 	}
 	return rows.Err()
-}
-
-// followGroups moves observations on groups to the new number of their group: the one that holds
-// more than half of the same fruit.
-func (r *recorder) followGroups(ctx context.Context, tx *sql.Tx) error {
-	if r.prev == 0 {
-		return nil
-	}
-	rows, err := tx.QueryContext(ctx, `SELECT a.grp, b.grp, count(*), (SELECT count(*) FROM memberships x WHERE x.run_id = ?1 AND x.grp = a.grp)
-		FROM memberships a JOIN measurements ma ON ma.id = a.measurement_id
-		LEFT JOIN (memberships b JOIN measurements mb ON mb.id = b.measurement_id AND b.run_id = ?2) ON mb.fruit_id = ma.fruit_id
-		WHERE a.run_id = ?1 AND b.grp IS NOT NULL GROUP BY a.grp, b.grp`, r.prev, r.rid)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	to := map[int]int{}
-	for rows.Next() {
-		var from, now, n, all int
-		if err := rows.Scan(&from, &now, &n, &all); err != nil {
-			return err
-		}
-		if 2*n > all {
-			to[from] = now
-		}
-	}
-	if err := rows.Err(); err != nil {
-		return err
-	}
-	obs, err := groupObservations(ctx, tx, r.hid)
-	if err != nil {
-		return err
-	}
-	for id, g := range obs {
-		now, ok := to[g]
-		lost := ""
-		if !ok {
-			now, lost = g, "no group of the newest measurement holds most of its fruit"
-		}
-		if _, err := tx.ExecContext(ctx, "UPDATE observations SET grp = ?, lost = ? WHERE id = ?", now, lost, id); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func groupObservations(ctx context.Context, tx *sql.Tx, harvest int64) (map[int64]int, error) {
-	rows, err := tx.QueryContext(ctx, "SELECT id, grp FROM observations WHERE harvest_id = ? AND grp IS NOT NULL AND lost = ''", harvest)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	out := map[int64]int{}
-	for rows.Next() {
-		var id int64
-		var g int
-		if err := rows.Scan(&id, &g); err != nil {
-			return nil, err
-		}
-		out[id] = g
-	}
-	return out, rows.Err()
 }

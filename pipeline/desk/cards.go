@@ -264,48 +264,6 @@ func (h *harvest) allAgain() {
 	}
 }
 
-// useFiles says which measured cards and which lens a harvest's photos were taken with.
-func (d *Desk) useFiles(w http.ResponseWriter, r *http.Request, h *harvest) {
-	err := h.change(func(s *saved) error {
-		var err error
-		if s.Ruler, err = rulerOf(r.PostForm.Get("ruler")); err != nil {
-			return err
-		}
-		s.Colours, s.Lens = nil, r.PostForm.Get("lens")
-		if s.Lens != "" && d.lensFile(s.Lens) == "" {
-			return errors.New("there is no such lens file; bring it under Print cards and tags")
-		}
-		for _, t := range r.PostForm["card"] {
-			n, err := strconv.Atoi(t)
-			if err != nil || !slices.Contains(d.cardNumbers(), n) {
-				return errors.New("the colours of this card were not measured; bring the file under Print cards and tags")
-			}
-			s.Colours = append(s.Colours, n)
-		}
-		return nil
-	})
-	if err != nil {
-		d.photosPage(w, r, http.StatusUnprocessableEntity, h, nil, err)
-		return
-	}
-	h.mu.Lock()
-	h.allAgain()
-	h.mu.Unlock()
-	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=again", http.StatusSeeOther)
-}
-
-// rulerOf reads what a ruler says of the card's 100 mm line; empty is 0, not said.
-func rulerOf(text string) (float64, error) {
-	mm, err := optional(text)
-	if err != nil || mm != nil && (*mm < 50 || *mm > 200) {
-		return 0, fmt.Errorf("the 100 mm line of the card cannot read %q; write what the ruler says in mm, such as 98.5", oneLine(text, 20))
-	}
-	if mm == nil {
-		return 0, nil
-	}
-	return *mm, nil
-}
-
 // printBoard makes the chessboard that a lens is calibrated with.
 func (d *Desk) printBoard(w http.ResponseWriter, r *http.Request) {
 	wide, high := 297.0, 210.0

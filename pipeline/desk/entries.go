@@ -270,6 +270,8 @@ func (d *Desk) saveEntry(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, "/book/"+k.Name+"?"+url.Values{"said": {"saved"}, "name": {name}}.Encode(), http.StatusSeeOther)
 }
 
+var errMeanwhile = errors.New("was written meanwhile")
+
 // changedFields are the fields of a form that somebody changed, against what the form showed. What another tab, a phone
 // or a command wrote meanwhile stays, and so does what an entry of that name holds that was there already: a field that
 // was left empty takes nothing away. A field that is to become something else than others made of it is an error.
@@ -284,7 +286,7 @@ func changedFields(form url.Values, typed, have map[string]string, words func(st
 		switch {
 		case v == was || v == now:
 		case was != now && now != "":
-			return nil, fmt.Errorf("%s: %q was written meanwhile, so nothing was saved", words(f), now)
+			return nil, fmt.Errorf("%s: %q %w, so nothing was saved", words(f), now, errMeanwhile)
 		default:
 			changed[f] = v
 		}

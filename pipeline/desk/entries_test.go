@@ -80,7 +80,7 @@ func TestSettingsOfTwoTabs(t *testing.T) {
 			v.Set("w-"+m[1], html.UnescapeString(m[2]))
 			v.Set(m[1], html.UnescapeString(m[2]))
 		}
-		if len(v) != 12 {
+		if len(v) != 16 { // of card and camera too
 			t.Fatalf("the form shows %v", v)
 		}
 		return v

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"offtype/measure/geom"
 	"offtype/pipeline"
 	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
@@ -92,6 +93,9 @@ func (d *Desk) undo(w http.ResponseWriter, r *http.Request, h *harvest) {
 	err := h.correct(r.PathValue("key"), func(_ *pipeline.Part, fx *segment.Fixes) error {
 		if len(fx.Fixes) == 0 {
 			return errors.New("there is nothing to take back on this photo")
+		}
+		if shown := r.PostForm.Get("fixes"); shown != "" && shown != strconv.Itoa(len(fx.Fixes)) {
+			return errors.New("this photo was corrected on another page meanwhile, as you see it now; press Undo again to take back the last correction")
 		}
 		fx.Fixes = fx.Fixes[:len(fx.Fixes)-1]
 		return nil
@@ -203,8 +207,8 @@ func fixFrom(part *pipeline.Part, n int, f url.Values) (segment.Fix, error) {
 	}
 	switch x.Op {
 	case "add", "redraw":
-		if len(pts) < 3 {
-			return x, errors.New("draw the outline with at least three points around the fruit")
+		if err := drawnWell(part, x.Op, n, pts); err != nil {
+			return x, err
 		}
 		x.Outline = pts
 	case "split":
@@ -237,6 +241,35 @@ func fixFrom(part *pipeline.Part, n int, f url.Values) (segment.Fix, error) {
 		return x, errors.New("this correction is not known; load the page again")
 	}
 	return x, nil
+}
+
+// leastArea is the area of a drawn outline, px, below which it is a slip (own choice; no fruit is that small on a photo).
+const leastArea = 100
+
+// drawnWell refuses an outline that is none, and one that counts a fruit twice: over another fruit, or inside one.
+func drawnWell(part *pipeline.Part, op string, n int, pts []segment.Point) error {
+	var drawn []geom.Px
+	for _, p := range pts {
+		drawn = append(drawn, p.Px())
+	}
+	if len(pts) < 3 {
+		return errors.New("draw the outline with at least three points around the fruit")
+	}
+	if geom.Area(drawn) < leastArea {
+		return errors.New("the line encloses no fruit: it is too small, or crosses itself; draw once around the fruit")
+	}
+	middle := geom.Centroid(drawn)
+	for i := range part.Fruits {
+		f := &part.Fruits[i]
+		if op == "redraw" && f.Number == n || !geom.Contains(drawn, inside(f)) && !geom.Contains(f.Outline, middle) {
+			continue
+		}
+		if op == "redraw" {
+			return fmt.Errorf("this outline lies over fruit %d; draw around fruit %d only", f.Number, n)
+		}
+		return fmt.Errorf("fruit %d lies there already and would count twice; choose it and press Draw again, or Cut in two when it is two fruit", f.Number)
+	}
+	return nil
 }
 
 func round1(v float64) float64 { return float64(int(v*10+.5)) / 10 }

@@ -86,9 +86,20 @@ type target struct {
 
 const cutSide = 150 // px that the longest fruit of a harvest takes on the page
 
+// named are the names of a group: more than one where groups that had names became one.
+type named []book.Decision
+
+func (n named) words() string {
+	var out []string
+	for _, x := range n {
+		out = append(out, x.Value)
+	}
+	return strings.Join(out, ", ")
+}
+
 // decisions reads what was decided by hand: the group of a fruit, and the names of groups.
-func (h *harvest) decisions(ctx context.Context) (groups map[record.Key]book.Decision, names map[int]book.Decision, lost []string) {
-	groups, names = map[record.Key]book.Decision{}, map[int]book.Decision{}
+func (h *harvest) decisions(ctx context.Context) (groups map[record.Key]book.Decision, names map[int]named, lost []string) {
+	groups, names = map[record.Key]book.Decision{}, map[int]named{}
 	b, err := h.desk.book.Harvest(ctx, h.Name)
 	if err != nil {
 		return groups, names, nil
@@ -100,10 +111,13 @@ func (h *harvest) decisions(ctx context.Context) (groups map[record.Key]book.Dec
 		case x.Kind == "group":
 			groups[record.Key{Photo: x.Photo, Number: x.Fruit}] = x
 		case x.Kind == "group name":
-			n, name, ok := strings.Cut(x.Value, ": ")
-			if k, err := strconv.Atoi(n); ok && err == nil {
+			n, name, _ := strings.Cut(x.Value, ": ")
+			k, err := strconv.Atoi(n)
+			if err == nil && x.Lost != "" {
+				lost = append(lost, fmt.Sprintf("The group that you named “%s” is not found any more (%s).", name, x.Lost))
+			} else if err == nil {
 				x.Value = name
-				names[k] = x
+				names[k] = append(names[k], x)
 			}
 		}
 	}
@@ -157,7 +171,7 @@ func (h *harvest) groupsData(ctx context.Context) groupsData {
 type groupBuilder struct {
 	h      *harvest
 	v      *groupsData
-	names  map[int]book.Decision
+	names  map[int]named
 	rows   map[int]*groupRow
 	keys   map[string]string // photo file → key
 	photos int               // that gave fruit
@@ -167,7 +181,7 @@ type groupBuilder struct {
 func (b *groupBuilder) row(n int) *groupRow {
 	if b.rows[n] == nil {
 		colour, _ := record.GroupLook(n)
-		b.rows[n] = &groupRow{Number: n, HandMade: true, Colour: colour, Name: b.names[n].Value, plants: map[string]bool{}}
+		b.rows[n] = &groupRow{Number: n, HandMade: true, Colour: colour, Name: b.names[n].words(), plants: map[string]bool{}}
 	}
 	return b.rows[n]
 }

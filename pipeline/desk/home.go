@@ -3,6 +3,8 @@ package desk
 import (
 	"fmt"
 	"net/http"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"offtype/cluster/lot"
@@ -24,7 +26,8 @@ func (d *Desk) homeRoutes(m *http.ServeMux) {
 type harvestLine struct {
 	ID, Name, Text string
 	Photos         int
-	InBook         bool // measured with the command: only in the book
+	InBook         bool // only in the book
+	Measured       bool // … and measured, with the command
 }
 
 func (d *Desk) home(w http.ResponseWriter, r *http.Request) {
@@ -72,6 +75,9 @@ func (d *Desk) door(door, title string) http.HandlerFunc {
 		p := &page{Title: title, Door: door, Data: d.harvestLines(r)}
 		if door == "table" {
 			p.Problem = strings.Join(d.unread, " ")
+			if r.URL.Query().Get("said") == "deleted" {
+				p.Said = "Deleted. What was here is set aside in " + filepath.Join(d.dir, "removed") + "."
+			}
 		}
 		d.show(w, r, door, p)
 	}
@@ -83,10 +89,10 @@ func (d *Desk) harvestLines(r *http.Request) []harvestLine {
 	have := map[string]bool{}
 	for _, h := range d.list() {
 		h.mu.Lock()
-		n := len(h.Photos)
+		n, name := len(h.Photos), h.Name
 		h.mu.Unlock()
-		out = append(out, harvestLine{ID: h.ID, Name: h.Name, Text: h.line(false), Photos: n})
-		have[h.Name] = true
+		out = append(out, harvestLine{ID: h.ID, Name: name, Text: h.line(false), Photos: n})
+		have[name] = true
 	}
 	inBook, err := d.book.ListHarvests(r.Context())
 	if err != nil {
@@ -94,7 +100,7 @@ func (d *Desk) harvestLines(r *http.Request) []harvestLine {
 	}
 	for i := len(inBook) - 1; i >= 0; i-- {
 		if s := inBook[i]; !have[s.Name] {
-			out = append(out, harvestLine{Name: s.Name, InBook: true, Photos: s.Photos, Text: inBookWords(&s)})
+			out = append(out, harvestLine{Name: s.Name, InBook: true, Measured: s.Revision > 0, Photos: s.Photos, Text: inBookWords(&s)})
 		}
 	}
 	return out
@@ -146,7 +152,14 @@ func (h *harvest) line(named bool) string {
 }
 
 func (d *Desk) makeHarvest(w http.ResponseWriter, r *http.Request) {
-	h, err := d.newHarvest(r.PostForm.Get("name"))
+	name := oneLine(r.PostForm.Get("name"), 60)
+	var h *harvest
+	var err error
+	if slices.ContainsFunc(d.harvestLines(r), func(l harvestLine) bool { return l.InBook && l.Measured && l.Name == name }) {
+		err = fmt.Errorf("the harvest book holds a harvest %q already; go on there, or choose another name", name)
+	} else {
+		h, err = d.newHarvest(name)
+	}
 	if err != nil {
 		p := &page{Title: "Harvest table", Door: "table", Problem: sentence(err.Error()), Data: d.harvestLines(r)}
 		d.showStatus(w, r, http.StatusUnprocessableEntity, "table", p)

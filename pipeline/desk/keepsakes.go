@@ -5,8 +5,10 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
+	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -72,7 +74,7 @@ func (d *Desk) addNote(w http.ResponseWriter, r *http.Request) {
 		d.notFound(w, r)
 		return
 	}
-	if err := d.book.AddNote(r.Context(), r.PathValue("kind"), name, oneLine(r.PostForm.Get("text"), 2000), ""); err != nil {
+	if err := inBook(d.book.AddNote(r.Context(), r.PathValue("kind"), name, oneLine(r.PostForm.Get("text"), 2000), ""), name); err != nil {
 		d.problem(w, r, http.StatusUnprocessableEntity, err)
 		return
 	}
@@ -86,27 +88,58 @@ func (d *Desk) addPicture(w http.ResponseWriter, r *http.Request) {
 		d.problem(w, r, http.StatusUnprocessableEntity, err)
 		return
 	}
-	ending, ok := photo.EndingOf(up.data)
-	if !ok {
-		d.problem(w, r, http.StatusUnsupportedMediaType, errors.New("this is not a picture; send JPEG, PNG, TIFF, WebP or HEIC"))
-		return
-	}
-	sum := sha256.Sum256(up.data)
-	file := filepath.Join(d.dir, "pictures", hex.EncodeToString(sum[:8])+ending)
-	if err := atomic.WriteBytes(file, up.data); err != nil {
-		d.problem(w, r, http.StatusInsufficientStorage, errors.New("the picture cannot be saved; check the free space"))
-		return
-	}
 	name := oneLine(up.fields["name"], 120)
-	lot, plant := name, ""
-	if r.PathValue("kind") == "plant" {
-		lot, plant = "", name
-	}
-	if err := d.book.AddPicture(r.Context(), file, up.fields["kind"], lot, plant, d.opt.Now().Format("2006-01-02"), oneLine(up.fields["note"], 200)); err != nil {
-		d.problem(w, r, http.StatusUnprocessableEntity, err)
+	if status, err := d.keepPicture(r.Context(), r.PathValue("kind"), name, up); err != nil {
+		d.problem(w, r, status, err)
 		return
 	}
 	backTo(w, r, name, "saved")
+}
+
+// keepPicture keeps a picture of an entry; nothing is left of one that is refused.
+func (d *Desk) keepPicture(ctx context.Context, kind, name string, up *upload1) (status int, err error) {
+	ending, ok := photo.EndingOf(up.data)
+	if !ok {
+		return http.StatusUnsupportedMediaType, errors.New("this is not a picture; send JPEG, PNG, TIFF, WebP or HEIC")
+	}
+	all, err := d.book.Pictures(ctx)
+	if err != nil {
+		return http.StatusInternalServerError, err
+	}
+	sum := sha256.Sum256(up.data)
+	file := filepath.Join(d.dir, "pictures", hex.EncodeToString(sum[:8])+ending)
+	used := false
+	for _, p := range all {
+		used = used || p.File == file
+		if p.Of == kind+" "+name && p.SHA256 == hex.EncodeToString(sum[:]) {
+			return http.StatusConflict, errors.New("this picture is here already")
+		}
+	}
+	if err := atomic.WriteBytes(file, up.data); err != nil {
+		return http.StatusInsufficientStorage, errors.New("the picture cannot be saved; check the free space")
+	}
+	lot, plant := name, ""
+	if kind == "plant" {
+		lot, plant = "", name
+	}
+	_, err = photo.Read(file, photo.DefaultOptions())
+	if err == nil {
+		err = inBook(d.book.AddPicture(ctx, file, up.fields["kind"], lot, plant, d.opt.Now().Format("2006-01-02"), oneLine(up.fields["note"], 200)), name)
+	} else {
+		err = errors.New("this picture cannot be read: it is cut off or damaged; take it again")
+	}
+	if err != nil && !used {
+		os.Remove(file)
+	}
+	return http.StatusUnprocessableEntity, err
+}
+
+// inBook says of what the book does not hold what can be done about it on the page.
+func inBook(err error, name string) error {
+	if errors.Is(err, book.ErrNotFound) {
+		return fmt.Errorf("%q is not written down yet; fill in its form above and press Save first", name)
+	}
+	return err
 }
 
 // removeKeepsake takes a note or picture out of the book; a picture's file stays where it is.

@@ -120,12 +120,23 @@ func (d *Desk) nameGroup(w http.ResponseWriter, r *http.Request, h *harvest) {
 		return
 	}
 	_, names, _ := h.decisions(r.Context())
-	old, had := names[n]
-	if name != "" && name != old.Value {
+	old := names[n]
+	if b, err := d.book.Harvest(r.Context(), h.Name); err == nil && name != "" {
+		for _, x := range b.Decisions { // given again: the one that could not follow is settled
+			if _, was, _ := strings.Cut(x.Value, ": "); x.Kind == "group name" && x.Lost != "" && was == name {
+				old = append(old, x)
+			}
+		}
+	}
+	if name == names[n].words() {
+		d.afterGroups(w, r, h, nil)
+		return
+	}
+	if name != "" {
 		err = d.book.AddDecision(r.Context(), h.Name, book.Subject{}, "group name", fmt.Sprintf("%d: %s", n, name), "", "")
 	}
-	if err == nil && had && name != old.Value {
-		err = d.book.Remove(r.Context(), "decision", old.ID)
+	for i := 0; err == nil && i < len(old); i++ {
+		err = d.book.Remove(r.Context(), "decision", old[i].ID)
 	}
 	d.afterGroups(w, r, h, err)
 }

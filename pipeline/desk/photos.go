@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
 	"os"
@@ -24,9 +25,11 @@ const (
 )
 
 func (d *Desk) photoRoutes(m *http.ServeMux) {
-	m.HandleFunc("GET /h/{id}", func(w http.ResponseWriter, r *http.Request) {
-		http.Redirect(w, r, "/h/"+slug(r.PathValue("id"))+"/photos", http.StatusSeeOther)
-	})
+	for _, form := range []string{"", "/settings", "/camera", "/rename"} { // the address that stands there after a refusal, loaded anew
+		m.HandleFunc("GET /h/{id}"+form, d.withHarvest(func(w http.ResponseWriter, r *http.Request, h *harvest) {
+			http.Redirect(w, r, "/h/"+h.ID+"/photos", http.StatusSeeOther)
+		}))
+	}
 	m.HandleFunc("GET /h/{id}/photos", d.withHarvest(d.photosView))
 	m.HandleFunc("GET /h/{id}/photos/list", d.withHarvest(d.photoList))
 	m.HandleFunc("POST /h/{id}/photos", d.withHarvest(d.upload))
@@ -41,7 +44,8 @@ type photoCard struct {
 	Harvest, Key, File, State, Message string
 	Fruits                             int
 	Unsure                             int
-	Scale, Plant                       string
+	Scale, Plant, LineMM               string
+	Was                                map[string]string // what its form holds
 	Coin                               float64
 	Line                               string
 	None                               bool
@@ -59,14 +63,13 @@ type photosData struct {
 	Failed    int
 	Said      []string
 	Form      saved
-	Is, Was   map[string]string // what the fruit are, as the form shows it and as it is saved
-	Open      bool              // show that form
+	Settings  openForm // what the fruit are
+	Camera    openForm
 	Varieties []varietyLine
 	Lots      []string
 	Stages    []string
 	Missing   int // photos that are not where they were
 	Cards     []int
-	UsedCards map[int]bool
 	Lenses    []string
 	Tables    int // photos that show one table with others
 }
@@ -82,7 +85,7 @@ func (h *harvest) photosData() photosData {
 			v.Tables++
 		}
 		l := h.live[p.Key]
-		c := photoCard{Harvest: h.ID, Key: p.Key, File: p.File, State: string(l.state), Message: sentence(l.message), Plant: p.Plant, Coin: p.Coin, Line: p.Line, None: p.None}
+		c := photoCard{Harvest: h.ID, Key: p.Key, File: p.File, State: string(l.state), Message: sentence(l.message), Plant: p.Plant, Coin: p.Coin, Line: p.Line, LineMM: p.lineMM(), None: p.None, Was: p.form()}
 		switch {
 		case p.Coin > 0:
 			c.Scale = fmt.Sprintf("coin of %g mm", p.Coin)
@@ -117,26 +120,40 @@ func (h *harvest) photosData() photosData {
 }
 
 func (d *Desk) photosView(w http.ResponseWriter, r *http.Request, h *harvest) {
-	d.photosPage(w, r, http.StatusOK, h, nil, nil)
+	d.photosPage(w, r, http.StatusOK, h, refused{}, nil)
 }
 
-// photosPage shows the photos and what the fruit are: as it is saved, or as it was typed where that was refused.
-func (d *Desk) photosPage(w http.ResponseWriter, r *http.Request, status int, h *harvest, typed map[string]string, problem error) {
-	v := h.photosData()
-	v.Was = v.Form.what()
-	v.Is, v.Open = v.Was, v.Form.Variety == ""
+// refused is what was typed into a form of the photos page that was not taken: nothing that was typed is lost.
+type refused struct{ settings, camera map[string]string }
+
+// openForm is a form as it is shown, and what it held when it was first shown.
+type openForm struct {
+	Is, Was map[string]string
+	Open    bool
+}
+
+// formOf shows a form as it is saved, or as it was typed where that was refused.
+func formOf(r *http.Request, now, typed map[string]string) openForm {
+	v := openForm{Is: now, Was: maps.Clone(now)}
 	if typed != nil {
-		v.Is, v.Was, v.Open = typed, map[string]string{}, true
+		v.Is, v.Open = maps.Clone(now), true
+		maps.Copy(v.Is, typed)
 		for f := range typed {
 			v.Was[f] = oneLine(r.PostForm.Get("w-"+f), 400)
 		}
 	}
+	return v
+}
+
+// photosPage shows the photos with the forms of what the fruit are and of card and camera.
+func (d *Desk) photosPage(w http.ResponseWriter, r *http.Request, status int, h *harvest, typed refused, problem error) {
+	v := h.photosData()
 	v.Varieties = d.varietyChoices()
 	v.Lots = d.lotCodes(r)
-	v.Cards, v.Lenses, v.UsedCards = d.cardNumbers(), d.lensNames(), map[int]bool{}
-	for _, n := range v.Form.Colours {
-		v.UsedCards[n] = true
-	}
+	v.Cards, v.Lenses = d.cardNumbers(), d.lensNames()
+	v.Settings = formOf(r, v.Form.what(), typed.settings)
+	v.Settings.Open = v.Settings.Open || v.Form.Variety == ""
+	v.Camera = formOf(r, v.Form.camera(v.Cards), typed.camera)
 	v.Stages = stages
 	p := h.page("Photos", "photos", v)
 	if problem != nil {
@@ -182,7 +199,7 @@ func (d *Desk) upload(w http.ResponseWriter, r *http.Request, h *harvest) {
 
 var errTooLarge = fmt.Errorf("the photo is larger than %d MB; save it as JPEG and send that", maxPhoto>>20)
 
-var errNoRoom = errors.New("the photo cannot be saved; check the free space")
+var errNoRoom = errors.New("the photo cannot be saved: the disk of this computer is full, or may not be written to; make room, then send it again")
 
 // add stores an uploaded photo and puts it in the queue.
 func (h *harvest) add(name string, body io.Reader) (key string, status int, err error) {
@@ -230,7 +247,10 @@ func receive(to *os.File, body io.Reader) (sha, ending string, status int, err e
 	var head bytes.Buffer
 	n, err := io.Copy(io.MultiWriter(to, sum, &limited{&head, photo.HeadBytes}), io.LimitReader(body, maxPhoto+1))
 	var tooBig *http.MaxBytesError
+	var onDisk *os.PathError // only writing here has a path
 	switch {
+	case errors.As(err, &onDisk):
+		return "", "", http.StatusInsufficientStorage, errNoRoom
 	case errors.As(err, &tooBig) || n > maxPhoto:
 		return "", "", http.StatusRequestEntityTooLarge, errTooLarge
 	case err != nil:
@@ -288,35 +308,23 @@ func stem(file string) string { return strings.TrimSuffix(file, filepath.Ext(fil
 // corrections: nothing is lost.
 func (d *Desk) removePhoto(w http.ResponseWriter, r *http.Request, h *harvest) {
 	key := r.PathValue("key")
+	var gone savedPhoto
 	err := h.change(func(s *saved) error {
-		for i := range s.Photos {
-			p := s.Photos[i]
-			if p.Key != key {
-				continue
-			}
-			s.Photos = append(s.Photos[:i], s.Photos[i+1:]...)
-			s.Spared = slices.DeleteFunc(slices.Clone(s.Spared), func(x string) bool { // the next photo may get this name
-				return x[:max(0, strings.LastIndexByte(x, ':'))] == p.File
-			})
-			if p.Path != "" { // not ours: it stays where it is
-				return nil
-			}
-			bin := filepath.Join(h.folder(), "removed")
-			if err := os.MkdirAll(bin, 0o700); err != nil {
-				return err
-			}
-			from := filepath.Join(h.photoDir(), p.File)
-			fix := segment.FixPath(from, "")
-			to := filepath.Join(bin, p.Key+"-"+p.File)
-			if err := os.Rename(from, to); err != nil && !errors.Is(err, os.ErrNotExist) {
-				return errors.New("the photo cannot be taken away; check the folder's permissions")
-			}
-			os.Rename(fix, to+".fix.json")
-			return nil
+		i := slices.IndexFunc(s.Photos, func(p savedPhoto) bool { return p.Key == key })
+		if i < 0 {
+			return errors.New("there is no such photo; load the page again")
 		}
-		return errors.New("there is no such photo; load the page again")
+		gone = s.Photos[i]
+		s.Photos = slices.Delete(s.Photos, i, i+1)
+		s.Spared = slices.DeleteFunc(slices.Clone(s.Spared), func(x string) bool { // the next photo may get this name
+			return x[:max(0, strings.LastIndexByte(x, ':'))] == gone.File
+		})
+		return h.setAside(&gone)
 	})
 	if err != nil {
+		if gone.Key != "" {
+			h.bringBack(&gone)
+		}
 		d.problem(w, r, http.StatusUnprocessableEntity, err)
 		return
 	}
@@ -329,4 +337,38 @@ func (d *Desk) removePhoto(w http.ResponseWriter, r *http.Request, h *harvest) {
 		return
 	}
 	http.Redirect(w, r, "/h/"+h.ID+"/photos?said=removed", http.StatusSeeOther)
+}
+
+// asideFile is where a photo lies that was taken out of the harvest.
+func (h *harvest) asideFile(p *savedPhoto) string {
+	return filepath.Join(h.folder(), "removed", p.Key+"-"+p.File)
+}
+
+// setAside moves a photo that was taken out, with its corrections, to the folder "removed". One of offtype run is not
+// ours: it stays where it is.
+func (h *harvest) setAside(p *savedPhoto) error {
+	if p.Path != "" {
+		return nil
+	}
+	from, to := filepath.Join(h.photoDir(), p.File), h.asideFile(p)
+	err := os.MkdirAll(filepath.Dir(to), 0o700)
+	if err == nil {
+		err = os.Rename(from, to)
+	}
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return errors.New("the photo cannot be taken away; check the folder's permissions")
+	}
+	os.Rename(segment.FixPath(from, ""), to+".fix.json")
+	return nil
+}
+
+// bringBack undoes setAside.
+func (h *harvest) bringBack(p *savedPhoto) {
+	if p.Path != "" {
+		return
+	}
+	to := filepath.Join(h.photoDir(), p.File)
+	if _, err := os.Lstat(to); err != nil && os.Rename(h.asideFile(p), to) == nil {
+		os.Rename(h.asideFile(p)+".fix.json", segment.FixPath(to, ""))
+	}
 }

@@ -46,7 +46,7 @@ func (d *Desk) settings(w http.ResponseWriter, r *http.Request, h *harvest) {
 		return nil
 	})
 	if err != nil {
-		d.photosPage(w, r, status, h, typed, err)
+		d.photosPage(w, r, status, h, refused{settings: typed}, err)
 		return
 	}
 	h.judgeAgain()

@@ -97,8 +97,9 @@ type harvest struct {
 
 	place atomic.Pointer[string] // saved.Result, for readers that do not hold mu
 
-	fixing  sync.Mutex // held while a correction is measured; taken before mu
-	cutting sync.Mutex // held while cut-outs are made; taken before mu
+	fixing  sync.Mutex   // held while a correction is measured; taken before mu
+	cutting sync.Mutex   // held while cut-outs are made; taken before mu
+	asked   sync.RWMutex // held for reading by each request, for writing while the harvest is renamed or deleted; taken first
 
 	mu sync.Mutex
 	saved
@@ -110,6 +111,7 @@ type harvest struct {
 	lost    bool                      // the result folder is not where it was
 	stale   bool                      // result is older than the photos
 	judging bool
+	held    bool        // nothing new is measured or judged, see still
 	soon    *time.Timer // judging waits a moment for the next correction
 	said    []string    // what recording and judging had to say
 	cutouts map[string][]byte
@@ -195,7 +197,8 @@ func (d *Desk) newHarvest(name string) (*harvest, error) {
 	h.Colours = d.cardNumbers() // measured cards count from the start
 	h.place.Store(&h.saved.Result)
 	if err := h.save(); err != nil {
-		return nil, err
+		os.Remove(h.folder()) // empty: the next start would take it for a damaged harvest
+		return nil, fmt.Errorf("the harvest cannot be made: %w", err)
 	}
 	d.harvests[id] = h
 	return h, nil

@@ -19,6 +19,7 @@ type unsureData struct {
 	Skip    []string
 	Why     string
 	Judging bool
+	Empty   string // nothing is measured yet
 }
 
 // unsureView asks about the unsure fruit one by one.
@@ -28,7 +29,7 @@ func (d *Desk) unsureView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	for _, s := range r.URL.Query()["skip"] {
 		skip[s] = true
 	}
-	u := unsureData{ID: h.ID, Next: v.Next, Judging: v.Judging}
+	u := unsureData{ID: h.ID, Next: v.Next, Judging: v.Judging, Empty: v.Empty}
 	for _, row := range v.Rows {
 		for i := range row.Cuts {
 			c := row.Cuts[i]

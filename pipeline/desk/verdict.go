@@ -72,7 +72,13 @@ type verdictData struct {
 
 func (d *Desk) verdictView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	v := h.verdictData()
-	v.Moves = h.groupsData(r.Context()).Moves
+	groups := h.groupsData(r.Context())
+	v.Moves = groups.Moves
+	for _, g := range groups.Rows {
+		if i := slices.IndexFunc(v.Groups, func(x verdictLine) bool { return x.N == g.Number }); i >= 0 && g.Name != "" {
+			v.Groups[i].Name += ": " + g.Name
+		}
+	}
 	d.byHand(r.Context(), h, &v)
 	d.show(w, r, "verdict", h.page("Verdict", "verdict", v))
 }
@@ -186,7 +192,9 @@ func (h *harvest) verdictData() verdictData {
 		if len(reasons) == 0 {
 			reasons = g.Apart
 		}
-		v.Groups = append(v.Groups, line(fmt.Sprintf("Group %d", g.Group), record.FruitJudged(g.Fruits, run.Judgement.NotJudged(g.Group)), g.Verdict, reasons))
+		x := line(fmt.Sprintf("Group %d", g.Group), record.FruitJudged(g.Fruits, run.Judgement.NotJudged(g.Group)), g.Verdict, reasons)
+		x.N = g.Group
+		v.Groups = append(v.Groups, x)
 	}
 	for _, f := range run.Judgement.Fruits {
 		x := line(fmt.Sprintf("%s, no. %d", f.Photo, f.Fruit), "", f.Verdict, f.Reasons)
@@ -258,15 +266,18 @@ type reportData struct {
 	ID      string
 	Files   []struct{ Name, Text string }
 	Judging bool
-	Ready   bool
+	Photos  int
 	Printed bool // the measurement report can be made
 }
 
 func (d *Desk) reportView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	h.mu.Lock()
-	v := reportData{ID: h.ID, Judging: h.settling(), Ready: h.result != nil, Printed: h.result != nil && d.opt.Commands.Report != nil}
+	v := reportData{ID: h.ID, Judging: h.settling(), Photos: len(h.Photos), Printed: h.result != nil && d.opt.Commands.Report != nil}
 	h.mu.Unlock()
 	for _, f := range downloads {
+		if v.Judging { // what lies there may hold no more
+			break
+		}
 		if _, err := os.Stat(filepath.Join(h.resultDir(), f.Name)); err == nil {
 			v.Files = append(v.Files, struct{ Name, Text string }{f.Name, f.Text})
 		}

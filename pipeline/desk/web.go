@@ -68,7 +68,7 @@ func (d *Desk) guard(hosts *hostList, next http.Handler) http.Handler {
 				return
 			}
 			if !d.tokenOK(r) {
-				plainRefusal(w, http.StatusForbidden, "This page is out of date. Load it again, then repeat what you did.")
+				d.outOfDate(w, r)
 				return
 			}
 		}
@@ -94,6 +94,21 @@ func (d *Desk) guard(hosts *hostList, next http.Handler) http.Handler {
 		}
 		safe.ServeHTTP(w, r)
 	})
+}
+
+// outOfDate answers a page that was loaded before the program was started again. It may be anybody's: it gets no token.
+func (d *Desk) outOfDate(w http.ResponseWriter, r *http.Request) {
+	const text = "This page is out of date: the program was started again. Nothing was saved. Load the page again, then repeat what you did."
+	if fromScript(r) {
+		plainRefusal(w, http.StatusForbidden, text)
+		return
+	}
+	d.execute(w, http.StatusForbidden, "problem", "layout", &page{Title: "Out of date", Problem: text + " With your browser's Back button you see what you had typed."})
+}
+
+// fromScript reports whether the page's own script asks, which shows the bare sentence.
+func fromScript(r *http.Request) bool {
+	return r.Header.Get("HX-Request") != "" || r.Header.Get("X-Desk-Token") != ""
 }
 
 func plainRefusal(w http.ResponseWriter, status int, text string) {
@@ -177,7 +192,7 @@ func (d *Desk) showStatus(w http.ResponseWriter, r *http.Request, status int, vi
 
 // said are the short confirmations that an address may ask for after a change.
 var said = map[string]string{
-	"saved": "Saved.", "made": "Made.", "removed": "Taken back.", "moved": "Saved.", "queued": "The photo is being measured again.", "again": "Saved. The photos are being measured again.",
+	"saved": "Saved.", "made": "Made.", "removed": "Taken back.", "renamed": "Renamed.", "moved": "Saved.", "queued": "The photo is being measured again.", "again": "Saved. The photos are being measured again.",
 }
 
 // piece writes a part of a view.
@@ -201,7 +216,7 @@ func (d *Desk) execute(w http.ResponseWriter, status int, view, name string, dat
 // own script get the bare sentence.
 func (d *Desk) problem(w http.ResponseWriter, r *http.Request, status int, err error) {
 	text := sentence(err.Error())
-	if r.Header.Get("HX-Request") != "" || r.Header.Get("X-Desk-Token") != "" {
+	if fromScript(r) {
 		plainRefusal(w, status, text)
 		return
 	}
@@ -216,7 +231,11 @@ func (d *Desk) notFound(w http.ResponseWriter, r *http.Request) {
 func (d *Desk) withHarvest(do func(http.ResponseWriter, *http.Request, *harvest)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		h := d.harvest(r.PathValue("id"))
-		if h == nil {
+		if h != nil {
+			h.asked.RLock()
+			defer h.asked.RUnlock()
+		}
+		if h == nil || d.harvest(h.ID) != h { // deleted meanwhile
 			d.notFound(w, r)
 			return
 		}
@@ -253,6 +272,7 @@ func (d *Desk) routes(own bool) http.Handler {
 	})
 	d.homeRoutes(m)
 	d.photoRoutes(m)
+	d.manageRoutes(m)
 	d.tableRoutes(m)
 	d.groupRoutes(m)
 	d.verdictRoutes(m)

@@ -100,7 +100,7 @@ func (h *harvest) shot(p *savedPhoto) pipeline.Shot {
 func (h *harvest) measure(key string) {
 	h.mu.Lock()
 	p, l := h.photo(key)
-	if p == nil || l == nil || l.state != waiting {
+	if p == nil || l == nil || l.state != waiting || h.held {
 		h.mu.Unlock()
 		return
 	}
@@ -143,7 +143,7 @@ func (h *harvest) busy() bool {
 
 // refresh groups and judges again when all photos are through; the caller holds mu.
 func (h *harvest) refresh() {
-	if h.judging || !h.stale || h.busy() || h.desk.ctx == nil {
+	if h.held || h.judging || !h.stale || h.busy() || h.desk.ctx == nil {
 		return
 	}
 	h.judging = true
@@ -214,7 +214,7 @@ func (h *harvest) judgeOnce() (again bool) {
 	h.result = done.run
 	h.setSeen(done.seen)
 	h.cutouts = nil
-	if h.stale && !h.busy() && h.desk.ctx.Err() == nil {
+	if h.stale && !h.held && !h.busy() && h.desk.ctx.Err() == nil {
 		return true
 	}
 	h.judging = false
@@ -380,6 +380,9 @@ func sentence(s string) string {
 		return ""
 	}
 	s = strings.ReplaceAll(s, `\"`, `"`) // a name with quotation marks, as an error writes it
+	if strings.Contains(s, "no space left on device") || strings.Contains(s, "disk is full") {
+		return "The disk of this computer is full, so nothing was saved. Make room, then do it again."
+	}
 	first, n := utf8.DecodeRuneInString(s)
 	s = string(unicode.ToUpper(first)) + s[n:]
 	if !strings.HasSuffix(s, ".") {

@@ -8,7 +8,8 @@
   document.addEventListener("htmx:configRequest", (e) => { e.detail.headers["X-Desk-Token"] = token; });
   document.addEventListener("htmx:responseError", (e) => complain(e.detail.xhr.responseText));
   document.addEventListener("htmx:sendError", () => complain("The program does not answer. Is it still running on the computer?"));
-  document.addEventListener("htmx:beforeRequest", () => { const a = alertLine(); a.hidden = true; a.textContent = ""; });
+  // What went wrong stays to be read until somebody does the next thing: lists that load themselves anew do not wipe it.
+  document.addEventListener("htmx:beforeRequest", (e) => { if (e.detail.requestConfig.triggeringEvent) calm(); });
 
   // The list of photos is not drawn anew while somebody fills one of its forms.
   document.addEventListener("htmx:beforeRequest", (e) => {
@@ -24,7 +25,8 @@
     a.hidden = false;
     a.scrollIntoView({ block: "nearest" });
   }
-  window.desk = { token, complain, say: (t) => { live().textContent = t; } };
+  const calm = () => { const a = alertLine(); a.hidden = true; a.textContent = ""; };
+  window.desk = { token, complain, calm, say: (t) => { live().textContent = t; } };
 
   // Sending photos: a few at a time, each with its own progress.
   const drop = document.getElementById("drop");

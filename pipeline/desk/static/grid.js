@@ -14,3 +14,10 @@ document.addEventListener("htmx:beforeSwap", (e) => {
   const f = e.detail.target.querySelector && e.detail.target.querySelector("[name=value]"), c = e.detail.requestConfig;
   if (f && c && c.formData && c.formData.get("value") !== f.value) e.detail.shouldSwap = false;
 });
+// A field that could not be saved says so: what stands beside it is of the value before.
+for (const name of ["htmx:sendError", "htmx:responseError"]) document.addEventListener(name, (e) => {
+  const td = e.target.closest && e.target.closest("table.grid td");
+  if (!td) return;
+  const s = td.querySelector("[role=status]") || td.firstElementChild.appendChild(document.createElement("span"));
+  s.setAttribute("role", "status"); s.className = "small bad"; s.textContent = "not saved";
+});

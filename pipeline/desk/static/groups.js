@@ -11,8 +11,10 @@
         onEnd: (e) => {
           const to = e.to.dataset.group;
           if (to === e.from.dataset.group) return;
-          htmx.ajax("POST", rows.dataset.move, { target: "#rows", swap: "outerHTML", values: { fruit: e.item.dataset.fruit, to } });
-          desk.say("Moved to group " + to + ".");
+          desk.calm();
+          const back = () => e.from.insertBefore(e.item, e.from.children[e.oldIndex] || null);
+          htmx.ajax("POST", rows.dataset.move, { target: "#rows", swap: "outerHTML", values: { fruit: e.item.dataset.fruit, to } })
+            .then(() => { if (rows.isConnected) back(); else if (!document.querySelector("#rows [role=alert]")) desk.say("Moved to group " + to + "."); }).catch(back);
         },
       });
     }

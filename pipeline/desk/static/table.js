@@ -5,7 +5,7 @@
   let svg, sheet, W, H, box, chosen = 0, tool = "select", pts = [], aim = null, dragging = null, touches = new Map(), frame = 0, rest = 0, since = 0, drawn = [0, 0, 1, 1];
 
   const hints = {
-    numbers: "Type the plant number that is written on the fruit, then Enter: the next fruit is chosen. ↑ goes back, ↓ skips, Escape stops. Or tap a fruit.",
+    numbers: "Type the plant number that is written on the fruit, then Enter: the next fruit is chosen. 0 or empty: of no plant. ↑ goes back, ↓ skips, Escape stops. Or tap a fruit.",
     select: "Click a fruit to see its numbers and to put its outline right. Keys: arrows move, + and − zoom, Tab goes from fruit to fruit.",
     redraw: "Draw around the fruit: click points along its edge, without the stalk, then Done. Or hold and draw. Keys: arrows move the cross, Enter sets a point, Escape stops.",
     add: "Draw around the missing fruit: click points along its edge, without the stalk, then Done. Keys: arrows move the cross, Enter sets a point, Escape stops.",
@@ -20,6 +20,7 @@
     svg = s; sheet = document.getElementById("sheet"); W = +sheet.dataset.w; H = +sheet.dataset.h;
     const c = svg.querySelector(".chosen");
     chosen = c ? +c.dataset.n : 0;
+    wrote = 0;
     if (!box) box = [0, 0, W, H];
     commit(); setTool("select"); buttons();
     numberKeys();
@@ -81,7 +82,7 @@
     svg.setPointerCapture(e.pointerId);
     if (touches.size === 2) { dragging = { pinch: span(), box: box.slice(), mid: pinchMid() }; return; }
     const g = e.target.closest(".fruit");
-    dragging = { x: e.clientX, y: e.clientY, box: box.slice(), moved: false, n: g ? +g.dataset.n : 0, draw: tool === "redraw" || tool === "add" };
+    dragging = { x: e.clientX, y: e.clientY, box: box.slice(), moved: false, n: g ? +g.dataset.n : 0, draw: drawsOutline(tool) };
   }
   const span = () => { const [a, b] = [...touches.values()]; return Math.hypot(a[0] - b[0], a[1] - b[1]); };
   const pinchMid = () => { const [a, b] = [...touches.values()]; return at({ clientX: (a[0] + b[0]) / 2, clientY: (a[1] + b[1]) / 2 }); };
@@ -146,7 +147,7 @@
   }
 
   function finish() {
-    if (tool === "redraw" || tool === "add") if (pts.length < 3) { hint("Set at least three points around the fruit."); return; }
+    if (drawsOutline(tool)) if (pts.length < 3) { hint("Set at least three points around the fruit."); return; }
     // SVG counts from the pixel's corner, the program from its centre.
     post("/fix", { op: tool, fruit: chosen, points: pts.map((p) => (p[0] - .5).toFixed(1) + "," + (p[1] - .5).toFixed(1)).join(" ") });
   }
@@ -154,16 +155,25 @@
 
   function post(path, values) {
     hint("Measuring again …");
+    desk.calm();
     const focus = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.tool : "";
+    const old = sheet, had = { tool, pts };
+    const unsaved = () => hint("Not saved. " + (hints[tool] || "")); // why is said above; what was drawn is still there
     htmx.ajax("POST", sheet.dataset.base + path, { target: "#sheet", swap: "outerHTML", values }).then(() => {
+      if (old.isConnected) { unsaved(); if (tool === "split" || tool === "stem") { pts = []; paint(); } return; }
       start();
+      const refused = document.querySelector("#sheet [data-problem]");
+      if (refused && (drawsOutline(had.tool) || chosen) && hints[had.tool]) { // try again without drawing anew
+        setTool(had.tool);
+        if (drawsOutline(had.tool)) { pts = had.pts; paint(); }
+      }
       const b = focus && document.querySelector(`[data-tool="${focus}"]:not(:disabled)`);
       (b || svg).focus({ preventScroll: true });
-      const w = document.querySelector("#sheet [role=alert]");
-      desk.say(w ? "" : "Saved.");
+      desk.say(refused ? "" : "Saved.");
       renew();
-    });
+    }).catch(unsaved);
   }
+  const drawsOutline = (t) => t === "redraw" || t === "add";
   // After a correction groups and verdicts are worked out again: the view is loaded anew once they are there, but never
   // under the hands of somebody who draws or types.
   let later = 0;
@@ -174,11 +184,13 @@
       if (!sheet.isConnected) return;
       const a = document.activeElement, inside = a && sheet.contains(a), name = inside && a.dataset ? a.dataset.tool : "";
       if (tool !== "select" || dragging || touches.size || (a && a.closest("#panel"))) { renew(); return; }
+      const problem = sheet.querySelector("[data-problem]");
       htmx.ajax("GET", sheet.dataset.base + (chosen ? "?fruit=" + chosen : ""), { target: "#sheet", select: "#sheet", swap: "outerHTML" }).then(() => {
         start();
+        if (problem && sheet.isConnected) sheet.querySelector(".headrow").after(problem); // it was not read yet
         if (inside) (name && document.querySelector(`[data-tool="${name}"]:not(:disabled)`) || svg).focus({ preventScroll: true });
         renew();
-      });
+      }).catch(() => {});
     }, 2500);
   }
 
@@ -214,7 +226,7 @@
     else el("number").select();
   }
   function setNumber() {
-    const n = chosen, v = el("number").value.trim(), g = el("f" + n), before = g.dataset.plant;
+    const n = chosen, v = el("number").value.trim().replace(/^0+/, ""), g = el("f" + n), before = g.dataset.plant;
     if (v === before) return step(1);
     if (v !== "" && !/^[0-9]{1,5}$/.test(v)) { el("numbersaid").textContent = "A plant is a whole number, as on its tag."; return; }
     const show = (p) => { g.dataset.plant = p; g.querySelector(".plantno").textContent = p ? " plant " + p : ""; };
@@ -267,7 +279,7 @@
     sheet.classList.toggle("asking", t === "numbers");
     commit();
     if (t === "numbers") { const o = order(); ask(chosen || o.find((n) => !el("f" + n).dataset.plant) || o[0]); }
-    document.querySelector(".drawbar").hidden = !(t === "redraw" || t === "add");
+    document.querySelector(".drawbar").hidden = !drawsOutline(t);
     if (drawing()) { aim = mid(); svg.focus({ preventScroll: true }); }
     paint();
   }
@@ -300,7 +312,7 @@
     else if (b.dataset.draw === "done") finish();
     else if (b.dataset.draw === "back") { pts.pop(); paint(); }
     else if (b.dataset.draw === "cancel") setTool("select");
-    else if (b.dataset.tool === "undo") post("/undo", { fruit: chosen });
+    else if (b.dataset.tool === "undo") saving.then(() => post("/undo", { fruit: chosen, fixes: +sheet.dataset.fixes + wrote }));
     else if (b.dataset.tool === "drop") post("/fix", { op: "drop", fruit: chosen });
     else if (b.dataset.tool && tool === "numbers" && b.dataset.tool !== "numbers") stopNumbers(b.dataset.tool);
     else if (b.dataset.tool) setTool(b.dataset.tool);
