@@ -40,22 +40,3 @@ func exceed(r float64, n, k int) float64 {
 	}
 	return cluster.TailF(r, df, df*float64(k))
 }
-
-// VarianceLimit returns the variance ratio that an equally uniform harvest of n plants exceeds with
-// probability alpha, against k comparators of the same size.
-func VarianceLimit(n, k int, alpha float64) float64 {
-	d1, d2 := float64(n-1), float64(k*(n-1))
-	lo, hi := 0.0, 1.0
-	for cluster.TailF(hi, d1, d2) > alpha {
-		hi *= 2
-	}
-	for range 200 {
-		m := (lo + hi) / 2
-		if cluster.TailF(m, d1, d2) > alpha {
-			lo = m
-		} else {
-			hi = m
-		}
-	}
-	return (lo + hi) / 2
-}
