@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
@@ -374,8 +372,7 @@ func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
-	first, n := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(first)) + s[n:]
+	s = record.Capital(s)
 	if !strings.HasSuffix(s, ".") {
 		s += "."
 	}

@@ -1,6 +1,7 @@
 package seed
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"sort"
@@ -38,7 +39,7 @@ func Trial(ps []TrialPlant) []TrialRow {
 	type sums struct{ weight, weighed, ripe, of, taste, tastes, keep, keeps float64 }
 	sum := map[string]*sums{}
 	for _, p := range ps {
-		name := or(p.Variety, or(p.Lot, "variety not written down"))
+		name := cmp.Or(p.Variety, p.Lot, "variety not written down")
 		r := by[name]
 		if r == nil {
 			r = &TrialRow{Variety: name, Lots: []string{}}
