@@ -11,10 +11,8 @@ import (
 // Uniformity compares how uniform a measured trait is with comparison harvests or varieties.
 type Uniformity struct {
 	Ratio  float64 // variance ÷ mean variance of the comparison
-	Limit  float64 // 1.6, the fixed rule for cross-pollinated varieties
-	Within bool    // Ratio < Limit
-	ByLuck float64 // chance that an equally uniform harvest exceeds Limit by luck
-	P      float64 // one-sided p of the F test
+	Within bool    // Ratio < RelativeVariance
+	ByLuck float64 // chance that an equally uniform harvest exceeds RelativeVariance by luck
 }
 
 // RelativeVariance is the limit of the 1.6 rule.
@@ -26,10 +24,10 @@ const RelativeVariance = 1.6
 // NaN when n < 2 or a variance is not positive. Normal data are assumed.
 func CompareVariance(variance float64, n int, comparison float64, k int) Uniformity {
 	if n < 2 || !(comparison > 0) {
-		return Uniformity{math.NaN(), RelativeVariance, false, math.NaN(), math.NaN()}
+		return Uniformity{math.NaN(), false, math.NaN()}
 	}
 	r := variance / comparison
-	return Uniformity{r, RelativeVariance, r < RelativeVariance, exceed(RelativeVariance, n, k), exceed(r, n, k)}
+	return Uniformity{r, r < RelativeVariance, exceed(RelativeVariance, n, k)}
 }
 
 // exceed is the chance that a variance ratio is above r when the variances are equal.

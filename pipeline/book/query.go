@@ -283,10 +283,11 @@ func (b *Book) Lots(ctx context.Context) ([]Lot, error) {
 		var ids []int64
 		if err := each(ctx, tx, func(rows *sql.Rows) error {
 			var id int64
-			ids = append(ids, 0)
-			err := rows.Scan(&id)
-			ids[len(ids)-1] = id
-			return err
+			if err := rows.Scan(&id); err != nil {
+				return err
+			}
+			ids = append(ids, id)
+			return nil
 		}, "SELECT id FROM lots ORDER BY code"); err != nil {
 			return err
 		}
