@@ -12,7 +12,8 @@ import (
 	"offtype/pipeline/record"
 )
 
-// Grower, Lot, Plant, Picture, Decision and Note are entries of the book as other packages read them.
+// Grower is who grew a harvest. It, Lot, Plant, Picture, Decision and Note are entries of the book as other packages
+// read them; an empty text is nothing written down.
 type Grower struct{ Name, Place, Country, Contact, Note string }
 
 // Lot is a seed lot.
