@@ -1,7 +1,6 @@
 package seed
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -284,7 +283,7 @@ func (a *Advice) LacksDistance() bool {
 
 // sum says in sentences how many plants are fit and whether they are enough.
 func (a *Advice) sum(fit int, with []string) []string {
-	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), cmp.Or(a.Variety, "this variety"))}
+	out := []string{fmt.Sprintf("%d of %d plants with fruit are fit to keep seed of %s from.", fit, len(a.Plants), or(a.Variety, "this variety"))}
 	if len(with) > 0 {
 		out = append(out, fmt.Sprintf("Off-type, doubtful, bitter or unjudged plants flowered with them: %s. Their pollen reaches true plants too. This year's fruit looks like its mother whoever pollinated it, so that a true fruit can hold crossed seed.", strings.Join(with, ", ")))
 	} else {
@@ -327,6 +326,13 @@ func (c *Crop) sentences(fit int) (out []string) {
 		read(c.Isolation)
 	}
 	return append(out, "Where these figures were read: "+strings.TrimPrefix(sources, "; ")+".")
+}
+
+func or(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
 }
 
 // liked explains what it takes to keep an off-type. The numbers are computed: smallest n with

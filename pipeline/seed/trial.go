@@ -1,7 +1,6 @@
 package seed
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"sort"
@@ -39,7 +38,7 @@ func Trial(ps []TrialPlant) []TrialRow {
 	type sums struct{ weight, weighed, ripe, of, taste, tastes, keep, keeps float64 }
 	sum := map[string]*sums{}
 	for _, p := range ps {
-		name := cmp.Or(p.Variety, p.Lot, "variety not written down")
+		name := or(p.Variety, or(p.Lot, "variety not written down"))
 		r := by[name]
 		if r == nil {
 			r = &TrialRow{Variety: name, Lots: []string{}}
