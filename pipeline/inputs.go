@@ -44,7 +44,7 @@ func FindInputs(args []string) (ins []Input, problems []error) {
 		st, err := os.Stat(a)
 		switch {
 		case err != nil:
-			problems = append(problems, fmt.Errorf("%s: cannot be opened (%w); check the name", a, plainErr(err)))
+			problems = append(problems, fmt.Errorf("%s: cannot be opened (%v); check the name", a, plainErr(err)))
 		case !st.IsDir():
 			add(a, filepath.Base(a))
 		default:
@@ -68,7 +68,7 @@ func FindInputs(args []string) (ins []Input, problems []error) {
 func walk(dir string) (found []string, problems []error) {
 	_ = filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
 		if err != nil {
-			problems = append(problems, fmt.Errorf("%s: cannot be read (%w); check its permissions", p, plainErr(err)))
+			problems = append(problems, fmt.Errorf("%s: cannot be read (%v); check its permissions", p, plainErr(err)))
 			if d != nil && d.IsDir() {
 				return fs.SkipDir
 			}

@@ -44,7 +44,7 @@ func (m *measurer) photo(j *job, fixes *segment.Fixes) (*Part, []byte, error) {
 	s := &shot{job: j}
 	data, err := os.ReadFile(j.in.Path)
 	if err != nil {
-		return nil, nil, fmt.Errorf("cannot be read (%w); check its permissions", plainErr(err))
+		return nil, nil, fmt.Errorf("cannot be read (%v); check its permissions", plainErr(err))
 	}
 	if s.photo, err = photo.ReadBytes(s.job.in.Path, data, photo.Options{MaxPixels: m.opt.MaxPixels, Space: m.space()}); err != nil {
 		return nil, nil, err

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
@@ -372,7 +374,8 @@ func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
-	s = record.Capital(s)
+	first, n := utf8.DecodeRuneInString(s)
+	s = string(unicode.ToUpper(first)) + s[n:]
 	if !strings.HasSuffix(s, ".") {
 		s += "."
 	}

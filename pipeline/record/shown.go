@@ -3,8 +3,6 @@ package record
 import (
 	"fmt"
 	"math"
-	"unicode"
-	"unicode/utf8"
 )
 
 // groupColours tell groups apart on photos and drawings: readable by colour-blind eyes (Okabe and Ito's set, brightened
@@ -46,15 +44,6 @@ func (r *Run) PhotosMeasured() int {
 		}
 	}
 	return n
-}
-
-// Capital begins s with a capital letter, as a sentence is.
-func Capital(s string) string {
-	first, n := utf8.DecodeRuneInString(s)
-	if n == 0 {
-		return ""
-	}
-	return string(unicode.ToUpper(first)) + s[n:]
 }
 
 // LongestMM is the larger of length and width, 0 when neither was measured.

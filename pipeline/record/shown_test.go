@@ -44,12 +44,3 @@ func TestWordsOfAFruit(t *testing.T) {
 		t.Error(f.Caption(1), f.Caption(2), f.SizeWords())
 	}
 }
-
-// A first letter of more than one byte is a letter too.
-func TestCapital(t *testing.T) {
-	for s, want := range map[string]string{"print it": "Print it", "été": "Été", "41° more": "41° more", "": ""} {
-		if got := Capital(s); got != want {
-			t.Errorf("%q: %q, want %q", s, got, want)
-		}
-	}
-}
