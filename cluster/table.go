@@ -15,7 +15,6 @@ const (
 	Shape   Kind = "shape"
 	Colour  Kind = "colour"
 	Pattern Kind = "pattern"
-	Hand    Kind = "hand" // noted by the grower
 )
 
 // Scale says how a trait is turned into its working scale.

@@ -8,11 +8,10 @@ import (
 )
 
 // Merge is a step of a hierarchical grouping. A and B are rows (below the number of rows n) or the
-// result of step A−n; A < B. Height is the distance at which they join, N the rows then in it.
+// result of step A−n; A < B. Height is the distance at which they join.
 type Merge struct {
 	A, B   int
 	Height float64
-	N      int
 }
 
 // Ward joins the rows of x (all of the same length) by Ward's criterion and returns the n−1 steps in
@@ -86,10 +85,9 @@ type step struct {
 func named(steps []step, n int) []Merge {
 	slices.SortStableFunc(steps, func(a, b step) int { return cmp.Compare(a.h, b.h) })
 	name := make([]int, n) // representative row → current number
-	size := make([]int, n)
 	root := make([]int, n)
 	for i := range root {
-		root[i], name[i], size[i] = i, i, 1
+		root[i], name[i] = i, i
 	}
 	find := func(i int) int {
 		for root[i] != i {
@@ -102,8 +100,7 @@ func named(steps []step, n int) []Merge {
 	for i, s := range steps {
 		a, b := find(s.a), find(s.b)
 		root[b] = a
-		size[a] += size[b]
-		out = append(out, Merge{min(name[a], name[b]), max(name[a], name[b]), s.h, size[a]})
+		out = append(out, Merge{min(name[a], name[b]), max(name[a], name[b]), s.h})
 		name[a] = n + i
 	}
 	return out

@@ -16,6 +16,7 @@ import (
 	"github.com/disintegration/imaging"
 
 	"offtype/pipeline/photo"
+	"offtype/pipeline/picture"
 	"offtype/pipeline/vision"
 )
 
@@ -30,7 +31,7 @@ var phonePhoto = sync.OnceValues(func() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	big, err := photo.EncodeJPEG(imaging.Resize(im, 4000, 3000, imaging.CatmullRom), 90)
+	big, err := picture.JPEG(imaging.Resize(im, 4000, 3000, imaging.CatmullRom), 90)
 	if err != nil {
 		return nil, err
 	}

@@ -156,7 +156,7 @@ func finishPhoto(parts []*Part, out string) report.Loader {
 func runFrom(o Options, variety *judge.Variety, start time.Time) (*Result, error) {
 	b, err := atomic.Read(o.From, exchange.MostRaw)
 	if err != nil {
-		return nil, usageError{fmt.Errorf("--from %s: cannot be read (%v); check the name", o.From, plainErr(err))}
+		return nil, usageError{fmt.Errorf("--from %s: cannot be read (%w); check the name", o.From, plainErr(err))}
 	}
 	fruits, err := record.ReadFruits(bytes.NewReader(b))
 	if err != nil {
@@ -198,7 +198,7 @@ func loadVariety(o *Options) (*judge.Variety, error) {
 func ReadVariety(option, file string) (*judge.Variety, error) {
 	b, err := atomic.Read(file, atomic.MostText)
 	if err != nil {
-		return nil, usageError{fmt.Errorf("%s %s: cannot be read (%v); check the name", option, file, plainErr(err))}
+		return nil, usageError{fmt.Errorf("%s %s: cannot be read (%w); check the name", option, file, plainErr(err))}
 	}
 	v, err := judge.ParseVariety(filepath.Base(file), b)
 	if err != nil {

@@ -86,7 +86,7 @@ func (m *measurer) readFiles() error {
 	for n, file := range o.CardColours {
 		b, err := atomic.Read(file, atomic.MostText)
 		if err != nil {
-			return usageError{fmt.Errorf("--card-colours %d=%s: cannot be read (%v); check the name", n, file, plainErr(err))}
+			return usageError{fmt.Errorf("--card-colours %d=%s: cannot be read (%w); check the name", n, file, plainErr(err))}
 		}
 		inks, err := colour.ReadCGATS(strings.NewReader(string(b)))
 		if err != nil {

@@ -54,7 +54,7 @@ func readManifest(dir string) (*manifest, error) {
 	}
 	var m manifest
 	if err := json.Unmarshal(b, &m); err != nil {
-		return nil, fmt.Errorf("%s: the list of photos is damaged (%v); run that share again", dir, err)
+		return nil, fmt.Errorf("%s: the list of photos is damaged (%w); run that share again", dir, err)
 	}
 	if err := m.check(); err != nil {
 		return nil, fmt.Errorf("%s: the list of photos is damaged (%w); run that share again", dir, err)
@@ -184,7 +184,7 @@ func copyPart(from, to string, p *Part) error {
 	for _, ending := range []string{".jpg", ".json"} {
 		b, err := atomic.Read(partPath(from, p.Key, ending), mostPart)
 		if err != nil {
-			return fmt.Errorf("%s: the stored result of photo %q is gone (%v); run that share again", from, p.Photo.Name, plainErr(err))
+			return fmt.Errorf("%s: the stored result of photo %q is gone (%w); run that share again", from, p.Photo.Name, plainErr(err))
 		}
 		if err := atomic.WriteBytes(partPath(to, p.Key, ending), b); err != nil {
 			return err

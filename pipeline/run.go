@@ -3,8 +3,6 @@ package pipeline
 import (
 	"context"
 	"fmt"
-	"os"
-	"runtime/debug"
 	"strconv"
 	"sync"
 	"time"
@@ -183,14 +181,13 @@ func measureAll(ctx context.Context, jobs []*job, m *measurer, o *Options) *Resu
 // one measures a photo or takes its stored result. A panic in a decoder or a fit is that photo's
 // error and never the batch's.
 func (m *measurer) one(ctx context.Context, j *job) {
+	var failed error
 	defer func() {
-		if r := recover(); r != nil {
-			j.part = failedPart(j, fmt.Sprintf("the program failed on this photo (%v); please report it with the photo", r))
-			if os.Getenv("OFFTYPE_TRACE") != "" {
-				fmt.Fprintf(os.Stderr, "%s\n", debug.Stack())
-			}
+		if failed != nil {
+			j.part = failedPart(j, failed.Error())
 		}
 	}()
+	defer caught(&failed)
 	if ctx.Err() != nil {
 		return
 	}

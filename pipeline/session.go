@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"reflect"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -163,10 +164,13 @@ func (p *Part) Rename(in Input) {
 	}
 }
 
-// caught turns a panic into the photo's error.
+// caught turns a panic into the photo's error. With OFFTYPE_TRACE in the environment it prints where the panic arose.
 func caught(err *error) {
 	if r := recover(); r != nil {
 		*err = fmt.Errorf("the program failed on this photo (%v); please report it with the photo", r)
+		if os.Getenv("OFFTYPE_TRACE") != "" {
+			fmt.Fprintf(os.Stderr, "%s\n", debug.Stack())
+		}
 	}
 }
 

@@ -6,8 +6,10 @@ import (
 	"image/jpeg"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"testing"
 
+	"offtype/pipeline/record"
 	"offtype/pipeline/segment"
 )
 
@@ -50,6 +52,18 @@ func TestSessionKeepsItsNetAfterAPanic(t *testing.T) {
 	}
 	if calls != 2 {
 		t.Errorf("the network was asked %d times, want 2", calls)
+	}
+}
+
+// In a run the photo fails, with a sentence, and the batch goes on.
+func TestPanicCostsOnePhoto(t *testing.T) {
+	m := sessionWith(netFunc(func() error { panic("bad picture") })).base
+	x := plainShot(t, 0)
+	m.opt.Out, m.opt.NoScale = x.Out, true
+	j := &job{in: x.Input}
+	m.one(t.Context(), j)
+	if j.part == nil || j.part.Photo.Status != record.StatusFailed || !strings.Contains(j.part.Photo.Message, "bad picture") {
+		t.Errorf("a panic of the network left %+v", j.part)
 	}
 }
 

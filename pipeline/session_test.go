@@ -70,12 +70,12 @@ func sameRows(t testing.TB, got, fresh *Part) {
 func TestSessionCorrect(t *testing.T) {
 	s, x, first := measuredSession(t)
 	if len(first.Fruits) < 2 {
-		t.Skipf("the outlining finds %d fruit here", len(first.Fruits))
+		t.Fatalf("the outlining finds %d fruit, want several", len(first.Fruits))
 	}
 	f := first.Fruits[0]
 	at := segment.Point{f.X, f.Y}
 	if !geom.Contains(f.Outline, at.Px()) {
-		t.Skip("the first fruit's centre lies outside it")
+		t.Fatal("the first fruit's centre lies outside it: a point names no fruit")
 	}
 	bad := &segment.Fixes{Version: 1, Fixes: []segment.Fix{{Op: "split", At: &at, Line: []segment.Point{{1, 1}, {2, 1}}}}}
 	if _, err := s.Correct(x, bad); err == nil {

@@ -41,10 +41,7 @@ type SummaryGroup struct {
 
 // Summary returns the short result.
 func (r *Result) Summary() Summary {
-	s := Summary{Failed: r.Failed, Kept: r.Kept, Fruits: len(r.Run.Fruits), Lot: r.Run.Judgement.Lot, Out: r.Out, Seconds: r.Took.Seconds(), Stopped: r.Stopped}
-	if r.Report != "" {
-		s.Report = r.Report
-	}
+	s := Summary{Failed: r.Failed, Kept: r.Kept, Fruits: len(r.Run.Fruits), Lot: r.Run.Judgement.Lot, Out: r.Out, Report: r.Report, Seconds: r.Took.Seconds(), Stopped: r.Stopped}
 	for _, p := range r.Run.Photos {
 		s.Photos++
 		if p.Status == record.StatusDuplicate {
@@ -111,10 +108,7 @@ func (s Summary) Text() string {
 			fmt.Fprintf(&b, " – %s", g.Verdict)
 		}
 		b.WriteString("\n")
-		for i, r := range g.Reasons {
-			if i == 4 {
-				break
-			}
+		for _, r := range g.Reasons[:min(4, len(g.Reasons))] {
 			fmt.Fprintf(&b, "  %s\n", r)
 		}
 	}

@@ -14,6 +14,7 @@ _offtype() {
 	case $before in
 	--pose) COMPREPLY=($(compgen -W "auto side upright" -- "$word")); return ;;
 	--paper) COMPREPLY=($(compgen -W "a4 letter" -- "$word")); return ;;
+	--white) COMPREPLY=($(compgen -W "d65 d50" -- "$word")); return ;;
 	esac
 	local next
 	next=$(sed -n "s/^${command:+$command }\([a-z-]\{1,\}\).*/\1/p" <<<"$all" | sort -u)

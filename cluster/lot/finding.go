@@ -70,7 +70,7 @@ func (f Finding) say(c Count, s Standard, most int) []string {
 	default:
 		out = append(out, fmt.Sprintf("Of %s seen, %d %s off-type.", seen, c.Off, IsAre(c.Off)))
 	}
-	out = append(out, fmt.Sprintf("The rate in the whole seed lot lies between %s and %s, if these plants are a fair sample of it; a range found like this holds the true rate in at least %.0f of 100 harvests.", percent(f.Low), percent(f.High), 100*f.Confidence))
+	out = append(out, fmt.Sprintf("The rate in the whole seed lot lies between %s and %s, if these plants are a fair sample of it; a range found like this holds the true rate in at least %.0f of 100 harvests.", Percent(f.Low), Percent(f.High), 100*f.Confidence))
 	rule := fmt.Sprintf("%s (%s off-types accepted, %s probability) allows %d in %s", s.name(), Given(s.Off), Given(s.Acceptance), f.Allowed, seen)
 	switch {
 	case f.Within:
@@ -125,7 +125,7 @@ func chance(p float64) string {
 	if p >= 0.995 {
 		return "more than 99 %"
 	}
-	return percent(p)
+	return Percent(p)
 }
 
 // IsAre is the verb of so many.
@@ -158,11 +158,8 @@ func FromPercent(p float64) float64 {
 	return x
 }
 
-// Percent writes a share for a sentence.
-func Percent(x float64) string { return percent(x) }
-
-// percent writes a share with as many digits as it deserves: 0.04 %, 0.4 %, 12 %. Only nothing is 0 %.
-func percent(x float64) string {
+// Percent writes a share for a sentence with as many digits as it deserves: 0.04 %, 0.4 %, 12 %. Only nothing is 0 %.
+func Percent(x float64) string {
 	if p := 100 * x; p > 0 && p < 0.05 {
 		digits := int(math.Ceil(-math.Log10(p)))
 		return fmt.Sprintf("%.*f %%", digits, p)

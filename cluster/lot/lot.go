@@ -34,15 +34,6 @@ func ClopperPearson(x, n int, confidence float64) (low, high float64) {
 	return low, high
 }
 
-// UpperLimit returns the exact one-sided upper limit: the rate above which x or fewer off-types in n
-// plants would be seen with less than 1 − confidence.
-func UpperLimit(x, n int, confidence float64) float64 {
-	if x >= n {
-		return 1
-	}
-	return betaQuantile(confidence, float64(x+1), float64(n-x))
-}
-
 // betaQuantile sharpens gonum's start by bisection on the regularised incomplete beta function.
 func betaQuantile(p, a, b float64) float64 {
 	lo, hi := 0.0, 1.0

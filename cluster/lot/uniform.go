@@ -11,10 +11,8 @@ import (
 // Uniformity compares how uniform a measured trait is with comparison harvests or varieties.
 type Uniformity struct {
 	Ratio  float64 // variance ÷ mean variance of the comparison
-	Limit  float64 // 1.6, the fixed rule for cross-pollinated varieties
-	Within bool    // Ratio < Limit
-	ByLuck float64 // chance that an equally uniform harvest exceeds Limit by luck
-	P      float64 // one-sided p of the F test
+	Within bool    // Ratio < RelativeVariance
+	ByLuck float64 // chance that an equally uniform harvest exceeds RelativeVariance by luck
 }
 
 // RelativeVariance is the limit of the 1.6 rule.
@@ -26,10 +24,10 @@ const RelativeVariance = 1.6
 // NaN when n < 2 or a variance is not positive. Normal data are assumed.
 func CompareVariance(variance float64, n int, comparison float64, k int) Uniformity {
 	if n < 2 || !(comparison > 0) {
-		return Uniformity{math.NaN(), RelativeVariance, false, math.NaN(), math.NaN()}
+		return Uniformity{math.NaN(), false, math.NaN()}
 	}
 	r := variance / comparison
-	return Uniformity{r, RelativeVariance, r < RelativeVariance, exceed(RelativeVariance, n, k), exceed(r, n, k)}
+	return Uniformity{r, r < RelativeVariance, exceed(RelativeVariance, n, k)}
 }
 
 // exceed is the chance that a variance ratio is above r when the variances are equal.
@@ -39,23 +37,4 @@ func exceed(r float64, n, k int) float64 {
 		return distuv.ChiSquared{K: df}.Survival(r * df)
 	}
 	return cluster.TailF(r, df, df*float64(k))
-}
-
-// VarianceLimit returns the variance ratio that an equally uniform harvest of n plants exceeds with
-// probability alpha, against k comparators of the same size.
-func VarianceLimit(n, k int, alpha float64) float64 {
-	d1, d2 := float64(n-1), float64(k*(n-1))
-	lo, hi := 0.0, 1.0
-	for cluster.TailF(hi, d1, d2) > alpha {
-		hi *= 2
-	}
-	for range 200 {
-		m := (lo + hi) / 2
-		if cluster.TailF(m, d1, d2) > alpha {
-			lo = m
-		} else {
-			hi = m
-		}
-	}
-	return (lo + hi) / 2
 }

@@ -3,6 +3,7 @@ package reference
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -143,7 +144,7 @@ func (j *judge) controls(fs []Fruit, control map[string][]int) {
 		j.known[k] = math.NaN()
 		n, v := 0.0, 0.0
 		sum := 0.0
-		for _, tag := range sortedKeys(control) {
+		for _, tag := range slices.Sorted(maps.Keys(control)) {
 			x, _, m := average(fs, control[tag], dm)
 			if m > 0 {
 				n++
@@ -308,13 +309,4 @@ func (j *judge) withoutSize(at []int, dev, bio, extra, season []float64) (float6
 
 func (j *judge) marksJudged(at []int) bool {
 	return slices.ContainsFunc(at, func(k int) bool { return j.m.dims[k].name == "marks" })
-}
-
-func sortedKeys(m map[string][]int) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	slices.Sort(out)
-	return out
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // ErrTeachers says that the fruit named as true to type do not form one type.
-var ErrTeachers = errors.New("the fruit named as true to type do not look like one variety; name the true plants (--plants 1,2,…)")
+var ErrTeachers = errors.New("the fruit named as true to type do not look like one variety; name the plants that are true")
 
 // ErrNoTeachers says that there is nothing to learn from.
 var ErrNoTeachers = errors.New("no fruit to learn from; name plants that are in the harvest")

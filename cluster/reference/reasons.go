@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// speaks: the least distance of a trait, in standard deviations, that is worth a sentence.
+// speaks is the least distance of a trait, in standard deviations, that is worth a sentence.
 const speaks = 2.5
 
 // NothingAgainst is the only reason of a unit that nothing speaks against.
@@ -18,7 +18,7 @@ const NothingAgainst = "nothing measured speaks against the variety"
 // sentence when something else is.
 const trifle = 0.5
 
-// most is the largest number of sentences on traits.
+// mostReasons is the largest number of sentences on traits.
 const mostReasons = 6
 
 // reasons writes what speaks against a unit, strongest first, or that nothing does.

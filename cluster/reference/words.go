@@ -19,8 +19,8 @@ func FromWords(text string, head Head) (*Description, error) {
 	d := &Description{Format: Format, Name: head.Name, Species: head.Species, Crop: head.Crop, Version: head.Version, Stage: head.Stage,
 		Source: "words of a seed packet, not measured", Notes: []string{"Made from words, not from measurements: wide ranges, a first orientation only."}}
 	p := newPacket(text)
-	d.Traits.Length = p.size("length", `long|in length|length`, `length`)
-	d.Traits.Width = p.size("width", `wide|across|in diameter|thick|broad`, `width|diameter`)
+	d.Traits.Length = p.size("length", lengthAfter, lengthBefore)
+	d.Traits.Width = p.size("width", widthAfter, widthBefore)
 	if d.Traits.Length == nil || d.Traits.Width == nil {
 		d.Traits.Ratio = p.ratio()
 	}
@@ -83,12 +83,25 @@ const (
 	sizeOf = amount + `(?:[\s-]*` + unitOf + `?\s*(?:-|–|to|or)\s*` + amount + `)?[\s-]*` + unitOf
 )
 
-// size finds "20 to 25 cm long", "length 8 inches" and the like; a single figure gets a third on either side, a range
-// a sixth.
-func (p *packet) size(what, after, before string) *Range {
-	m := regexp.MustCompile(sizeOf + `[\s-]*(?:in\s+)?(?:` + after + `)\b`).FindStringSubmatchIndex(p.t)
+// A size with what it is the size of behind it ("20 to 25 cm long") or before it ("length 8 inches").
+var (
+	lengthAfter, lengthBefore = sizeBefore(`long|in length|length`), sizeAfter(`length`)
+	widthAfter, widthBefore   = sizeBefore(`wide|across|in diameter|thick|broad`), sizeAfter(`width|diameter`)
+)
+
+func sizeBefore(words string) *regexp.Regexp {
+	return regexp.MustCompile(sizeOf + `[\s-]*(?:in\s+)?(?:` + words + `)\b`)
+}
+
+func sizeAfter(words string) *regexp.Regexp {
+	return regexp.MustCompile(`\b(?:` + words + `)[\s:=]+(?:(?:of|is|about|around|up to|approx\.?|ca\.?)\s+)*` + sizeOf)
+}
+
+// size reads a size by one of two patterns; a single figure gets a third on either side, a range a sixth.
+func (p *packet) size(what string, after, before *regexp.Regexp) *Range {
+	m := after.FindStringSubmatchIndex(p.t)
 	if m == nil {
-		if m = regexp.MustCompile(`\b(?:` + before + `)[\s:=]+(?:(?:of|is|about|around|up to|approx\.?|ca\.?)\s+)*` + sizeOf).FindStringSubmatchIndex(p.t); m == nil {
+		if m = before.FindStringSubmatchIndex(p.t); m == nil {
 			return nil
 		}
 	}
@@ -170,14 +183,20 @@ func (p *packet) unsized() string { return sized.ReplaceAllStringFunc(p.t, blank
 
 func blank(s string) string { return strings.Repeat(" ", len(s)) }
 
-// ratio reads length ÷ width from shape words. Common practice, no source; wide on purpose.
+// ratioWords give length ÷ width from shape words. Common practice, no source; wide on purpose.
+var ratioWords = []struct {
+	words  *regexp.Regexp
+	lo, hi float64
+}{
+	{regexp.MustCompile(`\b(flat|disc|flattened)`), 0.3, 0.85}, {regexp.MustCompile(`\b(round|globe|globular|ball)`), 0.75, 1.3},
+	{regexp.MustCompile(`\b(cylindrical|long|oblong)`), 1.5, 6}, {regexp.MustCompile(`\b(oval|pear|top-shaped|heart|bell)`), 1.05, 2.5},
+	{regexp.MustCompile(`\b(neck|crookneck|bottle|club)`), 1.4, 5},
+}
+
 func (p *packet) ratio() *Range {
 	plain := p.unsized()
-	for _, s := range []struct {
-		words  string
-		lo, hi float64
-	}{{`\b(flat|disc|flattened)`, 0.3, 0.85}, {`\b(round|globe|globular|ball)`, 0.75, 1.3}, {`\b(cylindrical|long|oblong)`, 1.5, 6}, {`\b(oval|pear|top-shaped|heart|bell)`, 1.05, 2.5}, {`\b(neck|crookneck|bottle|club)`, 1.4, 5}} {
-		if m := regexp.MustCompile(s.words).FindStringIndex(plain); m != nil {
+	for _, s := range ratioWords {
+		if m := s.words.FindStringIndex(plain); m != nil {
 			if w := p.take(m[0], m[1]); !slices.Contains(shapeWords, strings.ToLower(w)) {
 				p.say("shape", w)
 			}
@@ -187,20 +206,33 @@ func (p *packet) ratio() *Range {
 	return nil
 }
 
-// colour reads a colour word. The CIELAB values are invented middles of what the word covers.
+// colourWords are CIELAB values (D65), invented middles of what the words cover, each with its tolerance, ΔE00.
+var colourWords = []struct {
+	words *regexp.Regexp
+	lab   [3]float64
+	tol   float64
+}{
+	{regexp.MustCompile(`\b(dark|deep) green`), [3]float64{35, -14, 18}, 18},
+	{regexp.MustCompile(`\b(light|pale) green`), [3]float64{70, -18, 32}, 18},
+	{regexp.MustCompile(`\bgrey[- ]green|\bblue[- ]green|\bgr[ae]y|\bblue`), [3]float64{58, -6, 6}, 18},
+	{regexp.MustCompile(`\bgreen`), [3]float64{48, -18, 26}, 25},
+	{regexp.MustCompile(`\btan\b|\bbuff|\bbeige|\bsand`), [3]float64{70, 12, 36}, 15},
+	{regexp.MustCompile(`\bcream|\bivory|\bwhite`), [3]float64{86, 1, 18}, 15},
+	{regexp.MustCompile(`\bdeep orange|\bred[- ]orange|\borange[- ]red|\bscarlet`), [3]float64{52, 46, 52}, 18},
+	{regexp.MustCompile(`\borange`), [3]float64{62, 34, 58}, 20},
+	{regexp.MustCompile(`\byellow|\bgold`), [3]float64{78, 8, 62}, 20},
+	{regexp.MustCompile(`\bred\b|\bcrimson`), [3]float64{42, 48, 34}, 20},
+	{regexp.MustCompile(`\bbrown`), [3]float64{48, 16, 30}, 18},
+	{regexp.MustCompile(`\bpurple|\bviolet`), [3]float64{32, 20, -10}, 20},
+	{regexp.MustCompile(`\bpink|\bsalmon`), [3]float64{70, 26, 26}, 18},
+	{regexp.MustCompile(`\bblack`), [3]float64{22, -4, 6}, 15},
+}
+
+// colour reads the colour word that stands first.
 func (p *packet) colour() (lab [3]float64, tolerance float64, ok bool) {
 	best := []int{math.MaxInt, 0}
-	for _, c := range []struct {
-		words string
-		lab   [3]float64
-		tol   float64
-	}{
-		{`\b(dark|deep) green`, [3]float64{35, -14, 18}, 18}, {`\b(light|pale) green`, [3]float64{70, -18, 32}, 18}, {`\bgrey[- ]green|\bblue[- ]green|\bgr[ae]y|\bblue`, [3]float64{58, -6, 6}, 18},
-		{`\bgreen`, [3]float64{48, -18, 26}, 25}, {`\btan\b|\bbuff|\bbeige|\bsand`, [3]float64{70, 12, 36}, 15}, {`\bcream|\bivory|\bwhite`, [3]float64{86, 1, 18}, 15},
-		{`\bdeep orange|\bred[- ]orange|\borange[- ]red|\bscarlet`, [3]float64{52, 46, 52}, 18}, {`\borange`, [3]float64{62, 34, 58}, 20}, {`\byellow|\bgold`, [3]float64{78, 8, 62}, 20},
-		{`\bred\b|\bcrimson`, [3]float64{42, 48, 34}, 20}, {`\bbrown`, [3]float64{48, 16, 30}, 18}, {`\bpurple|\bviolet`, [3]float64{32, 20, -10}, 20}, {`\bpink|\bsalmon`, [3]float64{70, 26, 26}, 18}, {`\bblack`, [3]float64{22, -4, 6}, 15},
-	} {
-		if at := regexp.MustCompile(c.words).FindStringIndex(p.t); at != nil && at[0] < best[0] {
+	for _, c := range colourWords {
+		if at := c.words.FindStringIndex(p.t); at != nil && at[0] < best[0] {
 			best, lab, tolerance, ok = at, c.lab, c.tol, true
 		}
 	}
@@ -210,9 +242,21 @@ func (p *packet) colour() (lab [3]float64, tolerance float64, ok bool) {
 	return lab, tolerance, ok
 }
 
+var patternWords = []struct {
+	words   *regexp.Regexp
+	pattern string
+}{
+	{regexp.MustCompile(`\bstrip`), "stripes"},
+	{regexp.MustCompile(`\bband`), "bands"},
+	{regexp.MustCompile(`\bmottl|\bmarbl`), "mottled"},
+	{regexp.MustCompile(`\bspeckl|\bspot|\bdot`), "dots"},
+	{regexp.MustCompile(`\bpatch`), "patches"},
+	{regexp.MustCompile(`\bplain|\bself[- ]colou?red|\buniform(ly)?[- ](in[- ])?(colou?r|skin)`), "none"},
+}
+
 func (p *packet) pattern() []string {
-	for _, x := range []struct{ words, pattern string }{{`\bstrip`, "stripes"}, {`\bband`, "bands"}, {`\bmottl|\bmarbl`, "mottled"}, {`\bspeckl|\bspot|\bdot`, "dots"}, {`\bpatch`, "patches"}, {`\bplain|\bself[- ]colou?red|\buniform(ly)?[- ](in[- ])?(colou?r|skin)`, "none"}} {
-		if m := regexp.MustCompile(x.words).FindStringIndex(p.t); m != nil {
+	for _, x := range patternWords {
+		if m := x.words.FindStringIndex(p.t); m != nil {
 			p.say("pattern", p.take(m[0], m[1]))
 			return []string{x.pattern}
 		}

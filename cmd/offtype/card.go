@@ -4,10 +4,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"strings"
 
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/card"
+	"offtype/pipeline/record"
 )
 
 type cardCmd struct {
@@ -69,6 +69,6 @@ func printed(e *env, asJSON bool, file, advice string) error {
 	if asJSON {
 		return json.NewEncoder(e.out).Encode(map[string]string{"file": file})
 	}
-	_, err := fmt.Fprintf(e.out, "%s written. %s%s\n", file, strings.ToUpper(advice[:1]), advice[1:])
+	_, err := fmt.Fprintf(e.out, "%s written. %s\n", file, record.Capital(advice))
 	return err
 }

@@ -69,6 +69,9 @@ func (c *describeCmd) Run(e *env) error {
 		return usage(errors.New("the description needs a name and a species; give --name and --species"))
 	}
 	d, err := c.make()
+	if errors.Is(err, reference.ErrTeachers) {
+		err = fmt.Errorf("%w, with --plants 1,2,…", err)
+	}
 	if err != nil {
 		return usage(err)
 	}

@@ -157,7 +157,7 @@ func (c *runCmd) done(e *env, res *pipeline.Result) error {
 func (c *runCmd) status(res *pipeline.Result) error {
 	ok := 0
 	for _, p := range res.Run.Photos {
-		if p.Status == "ok" {
+		if p.Status == record.StatusOK {
 			ok++
 		}
 	}

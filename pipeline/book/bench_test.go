@@ -32,7 +32,7 @@ func TestBenchSheet(t *testing.T) {
 	sheet.Rows[10][col["brix (°Bx)"]] = "11.5"
 	var x bytes.Buffer
 	must(t, exchange.WriteXLSX(&x, []exchange.Table{sheet}, exchange.Workbook{}))
-	rows, err := exchange.RawXLSX(&x, "bench")
+	rows, err := exchange.RawXLSX(bytes.NewReader(x.Bytes()), "bench")
 	must(t, err)
 	got, err := b.ReadBench(ctx, "2026", rows, false)
 	must(t, err)

@@ -270,7 +270,7 @@ func TestExportImport(t *testing.T) {
 	must(t, err)
 	buf.Reset()
 	must(t, exchange.WriteXLSX(&buf, tables, exchange.Workbook{}))
-	fromXLSX, err := exchange.ReadXLSX(&buf, layout)
+	fromXLSX, err := exchange.ReadXLSX(bytes.NewReader(buf.Bytes()), layout)
 	must(t, err)
 	for _, c := range []struct {
 		name   string

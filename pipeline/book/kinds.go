@@ -5,8 +5,9 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"path/filepath"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -103,7 +104,7 @@ func (b *Book) Set(ctx context.Context, kind, name string, fields map[string]str
 		if err != nil {
 			return err
 		}
-		for _, f := range sortedKeys(fields) {
+		for _, f := range slices.Sorted(maps.Keys(fields)) {
 			if err := setField(ctx, tx, k, id, f, strings.TrimSpace(fields[f])); err != nil {
 				return err
 			}
@@ -114,15 +115,6 @@ func (b *Book) Set(ctx context.Context, kind, name string, fields map[string]str
 		return fmt.Errorf("%s %q: %w", kind, name, err)
 	}
 	return nil
-}
-
-func sortedKeys(m map[string]string) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	sort.Strings(out)
-	return out
 }
 
 // entry finds the row of an entry, and makes it when create is set.

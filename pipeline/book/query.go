@@ -12,7 +12,8 @@ import (
 	"offtype/pipeline/record"
 )
 
-// Grower, Lot, Plant, Picture, Decision and Note are entries of the book as other packages read them.
+// Grower is who grew a harvest. It, Lot, Plant, Picture, Decision and Note are entries of the book as other packages
+// read them; an empty text is nothing written down.
 type Grower struct{ Name, Place, Country, Contact, Note string }
 
 // Lot is a seed lot.
@@ -291,10 +292,11 @@ func (b *Book) Lots(ctx context.Context) ([]Lot, error) {
 		var ids []int64
 		if err := each(ctx, tx, func(rows *sql.Rows) error {
 			var id int64
-			ids = append(ids, 0)
-			err := rows.Scan(&id)
-			ids[len(ids)-1] = id
-			return err
+			if err := rows.Scan(&id); err != nil {
+				return err
+			}
+			ids = append(ids, id)
+			return nil
 		}, "SELECT id FROM lots ORDER BY code"); err != nil {
 			return err
 		}

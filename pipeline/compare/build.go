@@ -169,7 +169,7 @@ func (p *pairing) match(ga, gb []season.Group, k int) []season.Pair {
 func (t *table) trueGroup(gs []season.Group) int {
 	found := 0
 	for _, v := range t.side.Run.Judgement.Groups {
-		if v.Verdict != "true to type" {
+		if v.Verdict != record.TrueToType {
 			continue
 		}
 		for _, g := range gs {
@@ -323,7 +323,7 @@ func distances(t *table) []season.Fruit {
 		tagged[t.of[i].Plant] = t.fruits[i].Plant != ""
 	}
 	for _, v := range plain {
-		if v.Distance == nil || v.Verdict == "off-type" || v.Verdict == "not assessable" || t.verdict[v.Plant] == "off-type" {
+		if v.Distance == nil || v.Verdict == record.OffType || v.Verdict == record.NotAssessable || t.verdict[v.Plant] == record.OffType {
 			continue
 		}
 		f := season.Fruit{X: []float64{*v.Distance}, U: []float64{math.NaN()}, LabU: math.NaN(), Lab: [3]float64{math.NaN()}}

@@ -209,7 +209,7 @@ func (t *table) in(g int) []season.Fruit {
 	return out
 }
 
-// shown returns up to n fruit of a group for pictures: those nearest the middle in size, one a plant first.
+// shown returns up to n fruit of a group for pictures, in the order of the photos: one a plant first, then further ones.
 func (t *table) shown(g, n int) []*record.Fruit {
 	var fs []*record.Fruit
 	for i, f := range t.of {
@@ -221,22 +221,13 @@ func (t *table) shown(g, n int) []*record.Fruit {
 	seen := map[string]bool{}
 	for round := 0; round < 2 && len(out) < n; round++ {
 		for _, f := range fs {
-			if len(out) < n && (round == 0) != seen[f.Plant] && !holds(out, f) {
+			if len(out) < n && (round == 0) != seen[f.Plant] && !slices.Contains(out, f) {
 				out = append(out, f)
 				seen[f.Plant] = true
 			}
 		}
 	}
 	return out
-}
-
-func holds(fs []*record.Fruit, f *record.Fruit) bool {
-	for _, x := range fs {
-		if x == f {
-			return true
-		}
-	}
-	return false
 }
 
 // plantsIn counts the plants of a group: a plant is in the group of most of its fruit.

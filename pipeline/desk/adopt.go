@@ -129,6 +129,8 @@ func (d *Desk) takeDescription(ctx context.Context, harvest, result string) (str
 			return name, nil
 		case errors.Is(err, os.ErrNotExist):
 			return name, whole.WriteBytes(file, text)
+		case err != nil:
+			return "", fmt.Errorf("the descriptions of the page cannot be read (%w); check the folder %s", whole.Plain(err), d.varietyDir())
 		}
 		name = fmt.Sprintf("%s-%d", first, k)
 	}

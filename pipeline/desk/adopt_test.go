@@ -235,3 +235,37 @@ func TestNoScaleShowsNoSizes(t *testing.T) {
 		t.Errorf("with a scale: %+v", v)
 	}
 }
+
+// A folder of descriptions that cannot be read is an error, not a search without end.
+func TestTakeDescriptionWithoutFolder(t *testing.T) {
+	d := openDesk(t, t.TempDir())
+	if err := os.WriteFile(d.varietyDir(), nil, 0o600); err != nil { // a file where the folder should be
+		t.Fatal(err)
+	}
+	result := t.TempDir()
+	text, err := os.ReadFile("../../testdata/demo/variety.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(result, "variety.yaml"), text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if name, err := d.takeDescription(t.Context(), "autumn", result); err == nil {
+		t.Errorf("taken as %q", name)
+	}
+}
+
+// The same for the name of a new harvest's folder.
+func TestFreeIDWithoutFolder(t *testing.T) {
+	d := openDesk(t, t.TempDir())
+	dir := filepath.Join(d.dir, "harvests")
+	if err := os.Remove(dir); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(dir, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if id := d.freeID("Autumn 2026"); id != "autumn-2026" {
+		t.Errorf("folder %q", id)
+	}
+}

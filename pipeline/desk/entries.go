@@ -10,6 +10,7 @@ import (
 
 	"offtype/pipeline/book"
 	"offtype/pipeline/exchange"
+	"offtype/pipeline/record"
 )
 
 // Entries are what a grower writes into the book by hand: packets and lots, plants, beds … The
@@ -88,7 +89,7 @@ func wordsOf(name string) string {
 			s = base + to
 		}
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return record.Capital(s)
 }
 
 // bookTables are all tables of the book, read once for a page.

@@ -125,7 +125,7 @@ func (h *harvest) line(named bool) string {
 		if named {
 			return h.Name + ": " + text
 		}
-		return strings.ToUpper(text[:1]) + text[1:]
+		return record.Capital(text)
 	}
 	switch {
 	case h.lost:

@@ -209,7 +209,7 @@ func (d *Desk) freeID(name string) string {
 	id := slug(name)
 	for k := 2; ; k++ {
 		if _, taken := d.harvests[id]; !taken {
-			if _, err := os.Stat(filepath.Join(d.dir, "harvests", id)); errors.Is(err, os.ErrNotExist) {
+			if _, err := os.Stat(filepath.Join(d.dir, "harvests", id)); err != nil { // what is wrong but "none there" is said when it is made
 				return id
 			}
 		}

@@ -3,7 +3,6 @@ package exchange
 import (
 	"archive/zip"
 	"bytes"
-	"io"
 	"runtime"
 	"strings"
 	"testing"
@@ -42,9 +41,9 @@ func boasting(t *testing.T) []byte {
 // A small damaged workbook whose parts say that they are huge is refused before room is made for them.
 func TestBoastingWorkbook(t *testing.T) {
 	data := boasting(t)
-	for name, read := range map[string]func(io.Reader) error{
-		"tables": func(r io.Reader) error { _, err := ReadXLSX(r, []Table{blank(sample())}); return err },
-		"texts":  func(r io.Reader) error { _, err := RawXLSX(r, ""); return err },
+	for name, read := range map[string]func(WorkbookFile) error{
+		"tables": func(r WorkbookFile) error { _, err := ReadXLSX(r, []Table{blank(sample())}); return err },
+		"texts":  func(r WorkbookFile) error { _, err := RawXLSX(r, ""); return err },
 	} {
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)

@@ -56,7 +56,6 @@ type resource struct {
 
 type tableSchema struct {
 	Fields        []fieldSchema `json:"fields"`
-	FieldsMatch   []string      `json:"fieldsMatch,omitempty"`
 	MissingValues []string      `json:"missingValues"`
 	PrimaryKey    []string      `json:"primaryKey,omitempty"`
 	ForeignKeys   []foreignKey  `json:"foreignKeys,omitempty"`

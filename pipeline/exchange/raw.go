@@ -29,9 +29,13 @@ type bounded struct {
 func (b *bounded) Read(p []byte) (int, error) {
 	n, err := b.r.Read(p)
 	if b.left -= int64(n); b.left < 0 {
-		return 0, fmt.Errorf("the file is larger than %d MB, which offtype does not read; split it", mostFile>>20)
+		return 0, tooLarge(mostFile)
 	}
 	return n, err
+}
+
+func tooLarge(most int) error {
+	return fmt.Errorf("the file is larger than %d MB, which offtype does not read; split it", most>>20)
 }
 
 // RawCSV reads a table filled in by hand as texts, the header first. Comma, semicolon and tab are
@@ -42,7 +46,7 @@ func RawCSV(r io.Reader) ([][]string, error) {
 		return nil, err
 	}
 	if len(b) > MostRaw {
-		return nil, fmt.Errorf("the file is larger than %d MB; split it", MostRaw>>20)
+		return nil, tooLarge(MostRaw)
 	}
 	b = bytes.TrimPrefix(b, []byte("\ufeff"))
 	if !utf8.Valid(b) || bytes.IndexByte(b, 0) >= 0 {
@@ -70,7 +74,7 @@ func RawCSV(r io.Reader) ([][]string, error) {
 
 // RawXLSX reads a sheet filled in by hand as texts, the header first; without a sheet of that name
 // the first one is read. Days that the spreadsheet keeps as numbers stay numbers: see SerialDate.
-func RawXLSX(r io.Reader, sheet string) ([][]string, error) {
+func RawXLSX(r WorkbookFile, sheet string) ([][]string, error) {
 	f, err := openWorkbook(r)
 	if err != nil {
 		return nil, err
@@ -88,6 +92,3 @@ func RawXLSX(r io.Reader, sheet string) ([][]string, error) {
 	}
 	return f.GetRows(name, excelize.Options{RawCellValue: true})
 }
-
-// SerialDate turns a spreadsheet's day number into a date; other texts stay as they are.
-func SerialDate(s string) string { return serialDate(s) }

@@ -2,7 +2,6 @@ package exchange
 
 import (
 	"archive/zip"
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -164,21 +163,33 @@ func cell(f Field, v any, s styles) (any, error) {
 // mostDeflated is how many bytes one byte of a ZIP file can stand for: 1032 by the format of its packing (RFC 1951).
 const mostDeflated = 1032
 
+// WorkbookFile is what a workbook is read from: an open file, or a bytes.Reader.
+type WorkbookFile interface {
+	io.ReadSeeker
+	io.ReaderAt
+}
+
 // openWorkbook opens a workbook that may be damaged or foreign. The file says how large each of its parts is unpacked, and
 // the reader makes room for as much: a part that says more than its packed bytes can hold is refused.
-func openWorkbook(r io.Reader) (*excelize.File, error) {
-	b, err := io.ReadAll(&bounded{r, mostFile})
+func openWorkbook(r WorkbookFile) (*excelize.File, error) {
+	size, err := r.Seek(0, io.SeekEnd)
+	if err == nil && size > mostFile {
+		err = tooLarge(mostFile)
+	}
+	if err == nil {
+		_, err = r.Seek(0, io.SeekStart)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("read workbook: %w", err)
 	}
-	if z, err := zip.NewReader(bytes.NewReader(b), int64(len(b))); err == nil {
+	if z, err := zip.NewReader(r, size); err == nil {
 		for _, p := range z.File {
-			if packed := min(p.CompressedSize64, uint64(len(b))); p.UncompressedSize64 > mostDeflated*(packed+1) {
+			if packed := min(p.CompressedSize64, uint64(size)); p.UncompressedSize64 > mostDeflated*(packed+1) {
 				return nil, fmt.Errorf("read workbook: its part %q is damaged; save it as .xlsx again and try again", p.Name)
 			}
 		}
 	}
-	f, err := excelize.OpenReader(bytes.NewReader(b), excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
+	f, err := excelize.OpenReader(r, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxSheet})
 	if err != nil {
 		return nil, fmt.Errorf("read workbook: %w; save it as .xlsx and try again", err)
 	}
@@ -187,7 +198,7 @@ func openWorkbook(r io.Reader) (*excelize.File, error) {
 
 // ReadXLSX reads the sheets named like the tables; sheets that are missing give empty tables.
 // Formula cells are read by the value that was saved with them.
-func ReadXLSX(r io.Reader, tables []Table) ([]Table, error) {
+func ReadXLSX(r WorkbookFile, tables []Table) ([]Table, error) {
 	f, err := openWorkbook(r)
 	if err != nil {
 		return nil, err
@@ -246,7 +257,7 @@ func readSheet(f *excelize.File, t *Table) error {
 		}
 		for i := range rec {
 			if t.Fields[cols[i]].Type == Date {
-				rec[i] = serialDate(rec[i])
+				rec[i] = SerialDate(rec[i])
 			}
 		}
 		row, err := readRow(*t, cols, rec)
@@ -258,8 +269,8 @@ func readSheet(f *excelize.File, t *Table) error {
 	return rows.Error()
 }
 
-// serialDate turns a spreadsheet's day number (days since 1899-12-30) into a date; texts stay.
-func serialDate(s string) string {
+// SerialDate turns a spreadsheet's day number (days since 1899-12-30) into a date; other texts stay as they are.
+func SerialDate(s string) string {
 	x, err := strconv.ParseFloat(s, 64)
 	if err != nil || x < 1 || x > 2958465 {
 		return s

@@ -86,7 +86,7 @@ func (f *File) Lens(w, h int) (camera.Lens, error) {
 	turned := (w < h) != (f.Width < f.Height)
 	a, b := float64(max(w, h))/float64(min(w, h)), float64(max(f.Width, f.Height))/float64(min(f.Width, f.Height))
 	if math.Abs(a/b-1) > 0.01 {
-		return camera.Lens{}, fmt.Errorf("the photo is %d × %d px but the lens file is for %d × %d: another shape; use an uncropped photo or leave --camera out", w, h, f.Width, f.Height)
+		return camera.Lens{}, fmt.Errorf("the photo is %d × %d px but the lens file is for %d × %d: another shape; use an uncropped photo, or measure without the lens file", w, h, f.Width, f.Height)
 	}
 	d := math.Hypot(float64(w), float64(h))
 	l := camera.Lens{

@@ -1,12 +1,12 @@
 package photo
 
 import (
-	"image"
 	"os"
 	"testing"
 
 	"github.com/disintegration/imaging"
 
+	"offtype/pipeline/picture"
 	"offtype/pipeline/vision"
 )
 
@@ -18,7 +18,7 @@ func big(b *testing.B, icc []byte) []byte {
 	if err != nil {
 		b.Fatal(err)
 	}
-	data, err := EncodeJPEG(imaging.Resize(ToImage(p), 4000, 3000, imaging.CatmullRom), 89)
+	data, err := picture.JPEG(imaging.Resize(&picture.RGB{Pix: p.Pix, W: p.Width, H: p.Height}, 4000, 3000, imaging.CatmullRom), 89)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -69,15 +69,5 @@ func BenchmarkOrient12MP(b *testing.B) {
 				orient(pix, 4000, 3000, o)
 			}
 		})
-	}
-}
-
-func BenchmarkThumbnail12MP(b *testing.B) {
-	p := &Photo{Pix: make([]uint8, 3*4000*3000), Width: 4000, Height: 3000}
-	b.ReportAllocs()
-	for b.Loop() {
-		if m, _ := Thumbnail(p, 1000); m.Bounds() != image.Rect(0, 0, 1000, 750) {
-			b.Fatal(m.Bounds())
-		}
 	}
 }

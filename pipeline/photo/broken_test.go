@@ -232,7 +232,7 @@ func TestProfilesThatPromiseTooMuch(t *testing.T) {
 	} {
 		before := peakMB()
 		pix := []uint8{1, 2, 3}
-		if p, _, note := convert(pix, &raw{pix: pix, w: 1, h: 1, icc: data}); p.Converted || note == "" {
+		if p, note := convert(pix, &raw{pix: pix, w: 1, h: 1, icc: data}); p.Converted || note == "" {
 			t.Errorf("%s: %+v, note %q; want it left alone with a note", name, p, note)
 		}
 		if grown := peakMB() - before; grown > 20 {

@@ -134,9 +134,9 @@ func webpChunk(data []byte, name string) []byte {
 
 // tiffTag is an entry of the first directory of a TIFF.
 type tiffTag struct {
-	id, kind uint16
-	count    uint32
-	value    []byte // the four bytes of the entry
+	id    uint16
+	count uint32
+	value []byte // the four bytes of the entry
 }
 
 // tiffTags reads the first directory (TIFF 6.0, section 2).
@@ -158,7 +158,7 @@ func tiffTags(data []byte) (tags []tiffTag, order binary.ByteOrder) {
 		if p+12 > uint64(len(data)) {
 			break
 		}
-		tags = append(tags, tiffTag{order.Uint16(data[p:]), order.Uint16(data[p+2:]), order.Uint32(data[p+4:]), data[p+8 : p+12]})
+		tags = append(tags, tiffTag{order.Uint16(data[p:]), order.Uint32(data[p+4:]), data[p+8 : p+12]})
 	}
 	return tags, order
 }

@@ -3,36 +3,34 @@ package photo
 import (
 	"bytes"
 	"crypto/sha256"
-	"fmt"
 	"math"
-	"strings"
 	"sync"
 
 	"github.com/kovidgoyal/imaging/prism/meta/icc"
 )
 
 // convert changes pix in place from the picture's colour space to sRGB, relative colorimetric.
-// Values outside sRGB are cut in each channel and counted; when there are any, wide keeps them. A
-// profile that cannot be used leaves pix alone and gives a note.
-func convert(pix []uint8, r *raw) (p Profile, wide *wide, note string) {
+// Values outside sRGB are cut in each channel and counted. A profile that cannot be used leaves pix
+// alone and gives a note.
+func convert(pix []uint8, r *raw) (p Profile, note string) {
 	if len(r.icc) == 0 {
 		if r.nclx == primariesP3 {
 			p.Name = "Display P3 (by its number)"
-			p, wide = convertRGB(pix, newColourTable(p3ToLight), p)
+			p = convertRGB(pix, newColourTable(p3ToLight), p)
 		}
-		return p, wide, ""
+		return p, ""
 	}
 	defer func() {
 		if recover() != nil {
-			p, wide, note = Profile{Name: p.Name}, nil, NoteProfile
+			p, note = Profile{Name: p.Name}, NoteProfile
 		}
 	}()
 	if !plausibleProfile(r.icc) {
-		return p, nil, NoteProfile
+		return p, NoteProfile
 	}
 	profile, err := icc.DecodeProfile(bytes.NewReader(r.icc))
 	if err != nil {
-		return p, nil, NoteProfile
+		return p, NoteProfile
 	}
 	if name, err := profile.Description(); err == nil {
 		p.Name = words(name)
@@ -40,18 +38,17 @@ func convert(pix []uint8, r *raw) (p Profile, wide *wide, note string) {
 	space := profile.Header.DataColorSpace
 	switch {
 	case r.inks, r.grey:
-		return p, nil, ""
+		return p, ""
 	case space == icc.ColorSpaceRGB && profile.IsSRGB():
-		return p, nil, ""
+		return p, ""
 	case space == icc.ColorSpaceRGB:
 		table := tableOf(r.icc, profile)
 		if table == nil {
-			return p, nil, NoteProfile
+			return p, NoteProfile
 		}
-		p, wide = convertRGB(pix, table, p)
-		return p, wide, ""
+		return convertRGB(pix, table, p), ""
 	}
-	return p, nil, NoteProfile
+	return p, NoteProfile
 }
 
 // lastTable keeps the table of the last profile: the photos of a batch come from one or two phones,
@@ -82,16 +79,11 @@ func tableOf(data []byte, profile *icc.Profile) *colourTable {
 	return table
 }
 
-func convertRGB(pix []uint8, table *colourTable, p Profile) (Profile, *wide) {
-	if table.identity() {
-		return p, nil
+func convertRGB(pix []uint8, table *colourTable, p Profile) Profile {
+	if !table.identity() {
+		p.Converted, p.Clipped = true, table.apply(pix)
 	}
-	before := bytes.Clone(pix)
-	p.Converted, p.Clipped = true, table.apply(pix)
-	if p.Clipped == 0 {
-		return p, nil
-	}
-	return p, &wide{pix: before, table: table}
+	return p
 }
 
 // primariesP3 is the number of the Display P3 primaries in ITU-T H.273.
@@ -160,20 +152,4 @@ func encoded(v float64) float64 {
 		return math.Copysign(1.055*math.Pow(a, 1/2.4)-0.055, v)
 	}
 	return 12.92 * v
-}
-
-// String says how the colours were treated, for the method part of a report.
-func (p Profile) String() string {
-	name := p.Name
-	if name == "" {
-		name = "no profile"
-	}
-	if !p.Converted {
-		return fmt.Sprintf("%s, taken as sRGB", name)
-	}
-	if p.Clipped > 0 {
-		return fmt.Sprintf("%s, converted to sRGB (%s %% of the pixels lie outside sRGB)", name,
-			strings.TrimSuffix(fmt.Sprintf("%.1f", 100*p.Clipped), ".0"))
-	}
-	return name + ", converted to sRGB"
 }

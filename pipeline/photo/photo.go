@@ -30,8 +30,6 @@ type Photo struct {
 	Profile       Profile
 	// Notes are short codes of what makes the picture doubtful; empty for a sound photo.
 	Notes []string
-
-	wide *wide // the file's values where sRGB is too small for them, else nil
 }
 
 // Notes of a Photo: short codes, explained in docs/tables.md.
@@ -56,11 +54,9 @@ type Exif struct {
 
 // Profile says how the file's colours became sRGB.
 type Profile struct {
-	Name      string // description in the profile, empty when none is embedded
-	Converted bool   // false: values are the file's own
-	// Clipped is the share (0–1) of pixels with a colour outside sRGB, which is cut in each
-	// channel of Pix; Photo.Linear gives it uncut.
-	Clipped float64
+	Name      string  // description in the profile, empty when none is embedded
+	Converted bool    // false: values are the file's own
+	Clipped   float64 // share (0–1) of pixels with a colour outside sRGB, which is cut in each channel
 }
 
 // Options bound what is read. The zero value stands for DefaultOptions.
@@ -208,7 +204,7 @@ func ReadBytes(name string, data []byte, o Options) (p *Photo, err error) {
 		p.Notes = append(p.Notes, NoteGrey)
 	}
 	var note string
-	if p.Profile, p.wide, note = convert(p.Pix, raw); note != "" {
+	if p.Profile, note = convert(p.Pix, raw); note != "" {
 		p.Notes = append(p.Notes, note)
 	}
 	return p, nil

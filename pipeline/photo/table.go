@@ -241,30 +241,3 @@ func encode(light float32) uint8 {
 	}
 	return encodeTable[i]
 }
-
-// wide keeps the file's own values of a photo with colours outside sRGB.
-type wide struct {
-	pix   []uint8
-	table *colourTable
-}
-
-var linearTable = func() *[256]float32 {
-	var t [256]float32
-	for i := range t {
-		t[i] = float32(linear(float64(i) / 255))
-	}
-	return &t
-}()
-
-// Linear returns the light of the pixel (x, y) in the primaries of sRGB: 0 is black and 1 is white.
-// Unlike Pix it is not cut: a channel is below 0 or above 1 where a photo in a wider colour space
-// (Display P3 of phones) holds a colour outside sRGB, as vivid oranges and greens are. Use it where
-// colours are measured: cutting moves such an orange by up to 7 units of CIEDE2000. x and y must
-// lie in the photo.
-func (p *Photo) Linear(x, y int) [3]float32 {
-	i := 3 * (y*p.Width + x)
-	if p.wide != nil {
-		return p.wide.table.at(p.wide.pix[i], p.wide.pix[i+1], p.wide.pix[i+2])
-	}
-	return [3]float32{linearTable[p.Pix[i]], linearTable[p.Pix[i+1]], linearTable[p.Pix[i+2]]}
-}

@@ -17,6 +17,7 @@ import (
 	"strings"
 
 	"offtype/pipeline/photo"
+	pictures "offtype/pipeline/picture"
 	"offtype/pipeline/segment"
 )
 
@@ -76,7 +77,7 @@ func run(d folders, out string, from, n int) error {
 
 // outline writes im as a JPEG, reads it as a photo is read, and finds the fruit.
 func outline(name string, im image.Image, net segment.Net, out string) (segment.Image, *segment.Result, error) {
-	data, err := photo.EncodeJPEG(im, 90)
+	data, err := pictures.JPEG(im, 90)
 	if err != nil {
 		return segment.Image{}, nil, err
 	}

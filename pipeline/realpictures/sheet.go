@@ -8,11 +8,12 @@ import (
 	"os"
 	"path/filepath"
 
+	"github.com/disintegration/imaging"
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/basicfont"
 	"golang.org/x/image/math/fixed"
 
-	"offtype/pipeline/photo"
+	pictures "offtype/pipeline/picture"
 	"offtype/pipeline/segment"
 )
 
@@ -36,7 +37,7 @@ func (s *sheet) add(out, name string, im segment.Image, res *segment.Result, rig
 		if st.Name != "outlines" {
 			continue
 		}
-		small := photo.Fit(st.Image, tileW-8, tileH-8)
+		small := imaging.Fit(st.Image, tileW-8, tileH-8, imaging.CatmullRom)
 		tile := image.NewRGBA(image.Rect(0, 0, tileW, tileH))
 		frame := color.RGBA{255, 255, 255, 255}
 		if !right {
@@ -69,7 +70,7 @@ func (s *sheet) write(out string) error {
 }
 
 func writeJPEG(path string, im image.Image) error {
-	data, err := photo.EncodeJPEG(im, 75)
+	data, err := pictures.JPEG(im, 75)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"unicode"
+	"unicode/utf8"
 )
 
 // MarshalJSON writes [value, uncertainty], null standing for not measured or not known.
@@ -31,6 +33,15 @@ func (v *Value) UnmarshalJSON(b []byte) error {
 		v.U = *p[1]
 	}
 	return nil
+}
+
+// Capital begins s with a capital letter, as a sentence is.
+func Capital(s string) string {
+	first, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return ""
+	}
+	return string(unicode.ToUpper(first)) + s[n:]
 }
 
 // Count says a number of things: "1 photo", "4 photos".

@@ -24,7 +24,6 @@ const (
 	pageWidth   = 178.0 // mm, of the text; both papers are wider
 	pageTop     = 20.0
 	pageBottom  = 17.0
-	figureTall  = 225.0 // mm, most height of a figure that fits both papers
 	lineSpacing = 1.32
 )
 

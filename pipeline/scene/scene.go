@@ -52,27 +52,26 @@ type Fruit struct {
 	BlossomPx    [2]float64 `json:"blossom_px"` // the same
 }
 
+// Card is a scale card of the scene: its corners in the renderer's table plane, mm, and in the photo.
+type Card struct {
+	Number    int          `json:"number"`
+	CornersMM [][2]float64 `json:"corners_mm"`
+	CornersPx [][2]float64 `json:"corners_px"` // origin at the corner of the top-left pixel
+}
+
 // Scene is one rendered photo with its truth.
 type Scene struct {
 	Name   string
 	Photo  string // path of the JPEG
 	Labels *image.Gray
 	Fruits []Fruit
-	Cards  []struct {
-		Number    int          `json:"number"`
-		CornersMM [][2]float64 `json:"corners_mm"`
-		CornersPx [][2]float64 `json:"corners_px"`
-	}
+	Cards  []Card
 	Camera camera.Camera // true camera in the table frame of the first card
 	World  func(p [3]float64) geom.Vec3
 }
 
 type truthFile struct {
-	Cards []struct {
-		Number    int          `json:"number"`
-		CornersMM [][2]float64 `json:"corners_mm"`
-		CornersPx [][2]float64 `json:"corners_px"`
-	} `json:"cards"`
+	Cards  []Card  `json:"cards"`
 	Fruits []Fruit `json:"fruits"`
 	Camera struct {
 		M [][]float64 `json:"world_to_cam"`

@@ -17,17 +17,6 @@ const (
 	Dict5x5x250 Dictionary = 6 // DICT_5X5_250
 )
 
-// DictionaryByName gives the dictionary of a name such as "DICT_4X4_50".
-func DictionaryByName(name string) (Dictionary, error) {
-	switch name {
-	case "DICT_4X4_50":
-		return Dict4x4x50, nil
-	case "DICT_5X5_250":
-		return Dict5x5x250, nil
-	}
-	return 0, fmt.Errorf("marker dictionary %q: not known", name)
-}
-
 // count is how many markers a dictionary has.
 func (d Dictionary) count() int {
 	switch d {

@@ -36,8 +36,6 @@ void vis_return_memory(void) {
 #endif
 }
 
-const char *vis_version(void) { return CV_VERSION; }
-
 char *vis_gray(const uint8_t *rgb, int w, int h, uint8_t *out) {
     return vis::guard([&] {
         cv::Mat from(h, w, CV_8UC3, const_cast<uint8_t *>(rgb)), to(h, w, CV_8UC1, out);

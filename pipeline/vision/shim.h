@@ -11,7 +11,6 @@ extern "C" {
 
 void vis_set_threads(int n);
 void vis_return_memory(void);
-const char *vis_version(void);
 
 // JPEG. space: 0 grey, 1 colour, 2 four inks (CMYK or YCCK).
 char *vis_jpeg_header(const uint8_t *data, size_t n, int *w, int *h, int *space);

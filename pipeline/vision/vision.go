@@ -47,9 +47,6 @@ func SetNumThreads(n int) {
 // times what it needs. It does nothing where the C library is not glibc. Call it before the work starts.
 func ReturnMemory() { C.vis_return_memory() }
 
-// Version returns the version of OpenCV that the program was built with, such as "4.6.0".
-func Version() string { return C.GoString(C.vis_version()) }
-
 // Gray returns the luma (0.299 R + 0.587 G + 0.114 B) of a picture, w·h bytes.
 func Gray(rgb []uint8, w, h int) ([]uint8, error) {
 	if err := checkSize(rgb, w, h, 3); err != nil {
