@@ -73,8 +73,9 @@ func (c *Camera) Undistort(p geom.Px) (x, y float64) {
 		r2 := r * r
 		f := r*(1+r2*(c.K1+r2*c.K2)) - rd
 		d := 1 + r2*(3*c.K1+5*r2*c.K2)
-		if d < 0.1 {
-			d = 0.1
+		if d < unfolded {
+			r = c.fold()
+			break
 		}
 		s := f / d
 		r -= s
@@ -83,6 +84,19 @@ func (c *Camera) Undistort(p geom.Px) (x, y float64) {
 		}
 	}
 	return xd * r / rd, yd * r / rd
+}
+
+// unfolded is the least slope of distorted over true radius at which a lens is still believed: where it turns, two
+// directions fall on one pixel, and none falls farther out.
+const unfolded = 0.1
+
+// fold returns the true radius, 1/focal, where the slope of the distortion falls to unfolded. Pixels beyond are
+// taken to lie there: their directions are wrong, but they are numbers.
+func (c *Camera) fold() float64 {
+	// 5·K2·u² + 3·K1·u + 1 − unfolded = 0 in u = r²; the root nearest to 0, written so that K2 may be 0
+	b := 3 * c.K1
+	disc := math.Sqrt(math.Max(0, b*b-20*c.K2*(1-unfolded)))
+	return math.Sqrt(2 * (1 - unfolded) / (disc - b))
 }
 
 // Ray returns the camera's centre and the unit direction of the viewing ray of pixel p, table frame.

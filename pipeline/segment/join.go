@@ -74,7 +74,9 @@ func (g *regions) join(m *Maps) {
 			seam := b.seam / float64(b.n)
 			open := ramp(b.wide/math.Max(1, math.Min(p.wide, q.wide)), 0.55, 0.95)
 			near := 0.04 + 0.16*(1-ramp(seam, 0.6, 0.85)) // a fruit bent round another names a centre near its own
-			if c := ratio / (near + 0.9*(1-seam)*open); c < cost {
+			// Nothing parts them, neither seam nor waist: the ends of a curled fruit, which name centres far apart.
+			whole := 0.8 * ramp(-seam, -0.2, -0.1) * ramp(open, 0.55, 0.7)
+			if c := ratio / (near + 0.9*(1-seam)*open + whole); c < cost {
 				best, cost = b, c
 			}
 		}

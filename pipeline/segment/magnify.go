@@ -104,21 +104,27 @@ func (m *Maps) votesFor(i int, sure []float32) bool {
 func (m *Maps) windows(places []box) (out []window) {
 	spare := magnifySpare * float64(m.W*m.H)
 	for _, b := range places {
-		side := (b.long() + 2*around + magnifyStep - 1) / magnifyStep * magnifyStep
-		if side > min(magnifySide, m.W, m.H) {
+		w, ok := m.windowAt(b)
+		if !ok || slices.ContainsFunc(out, func(o window) bool { return o.tells(m, (b.x0+b.x1)/2, (b.y0+b.y1)/2) }) {
 			continue
 		}
-		x, y := (b.x0+b.x1)/2, (b.y0+b.y1)/2
-		if slices.ContainsFunc(out, func(w window) bool { return w.tells(m, x, y) }) {
-			continue
-		}
-		if spare -= magnified * magnified * float64(side*side); spare < 0 {
+		if spare -= w.cost(); spare < 0 {
 			break
 		}
-		out = append(out, window{clampInt(x-side/2, 0, m.W-side), clampInt(y-side/2, 0, m.H-side), side})
+		out = append(out, w)
 	}
 	return out
 }
+
+// windowAt returns the window around a place, and whether the place is small enough for one.
+func (m *Maps) windowAt(b box) (window, bool) {
+	side := (b.long() + 2*around + magnifyStep - 1) / magnifyStep * magnifyStep
+	x, y := (b.x0+b.x1)/2, (b.y0+b.y1)/2
+	return window{clampInt(x-side/2, 0, m.W-side), clampInt(y-side/2, 0, m.H-side), side}, side <= min(magnifySide, m.W, m.H)
+}
+
+// cost is what the network does for w, in cells of a look at the whole.
+func (w window) cost() float64 { return magnified * magnified * float64(w.side*w.side) }
 
 func clampInt(v, lo, hi int) int { return max(lo, min(hi, v)) }
 

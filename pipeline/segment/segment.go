@@ -107,7 +107,11 @@ func Find(im Image, net Net, keepOut [][]geom.Px, opt Options) (*Result, error) 
 			return nil, err
 		}
 	}
-	return FromMaps(im, m, keepOut, opt), nil
+	seek := func(g *regions) error { return nil }
+	if opt.Closer {
+		seek = func(g *regions) error { return m.seekStems(im, g, net) }
+	}
+	return fromMaps(im, m, keepOut, opt, seek)
 }
 
 // speck is the size, in map cells, below which nothing is reported at all.
@@ -115,10 +119,19 @@ const speck = 16
 
 // FromMaps outlines the fruit of im from network maps that are already there.
 func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
+	res, _ := fromMaps(im, m, keepOut, opt, func(*regions) error { return nil }) // nothing else fails
+	return res
+}
+
+// fromMaps is FromMaps with a closer look at stem ends, seek, as soon as the fruit are known.
+func fromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options, seek func(g *regions) error) (*Result, error) {
 	m.block(keepOut)
 	own := m.recolour(im, opt)
 	own.rescue(m, opt)
 	g := findRegions(m, own, opt)
+	if err := seek(g); err != nil {
+		return nil, err
+	}
 	stalks := g.findStalks(m, own)
 	res := &Result{Maps: m, Regions: g.label}
 	t := newTools()
@@ -167,5 +180,5 @@ func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
 	for i := range res.Fruits {
 		res.Fruits[i].Number = i + 1
 	}
-	return res
+	return res, nil
 }
