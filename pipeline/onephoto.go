@@ -306,7 +306,11 @@ func bodyNote(err error) string {
 // skins measures the colours and marks of all fruit together, since the light is common to them.
 func (m *measurer) skins(s *shot) []skin.Result {
 	ph := &skin.Photo{Pix: s.photo.Pix, Width: s.photo.Width, Height: s.photo.Height, Colour: s.colour, Camera: s.found.Camera.Centre()}
+	for _, t := range s.found.Tags {
+		ph.Tags = append(ph.Tags, t.Quad)
+	}
 	for _, c := range s.found.Cards {
+		ph.Quads = append(ph.Quads, c.Quad)
 		if at, ok := s.found.Camera.OnPlane(geom.Centroid(c.Quad), 0); ok {
 			ph.Cards = append(ph.Cards, at)
 		}

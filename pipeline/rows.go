@@ -111,7 +111,7 @@ func ribsRow(f *record.Fruit, b *body.Body) {
 
 func skinRow(f *record.Fruit, r *skin.Result, colourOK bool) {
 	f.AddNotes(r.Notes...)
-	if !colourOK {
+	if !colourOK || r.OtherLight {
 		f.AddNotes("colour-doubtful")
 	}
 	if !r.OK {

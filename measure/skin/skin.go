@@ -36,6 +36,7 @@ type Photo struct {
 	Colour        *colour.Calibration
 	Camera        geom.Vec3   // centre of the camera, table frame, mm
 	Cards         []geom.Vec3 // middles of the cards, table frame, mm
+	Quads, Tags   [][]geom.Px // outlines of the cards and of the plant tags
 	Fruits        []Fruit
 }
 
@@ -76,6 +77,7 @@ type Result struct {
 	Groove      float64 // depth of the grooves over the greatest radius; NaN when not told
 	Rough       float64 // unevenness of the shading within 2–10 mm, relative; NaN when not told
 	Shine       float64 // share of the visible skin left out for shine
+	OtherLight  bool    // the table says that the fruit lies in other light than the card: its colours are not to be believed
 	Words       string  // plain words, "tan", "dark green with cream dots"
 	Notes       []string
 }
@@ -99,8 +101,12 @@ func Measure(ph *Photo, opt Options) []Result {
 	}
 	l, cal := lightOf(skins, ph)
 	out := make([]Result, len(skins))
+	other := otherLight(ph)
 	for i, s := range skins {
 		out[i] = s.measure(l, cal)
+		if out[i].OtherLight = other[i]; other[i] {
+			out[i].Notes = append(out[i].Notes, "other-light")
+		}
 	}
 	return out
 }

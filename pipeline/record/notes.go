@@ -50,6 +50,7 @@ var noteWords = map[string]string{
 	"little-skin-seen":    "little skin without shine or shadow",
 	"colour-out-of-range": "too bright or too dark for a colour",
 	"colour-doubtful":     "colour doubtful",
+	"other-light":         "lies in other light than the card, as the table around it shows",
 	"ribs-unsure":         "number of ribs good to ±2 only",
 	// what a grower says of a fruit or plant that is left out of the judging
 	"sick": "sick", "damaged": "damaged", "late": "late", "unripe": "unripe", "not-assessable": "not assessable",
