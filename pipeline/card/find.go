@@ -119,6 +119,9 @@ func FindIn(im Picture, o Options) (*Found, error) {
 	}
 	if p.doubtLens() {
 		o.from = FromCard
+		if err := p.sameSize(o.Lens); err != nil {
+			return nil, err
+		}
 	}
 	f := p.found()
 	f.FocalFrom = o.from
