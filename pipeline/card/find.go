@@ -92,8 +92,11 @@ const (
 
 // FindIn is Find for decoded pixels with the lens given in the options.
 func FindIn(im Picture, o Options) (*Found, error) {
-	if im.W < 32 || im.H < 32 || len(im.RGB) != 3*im.W*im.H {
+	if len(im.RGB) != 3*im.W*im.H {
 		return nil, fmt.Errorf("find card: picture of %d × %d px with %d bytes", im.W, im.H, len(im.RGB))
+	}
+	if im.W < 32 || im.H < 32 {
+		return nil, fmt.Errorf("the picture has only %d × %d px; take the photo as the camera wrote it", im.W, im.H)
 	}
 	scale := 1.0
 	if o.LengthMM != 0 {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"slices"
 	"sort"
+	"strings"
 	"testing"
 
 	"offtype/measure/camera"
@@ -346,6 +347,9 @@ func TestNoCard(t *testing.T) {
 	}
 	if _, err := FindIn(Picture{W: 160, H: 120, RGB: im.RGB[:30]}, Options{}); err == nil {
 		t.Error("a picture that lacks pixels was accepted")
+	}
+	if _, err := FindIn(Picture{W: 1, H: 1, RGB: im.RGB[:3]}, Options{}); err == nil || !strings.Contains(err.Error(), "only 1 × 1 px; take") {
+		t.Errorf("a picture of one pixel: %v", err)
 	}
 }
 
