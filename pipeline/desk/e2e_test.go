@@ -141,6 +141,14 @@ func moveFruit(t *testing.T, d *Desk, u *user) {
 // weighFruit writes a weight down, and one that cannot be.
 func weighFruit(t *testing.T, d *Desk, u *user) {
 	u.open("/h/2026-squash/observe")
+	anew := `(()=>{const d={target:document.getElementById("main"),requestConfig:{},shouldSwap:true};document.dispatchEvent(new CustomEvent("htmx:beforeSwap",{detail:d}));return d.shouldSwap})()`
+	if s := u.text(anew); s != "true" {
+		t.Error("the page does not load itself anew though no field is in use")
+	}
+	u.do("focus", chromedp.Evaluate[chromedp.Void](`document.querySelector("table.grid tbody tr:first-child input[name=value]").focus()`))
+	if s := u.text(anew); s != "false" {
+		t.Error("the page loads itself anew under the fingers of who writes")
+	}
 	u.do("weigh", chromedp.Evaluate[chromedp.Void](`document.querySelector("table.grid tbody tr:first-child input[name=value]").focus()`), chromedp.KeyEvent("1450\r"))
 	u.until(`/saved/.test(document.querySelector("table.grid tbody tr").innerText)`)
 	if f := u.text(`document.activeElement.getAttribute("aria-label")`); !strings.Contains(f, "no. 2") {

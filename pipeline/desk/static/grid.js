@@ -10,9 +10,13 @@ document.addEventListener("keydown", (e) => {
   if (next) { next.focus(); if (next.select) next.select(); } else f.blur();
 });
 // An answer that comes while somebody types on in the same field must not wipe what was typed.
+// Nor may the whole page, which loads itself anew while fruit are measured, as long as a field is in use.
 document.addEventListener("htmx:beforeSwap", (e) => {
-  const f = e.detail.target.querySelector && e.detail.target.querySelector("[name=value]"), c = e.detail.requestConfig;
+  const t = e.detail.target, c = e.detail.requestConfig;
+  if (!t.matches) return;
+  const f = t.matches("td") && t.querySelector("[name=value]");
   if (f && c && c.formData && c.formData.get("value") !== f.value) e.detail.shouldSwap = false;
+  if (t.id === "main" && [...t.querySelectorAll("table.grid [name=value]")].some((f) => f === document.activeElement || (f.tagName === "INPUT" && f.value !== f.defaultValue))) e.detail.shouldSwap = false;
 });
 // A field that could not be saved says so: what stands beside it is of the value before.
 for (const name of ["htmx:sendError", "htmx:responseError"]) document.addEventListener(name, (e) => {
