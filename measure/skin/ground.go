@@ -12,7 +12,7 @@ import (
 // which lies in the sun, cannot tell. The table itself can: bare table around a fruit should be about as light as around
 // the card.
 const (
-	groundSteps = 400 // pieces of the photo's long side, one pixel of each is looked at
+	groundSteps = 200 // pieces of the photo's long side, one pixel of each is looked at
 	groundLeast = 30  // of them around a fruit or card, at least
 	// groundAround is how far out the table is looked at, as a share of the fruit's or card's longer side.
 	groundAround = 0.35
