@@ -1,8 +1,6 @@
 package pipeline
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -29,8 +27,8 @@ var ErrNoPhotos = errors.New("no photos found; name photos or a folder that hold
 // FindInputs lists the photos of args in order: files as named, folders walked in name order.
 // Hidden files and folders are passed over, and what a run made: its result folder may lie among
 // the photos. A file named in args is tried whatever its ending. A name whose stem was taken already
-// gets a suffix (-2, -3 …), so that masks can be named alike; control characters and what is not UTF-8 become "_". Arguments that cannot be read are
-// returned as problems, and the others are still listed.
+// gets a suffix (-2, -3 …), so that masks can be named alike; control characters and what is not UTF-8 become "_".
+// Arguments that cannot be read are returned as problems, and the others are still listed.
 func FindInputs(args []string) (ins []Input, problems []error) {
 	taken := map[string]bool{}
 	add := func(path, name string) {
@@ -81,11 +79,11 @@ func plainName(name string) string {
 
 // listOf is a fingerprint of the names of photos and their order.
 func listOf(ins []Input) string {
-	h := sha256.New()
+	var b strings.Builder
 	for _, in := range ins {
-		fmt.Fprintln(h, in.Name)
+		b.WriteString(in.Name + "\n")
 	}
-	return hex.EncodeToString(h.Sum(nil))
+	return hash([]byte(b.String()))
 }
 
 // walk lists the photos under dir. The folder itself may be a link, links to folders below it are not followed: they can

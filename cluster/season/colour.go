@@ -70,6 +70,9 @@ func coloured(s Sample) [][3]float64 {
 	return out
 }
 
+// MeanLab is the mean colour of the plants of s that have one, CIELAB D65; NaN where none has.
+func (s Sample) MeanLab() [3]float64 { return meanLab(coloured(s)) }
+
 func meanLab(x [][3]float64) [3]float64 {
 	m := [3]float64{}
 	for _, l := range x {

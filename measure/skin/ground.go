@@ -24,9 +24,10 @@ const (
 	// groundHue is the difference in share of red or green beyond which it is another ground rather than other light.
 	groundHue = 0.05
 	// groundLike: one in so many fruit must lie on table as light as the card's. Otherwise the card lies on a thing of its
-	// own, and nothing is said, unless
+	// own, and nothing is said.
 	groundLike = 3
-	// groundWhite is a reflectance that no table has is seen around half of them: then the card lies in the shade.
+	// groundWhite is a reflectance that no table has. Where it is seen around half the fruit the card lies in the shade, and
+	// that is said in any case.
 	groundWhite = 0.95
 )
 

@@ -124,16 +124,14 @@ func (r *recorder) followDecisions(ctx context.Context, tx *sql.Tx, g *groupsBef
 		numbers = append(numbers, d.group)
 	}
 	slices.Sort(numbers)
+	numbers = slices.Compact(numbers)
 	free := g.max + 1
-	for _, n := range slices.Compact(numbers) {
-		if g.had[n] {
-			continue
-		}
-		if n > g.max {
+	for _, n := range numbers {
+		if !g.had[n] && n > g.max {
 			g.to[n], taken[n] = n, true
 		}
 	}
-	for _, n := range slices.Compact(numbers) {
+	for _, n := range numbers {
 		if _, ok := g.to[n]; ok || g.had[n] && !filled[n] {
 			continue
 		}

@@ -21,25 +21,24 @@ const cardsDiffer = 0.04
 // a leaflet, a print that was fitted to its page. Together they would lead the camera astray, so it is asked where the stated
 // lens, which may also be wrong, does not fit them; what either lens explains is let pass.
 func (p *placer) sameSize(stated camera.Lens) error {
-	cards := slices.DeleteFunc(slices.Clone(p.sheets), func(s sheet) bool { return s.tag })
-	if len(cards) < 2 {
-		return nil
-	}
 	l := Revision1()
-	var all [][]geom.Px // the corners of each, as seen
+	var all [][]geom.Px // the corners of each card, as seen; cards are the first sheets
 	for i := range p.sheets {
 		if !p.sheets[i].tag {
 			all = append(all, p.quad(p.sol.Sheets[i], l.WidthMM, l.HeightMM))
 		}
 	}
+	if len(all) < 2 {
+		return nil
+	}
 	worst := 0.0
-	for k := range cards {
-		differ := make([]float64, len(cards))
+	for k := range all {
+		differ := make([]float64, len(all))
 		for i := range differ {
 			differ[i] = math.Inf(1)
 		}
 		for _, lens := range []camera.Lens{stated, p.lens} {
-			alone := placer{im: p.im, lens: lens, scale: p.scale, sheets: cards[k : k+1 : k+1]}
+			alone := placer{im: p.im, lens: lens, scale: p.scale, sheets: slices.Clone(p.sheets[k : k+1])}
 			if alone.rough() != nil || alone.refine() != nil {
 				return nil // a card that cannot stand alone tells nothing of the others
 			}

@@ -94,27 +94,11 @@ func restSentence(t *Trait, tr trait) string {
 
 // controlColour says how far the mean colour of the control plants moved; a remainder with a range is not computed.
 func controlColour(c *controlled) string {
-	a, b := labMean(c.a.Lab), labMean(c.b.Lab)
+	a, b := c.a.MeanLab(), c.b.MeanLab()
 	if math.IsNaN(a[0] + b[0]) {
 		return ""
 	}
 	return fmt.Sprintf(" The mean colour of the control plants moved by %.1f (ΔE00) between the harvests: that much may be season, card or camera.", deltaE(a, b))
-}
-
-func labMean(labs [][3]float64) (out [3]float64) {
-	n := 0.0
-	for _, l := range labs {
-		if !math.IsNaN(l[0]) {
-			n++
-			for i := range out {
-				out[i] += l[i]
-			}
-		}
-	}
-	for i := range out {
-		out[i] /= n
-	}
-	return out
 }
 
 // aboutControls says what the control plants can and cannot tell of this pair.

@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
@@ -383,8 +381,7 @@ func sentence(s string) string {
 	if strings.Contains(s, "no space left on device") || strings.Contains(s, "disk is full") {
 		return "The disk of this computer is full, so nothing was saved. Make room, then do it again."
 	}
-	first, n := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(first)) + s[n:]
+	s = record.Capital(s)
 	if !strings.HasSuffix(s, ".") {
 		s += "."
 	}

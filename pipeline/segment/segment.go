@@ -107,7 +107,7 @@ func Find(im Image, net Net, keepOut [][]geom.Px, opt Options) (*Result, error) 
 			return nil, err
 		}
 	}
-	seek := func(g *regions) error { return nil }
+	var seek func(g *regions) error
 	if opt.Closer {
 		seek = func(g *regions) error { return m.seekStems(im, g, net) }
 	}
@@ -119,18 +119,20 @@ const speck = 16
 
 // FromMaps outlines the fruit of im from network maps that are already there.
 func FromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options) *Result {
-	res, _ := fromMaps(im, m, keepOut, opt, func(*regions) error { return nil }) // nothing else fails
+	res, _ := fromMaps(im, m, keepOut, opt, nil) // only a closer look fails
 	return res
 }
 
-// fromMaps is FromMaps with a closer look at stem ends, seek, as soon as the fruit are known.
+// fromMaps is FromMaps with a closer look at stem ends, seek (nil: none), as soon as the fruit are known.
 func fromMaps(im Image, m *Maps, keepOut [][]geom.Px, opt Options, seek func(g *regions) error) (*Result, error) {
 	m.block(keepOut)
 	own := m.recolour(im, opt)
 	own.rescue(m, opt)
 	g := findRegions(m, own, opt)
-	if err := seek(g); err != nil {
-		return nil, err
+	if seek != nil {
+		if err := seek(g); err != nil {
+			return nil, err
+		}
 	}
 	stalks := g.findStalks(m, own)
 	res := &Result{Maps: m, Regions: g.label}
