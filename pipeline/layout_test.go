@@ -98,14 +98,15 @@ func TestPipelineDoesNotKnowTheCommand(t *testing.T) {
 }
 
 // The packages that turn a record into something else know the record, not each other: what they need of one another
-// is handed over by package pipeline, the page or the command.
+// is handed over by package pipeline, by gather, the page or the command.
 func TestAdaptersDoNotKnowEachOther(t *testing.T) {
 	adapters := []string{"report", "book", "compare", "seed", "judge", "exchange", "desk"}
 	for _, own := range adapters {
 		if own == "desk" { // the page ties them together, as the command does
 			continue
 		}
-		rules := []forbidden{{"offtype/pipeline", "dependencies point downwards: pipeline calls its stages"}}
+		rules := []forbidden{{"offtype/pipeline", "dependencies point downwards: pipeline calls its stages"},
+			{"offtype/pipeline/gather", "dependencies point downwards: gather puts together what the adapters take"}}
 		for _, other := range adapters {
 			if other != own && other != "exchange" { // tables are read and written through it, those of record too
 				rules = append(rules, forbidden{"offtype/pipeline/" + other + "/...", "adapters do not know each other: take plain values of package record"})

@@ -14,7 +14,7 @@ import (
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/book"
 	"offtype/pipeline/compare"
-	"offtype/pipeline/record"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/report"
 )
 
@@ -95,7 +95,7 @@ func (c *compareCmd) sides(e *env) (sides []compare.Side, loaders map[string]rep
 			}
 			defer b.Close()
 		}
-		s, err := bookSide(e, b, name)
+		s, err := gather.Side(e.ctx, b, name)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -150,35 +150,6 @@ func (c *compareCmd) pictures(loaders map[string]report.Loader) compare.Pictures
 func isResult(arg string) bool {
 	st, err := os.Stat(filepath.Join(arg, "fruits.csv"))
 	return err == nil && st.Mode().IsRegular()
-}
-
-// bookSide reads a harvest from the book.
-func bookSide(e *env, b *book.Book, name string) (compare.Side, error) {
-	h, err := b.Harvest(e.ctx, name)
-	if err != nil {
-		return compare.Side{}, err
-	}
-	s := compare.Side{Name: name, Stage: h.Stage}
-	if h.Season != nil {
-		s.Season = fmt.Sprint(*h.Season)
-	}
-	if h.Lot != nil {
-		s.Lot = h.Lot.Code
-	}
-	for _, o := range book.Newest(h.Observations) {
-		if o.Value == nil || o.Lost != "" || o.Group != 0 {
-			continue
-		}
-		x := compare.Hand{Plant: o.Plant, Trait: o.Trait, Unit: o.Unit, Value: *o.Value}
-		if o.Fruit != 0 {
-			x.Key = record.Key{Photo: o.Photo, Number: o.Fruit}
-		}
-		s.Hand = append(s.Hand, x)
-	}
-	s.Run, err = b.LoadRun(e.ctx, name)
-	lots, _ := lotsByPlant(&h, "", nil)
-	s.ControlLots = compare.ControlLots(&s.Run, lots)
-	return s, err
 }
 
 // noSource is the error for a name that is no result folder when the book cannot be opened either. A

@@ -1,23 +1,13 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"io"
 	"log/slog"
 	"os/exec"
 	"runtime"
-	"strings"
-	"time"
 
-	"offtype/pipeline"
-	"offtype/pipeline/book"
-	"offtype/pipeline/compare"
 	"offtype/pipeline/desk"
-	"offtype/pipeline/lens"
-	"offtype/pipeline/report"
-	"offtype/pipeline/seed"
 )
 
 type deskCmd struct {
@@ -43,7 +33,7 @@ func (c *deskCmd) Run(e *env) error {
 		return usage(err)
 	}
 	defer l.Close()
-	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version, Commands: deskCommands(e.now), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+	d, err := desk.New(e.ctx, desk.Options{Book: c.Book, Program: version, Now: e.now, Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
@@ -62,75 +52,6 @@ func (c *deskCmd) Run(e *env) error {
 		openBrowser(e.ctx, address)
 	}
 	return d.Serve(e.ctx, l)
-}
-
-// deskCommands hands the page what the other commands do.
-func deskCommands(now func() time.Time) desk.Commands {
-	return desk.Commands{
-		Side: func(ctx context.Context, b *book.Book, harvest string) (compare.Side, error) {
-			return bookSide(&env{ctx: ctx}, b, harvest)
-		},
-		Seed: func(ctx context.Context, b *book.Book, harvest string) (seed.Input, error) {
-			return seedInput(&env{ctx: ctx}, b, harvest)
-		},
-		Trial: trialPlants,
-		Lens:  deskLens,
-		Share: shareOf,
-		Lots:  lotsByPlant,
-		Report: func(ctx context.Context, of desk.ReportOf) (pdf, page []byte, err error) {
-			return deskReport(ctx, of, now())
-		},
-		Sheet: func(ctx context.Context, of desk.ReportOf, which string, w io.Writer) error {
-			return deskSheet(ctx, of, now(), which, w)
-		},
-	}
-}
-
-// deskLens calibrates a lens and gives back what was said of single photos.
-func deskLens(ctx context.Context, photos []string) (*lens.File, []string, error) {
-	var said bytes.Buffer
-	f, _, err := (&lensCmd{Photos: photos}).calibrate(&env{ctx: ctx, out: io.Discard, err: &said})
-	return f, strings.FieldsFunc(said.String(), func(c rune) bool { return c == '\n' }), err
-}
-
-// deskDocument reads a harvest of the book for the report. The harvest's name never counts as a folder here.
-func deskDocument(ctx context.Context, of desk.ReportOf, made time.Time) (*report.Document, error) {
-	e := &env{ctx: ctx, out: io.Discard, err: io.Discard}
-	c := &reportCmd{bookFile: bookFile{Book: of.Book}, Harvest: of.Harvest, Photos: of.Photos}
-	d := &report.Document{Paper: "a4", Language: "en", Made: made}
-	v, err := c.fromBook(e, d)
-	if err != nil {
-		return nil, err
-	}
-	if of.Variety != "" {
-		if v, err = pipeline.ReadVariety("description", of.Variety); err != nil {
-			return nil, err
-		}
-	}
-	return d, explain(d, v, "")
-}
-
-func deskReport(ctx context.Context, of desk.ReportOf, made time.Time) (pdf, page []byte, err error) {
-	d, err := deskDocument(ctx, of, made)
-	if err != nil {
-		return nil, nil, err
-	}
-	var a, b bytes.Buffer
-	if err := d.Both(&a, &b); err != nil {
-		return nil, nil, err
-	}
-	return a.Bytes(), b.Bytes(), nil
-}
-
-func deskSheet(ctx context.Context, of desk.ReportOf, made time.Time, which string, w io.Writer) error {
-	d, err := deskDocument(ctx, of, made)
-	if err != nil {
-		return err
-	}
-	if which == "wall" {
-		return d.WallSheet(w)
-	}
-	return d.BenchSheet(w, benchColumns())
 }
 
 // openBrowser asks the system to show the address; where that fails the printed address is enough.

@@ -10,7 +10,6 @@ import (
 	"offtype/pipeline"
 	"offtype/pipeline/atomic"
 	"offtype/pipeline/lens"
-	"offtype/pipeline/photo"
 )
 
 type lensCmd struct {
@@ -64,56 +63,19 @@ func (c *lensCmd) Run(e *env) error {
 	return err
 }
 
-// calibrate reads the photos, one at a time, and solves for the lens.
+// calibrate reads the photos and solves for the lens; failed when one of them was of no use.
 func (c *lensCmd) calibrate(e *env) (f *lens.File, failed bool, err error) {
 	ins, problems := pipeline.FindInputs(c.Photos)
 	for _, p := range problems {
 		fmt.Fprintln(e.err, p)
-		failed = true
 	}
-	var boards []camera.Board
-	var w, h int
-	maker := ""
+	var photos []lens.Photo
 	for _, in := range ins {
-		if e.ctx.Err() != nil {
-			return nil, true, e.ctx.Err()
-		}
-		say := func(err error) {
-			fmt.Fprintf(e.err, "%s: %v\n", in.Name, err)
-			failed = true
-		}
-		ph, err := photo.Read(in.Path, photo.Options{})
-		if err != nil {
-			say(err)
-			continue
-		}
-		if w == 0 {
-			w, h = ph.Width, ph.Height
-			maker = ph.Exif.Make + " " + ph.Exif.Model
-		}
-		if ph.Width != w || ph.Height != h {
-			say(fmt.Errorf("%d × %d px, the first photo has %d × %d; use photos of one size, held the same way", ph.Width, ph.Height, w, h))
-			continue
-		}
-		b, err := lens.FindBoard(ph)
-		if err != nil {
-			say(err)
-			continue
-		}
-		boards = append(boards, b)
+		photos = append(photos, lens.Photo{Name: in.Name, Path: in.Path})
 	}
-	if len(boards) < 3 {
-		return nil, failed, fmt.Errorf("the chessboard was found in %d photos, at least 3 are needed, 8 to 20 are good", len(boards))
+	made, err := lens.FromPhotos(e.ctx, photos)
+	for _, s := range made.Said {
+		fmt.Fprintln(e.err, s)
 	}
-	f, left, err := lens.Calibrate(boards, w, h)
-	if err != nil {
-		return nil, failed, err
-	}
-	if left > 0 {
-		fmt.Fprintf(e.err, "%d photos fit badly (blurred, or the board was bent) and were left out\n", left)
-	}
-	if maker != " " {
-		f.Camera = maker
-	}
-	return f, failed, nil
+	return made.File, made.Skipped > 0 || len(problems) > 0, err
 }

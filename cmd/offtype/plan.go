@@ -3,13 +3,12 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
 	"offtype/cluster/lot"
 	"offtype/pipeline/atomic"
-	"offtype/pipeline/book"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/record"
 	"offtype/pipeline/seed"
 )
@@ -125,15 +124,10 @@ func (c *planCmd) trial(e *env) error {
 		return err
 	}
 	defer b.Close()
-	h, err := b.Harvest(e.ctx, c.Trial)
+	rows, err := gather.Trial(e.ctx, b, c.Trial)
 	if err != nil {
 		return err
 	}
-	run, err := b.LoadRunWith(e.ctx, c.Trial, book.LoadOptions{NoOutlines: true})
-	if err != nil && !errors.Is(err, book.ErrNotFound) {
-		return err
-	}
-	rows := seed.Trial(trialPlants(&h, &run))
 	if len(rows) == 0 {
 		return fmt.Errorf("harvest %q has no plants; photograph with plant tags or add them with offtype book add plant", c.Trial)
 	}
@@ -170,94 +164,19 @@ func trialLine(r *seed.TrialRow) string {
 	return s
 }
 
-// trialPlants puts what was counted and observed under each plant.
-func trialPlants(h *book.Harvest, run *record.Run) []seed.TrialPlant {
-	lots := map[string]book.Lot{}
-	for _, l := range h.Lots {
-		lots[l.Code] = l
-	}
-	plantOf := map[record.Key]string{}
-	counted := map[string]int{}
-	for i := range run.Fruits {
-		f := &run.Fruits[i]
-		plantOf[f.Key()] = f.Plant
-		counted[f.Plant]++
-	}
-	newest := book.Newest(h.Observations)
-	var out []seed.TrialPlant
-	for _, p := range h.Plants {
-		x := seed.TrialPlant{Variety: lots[p.Lot].Variety, Lot: p.Lot, Number: p.Number, Fruits: counted[p.Number], Ripe: p.RipeCount, WeightG: p.WeightG}
-		if v := run.Judgement.Variety; x.Variety == "" && x.Lot == "" && v != nil {
-			x.Variety = v.Name // nothing was written down: what the harvest was compared with
-		}
-		if p.FruitCount != nil {
-			x.Fruits = *p.FruitCount
-		}
-		weight := 0.0
-		var whole *float64 // written down for the plant itself: all its fruit
-		weighed := map[record.Key]bool{}
-		for _, o := range newest {
-			k := record.Key{Photo: o.Photo, Number: o.Fruit}
-			if o.Value == nil || o.Lost != "" || o.Plant != p.Number && (o.Fruit == 0 || plantOf[k] != p.Number) {
-				continue
-			}
-			switch o.Trait {
-			case "taste":
-				x.Tastes = append(x.Tastes, *o.Value)
-			case "keeping":
-				x.KeepingDays = append(x.KeepingDays, *o.Value)
-			case "weight":
-				if o.Plant != "" {
-					whole = o.Value
-					continue
-				}
-				weight += *o.Value
-				weighed[k] = true
-			}
-		}
-		switch {
-		case x.WeightG != nil:
-		case len(weighed) > 0 && len(weighed) >= x.Fruits:
-			x.WeightG = &weight // every fruit of the plant was weighed
-		default:
-			x.WeightG = whole
-		}
-		out = append(out, x)
-	}
-	return out
-}
-
 func (c *planCmd) pool(e *env) error {
 	b, err := c.open(e, false)
 	if err != nil {
 		return err
 	}
 	defer b.Close()
-	list, err := b.ListHarvests(e.ctx)
+	p, err := gather.Pool(e.ctx, b, c.Pool)
 	if err != nil {
 		return err
 	}
-	var shares []seed.Share
-	for _, s := range list {
-		if s.Revision == 0 {
-			continue
-		}
-		h, err := b.Harvest(e.ctx, s.Name)
-		if err != nil {
-			return err
-		}
-		run, err := b.LoadRunWith(e.ctx, s.Name, book.LoadOptions{NoOutlines: true})
-		if err != nil {
-			return err
-		}
-		if x, ok := shareOf(&h, &run, c.Pool); ok {
-			shares = append(shares, x)
-		}
-	}
-	if len(shares) == 0 {
+	if len(p.Shares) == 0 {
 		return fmt.Errorf("no measured harvest grew seed lot %q; offtype book show --lots lists the lots", c.Pool)
 	}
-	p := seed.Pool(c.Pool, shares)
 	if c.JSON {
 		return writeJSON(e.out, p)
 	}
@@ -268,46 +187,4 @@ func (c *planCmd) pool(e *env) error {
 		fmt.Fprintln(e.out, s)
 	}
 	return nil
-}
-
-// shareOf counts the judged plants of a harvest that grew from the lot, control plants aside.
-func shareOf(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
-	codes := map[string]bool{}
-	for _, l := range h.Lots {
-		if l.Code == lot || l.SupplierLot == lot {
-			codes[l.Code] = true
-		}
-	}
-	s := seed.Share{Harvest: h.Name, Vouched: true, Of: map[string]record.Verdict{}}
-	if h.Grower != nil {
-		s.Grower = h.Grower.Name
-	}
-	if l := &run.Judgement.Lot; run.Judgement.ItemIsPlant() && h.Lot != nil && codes[h.Lot.Code] { // roots without tags, all of the harvest's lot
-		s.Off, s.Unsure, s.Plants, s.Vouched = l.Off, l.Unsure, l.Seen-l.Unsure, false
-		return s, true
-	}
-	mine, planting := map[string]bool{}, map[string]string{}
-	for _, p := range h.Plants {
-		mine[p.Number], planting[p.Number] = codes[p.Lot] && !p.Control, p.Planting
-	}
-	for _, v := range run.Judgement.Plants {
-		if !mine[v.Plant] {
-			continue
-		}
-		switch v.Verdict {
-		case record.OffType:
-			s.Off++
-			s.Plants++
-		case record.TrueToType:
-			s.Plants++
-		case record.Doubtful:
-			s.Unsure++
-		default:
-			continue
-		}
-		s.Of[planting[v.Plant]+"/"+v.Plant] = v.Verdict
-		s.Vouched = s.Vouched && slices.Contains(run.Judgement.Lot.Taught, v.Plant)
-	}
-	s.Vouched = s.Vouched && s.Plants+s.Unsure > 0
-	return s, len(codes) > 0
 }

@@ -1,17 +1,16 @@
 package main
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"offtype/cluster/lot"
 	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
 )
@@ -48,32 +47,10 @@ func (c *recordFlags) known(e *env, o *judge.Options) {
 		return
 	}
 	var late []string
-	o.Lots, late = lotsByPlant(&h, c.Lot, o.Controls)
+	o.Lots, late = gather.Lots(&h, c.Lot, o.Controls)
 	if len(late) > 0 {
 		fmt.Fprintf(e.err, "note: the book has %s as control, but without --control %s they are judged and counted like the others\n", record.NamedPlants(late, record.NamedAtMost), strings.Join(late, ","))
 	}
-}
-
-// lotsByPlant gives each plant's seed lot, with that of the harvest for all others, and the control plants of the book that
-// are not among those used.
-func lotsByPlant(h *book.Harvest, harvestLot string, used []string) (lots map[string]string, late []string) {
-	names := map[string]string{}
-	for _, l := range h.Lots {
-		names[l.Code] = l.Name()
-	}
-	if harvestLot == "" && h.Lot != nil {
-		harvestLot = h.Lot.Code
-	}
-	lots = map[string]string{"": cmp.Or(names[harvestLot], harvestLot)}
-	for _, p := range h.Plants {
-		if p.Control && !slices.Contains(used, p.Number) {
-			late = append(late, p.Number)
-		}
-		if p.Lot != "" {
-			lots[p.Number] = cmp.Or(names[p.Lot], p.Lot)
-		}
-	}
-	return lots, late
 }
 
 // record stores a whole run in the harvest book, with full outlines, in one piece; without --harvest it does nothing.

@@ -4,14 +4,10 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"testing"
-	"time"
 
 	"offtype/pipeline/book"
-	"offtype/pipeline/desk"
-	"offtype/pipeline/report"
 )
 
 // pdfText is the text of a PDF; the test is skipped where pdftotext is missing.
@@ -151,37 +147,5 @@ func TestReportFailures(t *testing.T) {
 				t.Errorf("status %d, said %q; want %d and %q", code, errs, c.code, c.want)
 			}
 		})
-	}
-}
-
-// The page makes the same report as the command.
-func TestDeskReportIsThatOfTheCommand(t *testing.T) {
-	dir := t.TempDir()
-	file := filepath.Join(dir, "h.book")
-	ok(t, "run", "--from", handTable(t, 3, 8, 4), "--out", filepath.Join(dir, "r"), "--book", file, "--harvest", "autumn", "-q")
-	ok(t, "report", "autumn", "--book", file, "--out", filepath.Join(dir, "r.pdf"), "--date", "2026-11-01")
-	want, err := os.ReadFile(filepath.Join(dir, "r.html"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, got, err := deskReport(t.Context(), desk.ReportOf{Book: file, Harvest: "autumn"}, time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if string(got) != string(want) {
-		t.Errorf("%d bytes from the page, %d from the command", len(got), len(want))
-	}
-	if !strings.Contains(string(got), `id="likeness"`) {
-		t.Error("the report does not show how alike the fruit are")
-	}
-}
-
-// Plants of several seed lots are told apart for the report; control plants are of another lot on purpose.
-func TestLotsOfAHarvest(t *testing.T) {
-	h := book.Harvest{Lots: []book.Lot{{Code: "L1", SupplierLot: "A1"}, {Code: "L2"}},
-		Plants: []book.Plant{{Number: "1", Lot: "L1"}, {Number: "2", Lot: "L2"}, {Number: "3", Lot: "L2", Control: true}, {Number: "4"}}}
-	want := []report.LotPlants{{Name: "A1", Plants: []string{"1"}}, {Name: "L2", Plants: []string{"2"}}, {Plants: []string{"4"}}}
-	if got := lotsOf(&h); !reflect.DeepEqual(got, want) {
-		t.Errorf("%+v, want %+v", got, want)
 	}
 }

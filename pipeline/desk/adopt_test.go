@@ -1,7 +1,10 @@
 package desk
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"net/url"
 	"os"
@@ -12,7 +15,9 @@ import (
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/record"
+	"offtype/pipeline/report"
 )
 
 // commandHarvest measures a photo as offtype run --book does, and returns its folder.
@@ -96,6 +101,7 @@ func TestOpenHarvestOfTheCommand(t *testing.T) {
 			t.Errorf("%s: %d", path, s)
 		}
 	}
+	printed(t, d, c)
 	if s, b := c.post("/h/autumn-2026/photo/"+key+"/fix", url.Values{"op": {"plant"}, "fruit": {"1"}, "plant": {"77"}}); s != http.StatusOK || strings.Contains(b, "Nothing was changed") {
 		t.Fatal(s, b)
 	}
@@ -107,6 +113,38 @@ func TestOpenHarvestOfTheCommand(t *testing.T) {
 		t.Errorf("measurement %d of the book, want 2 with plant 77 (%v)", full.Revision, err)
 	}
 	movedFolder(t, d, dir, key)
+}
+
+// printed compares the report on the page with the one that the same data give without the page, and takes the sheets away.
+func printed(t *testing.T, d *Desk, c *client) {
+	t.Helper()
+	d.opt.Now = func() time.Time { return time.Date(2026, 11, 1, 8, 0, 0, 0, time.UTC) }
+	doc := &report.Document{Paper: "a4", Language: "en", Made: d.opt.Now()}
+	v, err := gather.Report(t.Context(), d.book, "autumn 2026", gather.Originals{}, doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := d.harvest("autumn-2026")
+	if file := h.varietyFile(); file != "" {
+		if v, err = pipeline.ReadVariety("description", file); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var want bytes.Buffer
+	if err := errors.Join(gather.Explain(doc, v), doc.Both(io.Discard, &want)); err != nil {
+		t.Fatal(err)
+	}
+	if s, b := c.get("/h/autumn-2026/print/report"); s != http.StatusOK || b != want.String() || !strings.Contains(b, `id="likeness"`) {
+		t.Errorf("report: %d, %d bytes, want %d", s, len(b), want.Len())
+	}
+	for _, name := range []string{"report.pdf", "bench.pdf", "wall.pdf"} {
+		if s, b := c.get("/h/autumn-2026/print/" + name); s != http.StatusOK || !strings.HasPrefix(b, "%PDF") {
+			t.Errorf("%s: %d", name, s)
+		}
+	}
+	if s, _ := c.get("/h/autumn-2026/print/other.pdf"); s != http.StatusNotFound {
+		t.Errorf("a sheet that does not exist: %d", s)
+	}
 }
 
 // movedFolder moves everything while the page is not running, and points the page to it.

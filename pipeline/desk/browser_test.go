@@ -3,7 +3,6 @@ package desk
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -14,12 +13,6 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
-
-	"offtype/pipeline/book"
-	"offtype/pipeline/compare"
-	"offtype/pipeline/lens"
-	"offtype/pipeline/record"
-	"offtype/pipeline/seed"
 )
 
 // startDesk serves a fresh desk on a free port and returns it with its address.
@@ -31,42 +24,12 @@ func startDesk(t testing.TB) (*Desk, string) {
 
 func openDesk(t testing.TB, dir string) *Desk {
 	t.Helper()
-	d, err := New(t.Context(), Options{Book: filepath.Join(dir, "book.sqlite"), Program: "test", Workers: 1, Commands: testCommands()})
+	d, err := New(t.Context(), Options{Book: filepath.Join(dir, "book.sqlite"), Program: "test", Workers: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { d.Close() })
 	return d
-}
-
-// testCommands stands in for what cmd hands in.
-func testCommands() Commands {
-	return Commands{
-		Side: func(ctx context.Context, b *book.Book, name string) (compare.Side, error) {
-			run, err := b.LoadRun(ctx, name)
-			return compare.Side{Name: name, Run: run}, err
-		},
-		Lens: func(context.Context, []string) (*lens.File, []string, error) {
-			return nil, []string{"a.jpg: no chessboard"}, errors.New("the chessboard was found in 0 photos")
-		},
-		Trial: func(h *book.Harvest, run *record.Run) (out []seed.TrialPlant) {
-			for _, p := range h.Plants {
-				out = append(out, seed.TrialPlant{Variety: "Hollin Tan", Lot: p.Lot, Number: p.Number, Fruits: 2})
-			}
-			return out
-		},
-		Share: func(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) {
-			return seed.Share{Harvest: h.Name, Off: 1, Plants: 7}, h.Lot != nil && h.Lot.Code == lot
-		},
-		Seed: func(ctx context.Context, b *book.Book, name string) (seed.Input, error) {
-			run, err := b.LoadRun(ctx, name)
-			in := seed.Input{Harvest: name, Species: "Cucurbita moschata", Variety: "Hollin Tan"}
-			for _, v := range run.Judgement.Plants {
-				in.Plants = append(in.Plants, seed.Plant{Number: v.Plant, Verdict: v.Verdict, Flowered: true})
-			}
-			return in, err
-		},
-	}
 }
 
 func serveDesk(t testing.TB, d *Desk) string {

@@ -79,13 +79,12 @@ func (d *Desk) lensFile(name string) string {
 type printData struct {
 	Measured []int
 	Lenses   []lensLine
-	CanMake  bool // a lens file can be made here
 }
 
 type lensLine struct{ Name, Text string }
 
 func (d *Desk) printData() printData {
-	v := printData{Measured: d.cardNumbers(), CanMake: d.opt.Commands.Lens != nil}
+	v := printData{Measured: d.cardNumbers()}
 	for _, n := range d.lensNames() {
 		l := lensLine{Name: n}
 		if f, err := lens.Read(d.lensFile(n)); err == nil {

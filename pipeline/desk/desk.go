@@ -32,8 +32,6 @@ type Options struct {
 	Workers int    // photos measured at a time; 0: 2
 	Log     *slog.Logger
 	Now     func() time.Time
-
-	Commands Commands // what the other commands do
 }
 
 // Desk is the page with all that it holds. Close it.

@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -53,10 +52,6 @@ func (d *Desk) lensData() lensData {
 }
 
 func (d *Desk) lensView(w http.ResponseWriter, r *http.Request) {
-	if d.opt.Commands.Lens == nil {
-		d.notFound(w, r)
-		return
-	}
 	d.show(w, r, "lens", &page{Title: "Make a lens file", Door: "sow", Data: d.lensData()})
 }
 
@@ -104,12 +99,14 @@ func (d *Desk) makeLens(w http.ResponseWriter, r *http.Request) {
 	name := slug(oneLine(r.PostForm.Get("name"), 60))
 	err := errors.New("give the lens a name, such as phone")
 	var f *lens.File
-	if oneLine(r.PostForm.Get("name"), 60) != "" && d.opt.Commands.Lens != nil {
-		var files []string
+	if oneLine(r.PostForm.Get("name"), 60) != "" {
+		var photos []lens.Photo
 		for _, b := range v.Photos {
-			files = append(files, filepath.Join(d.boardDir(), b))
+			photos = append(photos, lens.Photo{Name: b, Path: filepath.Join(d.boardDir(), b)})
 		}
-		f, v.Said, err = d.opt.Commands.Lens(r.Context(), files)
+		var made lens.Made
+		made, err = lens.FromPhotos(r.Context(), photos)
+		f, v.Said = made.File, made.Said
 	}
 	if err == nil {
 		err = f.Write(filepath.Join(d.lensDir(), name+".json"))
@@ -131,6 +128,3 @@ func (d *Desk) clearLens(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("HX-Redirect", "/lens?said=removed")
 	w.WriteHeader(http.StatusNoContent)
 }
-
-// LensMaker calibrates a lens from photos of the chessboard; said are sentences on single photos.
-type LensMaker func(ctx context.Context, photos []string) (f *lens.File, said []string, err error)

@@ -2,11 +2,10 @@ package desk
 
 import (
 	"context"
-	"errors"
 	"net/http"
 	"sort"
 
-	"offtype/pipeline/book"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/seed"
 )
 
@@ -31,19 +30,12 @@ func (d *Desk) trialView(w http.ResponseWriter, r *http.Request) {
 	if v.Chosen == "" && len(v.Harvests) == 1 {
 		v.Chosen = v.Harvests[0]
 	}
-	if v.Chosen != "" && d.opt.Commands.Trial != nil {
-		h, err := d.book.Harvest(r.Context(), v.Chosen)
-		if err != nil {
+	if v.Chosen != "" {
+		var err error
+		if v.Rows, err = gather.Trial(r.Context(), d.book, v.Chosen); err != nil {
 			p.Problem = sentence(err.Error())
-		} else {
-			run, err := d.book.LoadRunWith(r.Context(), v.Chosen, book.LoadOptions{NoOutlines: true})
-			if err != nil && !errors.Is(err, book.ErrNotFound) {
-				p.Problem = sentence(err.Error())
-			}
-			v.Rows = seed.Trial(d.opt.Commands.Trial(&h, &run))
-			if len(v.Rows) == 0 {
-				v.Empty = "This harvest has no plants yet. Photograph with plant tags, say on the photo which plant a fruit is from, or write the plants down under In the bed."
-			}
+		} else if len(v.Rows) == 0 {
+			v.Empty = "This harvest has no plants yet. Photograph with plant tags, say on the photo which plant a fruit is from, or write the plants down under In the bed."
 		}
 	}
 	p.Data = v
@@ -64,39 +56,19 @@ func (d *Desk) poolView(w http.ResponseWriter, r *http.Request) {
 	if v.Chosen == "" && len(v.Lots) == 1 {
 		v.Chosen = v.Lots[0]
 	}
-	if v.Chosen != "" && d.opt.Commands.Share != nil {
-		pooled, err := d.pooled(r.Context(), v.Chosen)
+	if v.Chosen != "" {
+		pooled, err := gather.Pool(r.Context(), d.book, v.Chosen)
 		switch {
 		case err != nil:
 			p.Problem = sentence(err.Error())
 		case len(pooled.Shares) == 0:
 			v.Empty = "No measured harvest grew this lot. Name the seed lot of a harvest under its Photos."
 		default:
-			v.Pooled = pooled
+			v.Pooled = &pooled
 		}
 	}
 	p.Data = v
 	d.show(w, r, "lots", p)
-}
-
-// pooled counts the judged plants of a lot, harvest by harvest.
-func (d *Desk) pooled(ctx context.Context, lot string) (*seed.Pooled, error) {
-	var shares []seed.Share
-	for _, name := range d.inBook(ctx) {
-		h, err := d.book.Harvest(ctx, name)
-		if err != nil {
-			return nil, err
-		}
-		run, err := d.book.LoadRunWith(ctx, name, book.LoadOptions{NoOutlines: true})
-		if err != nil {
-			return nil, err
-		}
-		if s, ok := d.opt.Commands.Share(&h, &run, lot); ok {
-			shares = append(shares, s)
-		}
-	}
-	p := seed.Pool(lot, shares)
-	return &p, nil
 }
 
 // poolLots lists codes and, where growers' codes differ, the suppliers' lot numbers.

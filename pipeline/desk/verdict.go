@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -10,12 +11,14 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"offtype/cluster/lot"
+	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
+	"offtype/pipeline/report"
 )
 
 func (d *Desk) verdictRoutes(m *http.ServeMux) {
@@ -272,7 +275,7 @@ type reportData struct {
 
 func (d *Desk) reportView(w http.ResponseWriter, r *http.Request, h *harvest) {
 	h.mu.Lock()
-	v := reportData{ID: h.ID, Judging: h.settling(), Photos: len(h.Photos), Printed: h.result != nil && d.opt.Commands.Report != nil}
+	v := reportData{ID: h.ID, Judging: h.settling(), Photos: len(h.Photos), Printed: h.result != nil}
 	h.mu.Unlock()
 	for _, f := range downloads {
 		if v.Judging { // what lies there may hold no more
@@ -314,27 +317,49 @@ func (h *harvest) reportPhotos() string {
 // printReport makes the measurement report for the supplier, or a sheet for the bench or the wall.
 func (d *Desk) printReport(w http.ResponseWriter, r *http.Request, h *harvest) {
 	h.mu.Lock()
-	of := ReportOf{Book: d.book.Path(), Harvest: h.Name, Photos: h.reportPhotos(), Variety: h.varietyFile()}
+	name, photos, variety := h.Name, h.reportPhotos(), h.varietyFile()
 	h.mu.Unlock()
-	c := d.opt.Commands
 	what := r.PathValue("what")
-	switch {
-	case c.Report != nil && (what == "report.pdf" || what == "report"):
-		pdf, page, err := c.Report(r.Context(), of)
-		if err != nil {
+	if !slices.Contains([]string{"report", "report.pdf", "bench.pdf", "wall.pdf"}, what) {
+		d.notFound(w, r)
+		return
+	}
+	doc, err := d.document(r.Context(), name, photos, variety)
+	if err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	var page bytes.Buffer
+	switch what {
+	case "report":
+		if err := doc.Both(io.Discard, &page); err != nil {
 			d.problem(w, r, http.StatusUnprocessableEntity, err)
 			return
 		}
-		if what == "report" {
-			d.wholePage(w, page)
-			return
-		}
-		d.pdf(w, r, h.ID+"-report.pdf", func(b io.Writer) error { _, err := b.Write(pdf); return err })
-	case c.Sheet != nil && (what == "bench.pdf" || what == "wall.pdf"):
-		d.pdf(w, r, h.ID+"-"+what, func(b io.Writer) error { return c.Sheet(r.Context(), of, strings.TrimSuffix(what, ".pdf"), b) })
+		d.wholePage(w, page.Bytes())
+	case "report.pdf":
+		d.pdf(w, r, h.ID+"-report.pdf", func(b io.Writer) error { return doc.Both(b, io.Discard) })
+	case "bench.pdf":
+		d.pdf(w, r, h.ID+"-bench.pdf", func(b io.Writer) error { return doc.BenchSheet(b, gather.BenchColumns()) })
 	default:
-		d.notFound(w, r)
+		d.pdf(w, r, h.ID+"-wall.pdf", doc.WallSheet)
 	}
+}
+
+// document puts together what a report of the harvest holds: photos are looked for in the folder, the description is
+// that in the file (none: that of the book).
+func (d *Desk) document(ctx context.Context, harvest, photos, variety string) (*report.Document, error) {
+	doc := &report.Document{Paper: "a4", Language: "en", Made: d.opt.Now()}
+	v, err := gather.Report(ctx, d.book, harvest, gather.Originals{Folder: photos}, doc)
+	if err != nil {
+		return nil, err
+	}
+	if variety != "" {
+		if v, err = pipeline.ReadVariety("description", variety); err != nil {
+			return nil, err
+		}
+	}
+	return doc, gather.Explain(doc, v)
 }
 
 // reportPage shows the report in the browser, without any right to run scripts.

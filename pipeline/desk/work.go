@@ -11,6 +11,7 @@ import (
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
 )
@@ -246,10 +247,8 @@ func (d *Desk) judge(f pipeline.Finishing, name, lot string, parts []*pipeline.P
 			done.said = append(done.said, fmt.Sprintf("The groups could not be worked out (%v). Please report this.", r))
 		}
 	}()
-	if d.opt.Commands.Lots != nil {
-		if h, err := d.book.Harvest(d.ctx, name); err == nil { // not there before it was recorded once
-			f.Judge.Lots, _ = d.opt.Commands.Lots(&h, lot, f.Judge.Controls)
-		}
+	if h, err := d.book.Harvest(d.ctx, name); err == nil { // not there before it was recorded once
+		f.Judge.Lots, _ = gather.Lots(&h, lot, f.Judge.Controls)
 	}
 	res, err := d.session.Finish(parts, f)
 	if err != nil {

@@ -14,36 +14,11 @@ import (
 
 	"offtype/cluster/lot"
 	"offtype/pipeline"
-	"offtype/pipeline/book"
 	"offtype/pipeline/card"
 	"offtype/pipeline/compare"
-	"offtype/pipeline/record"
+	"offtype/pipeline/gather"
 	"offtype/pipeline/seed"
 )
-
-// Commands are the functions that the commands have too; cmd hands them in, so that page and
-// command line cannot differ.
-type Commands struct {
-	Side  func(context.Context, *book.Book, string) (compare.Side, error)       // a harvest to compare
-	Seed  func(context.Context, *book.Book, string) (seed.Input, error)         // what the book knows of a harvest's plants
-	Trial func(*book.Harvest, *record.Run) []seed.TrialPlant                    // rows of a variety trial
-	Share func(h *book.Harvest, run *record.Run, lot string) (seed.Share, bool) // a harvest's count of a lot
-	// Lots gives each plant's seed lot, with that of the harvest under "", and control plants of the book that are not used.
-	Lots func(h *book.Harvest, lot string, used []string) (map[string]string, []string)
-	// Report makes the measurement report of a harvest of the book as PDF and as a page.
-	Report func(context.Context, ReportOf) (pdf, page []byte, err error)
-	Lens   LensMaker
-	// Sheet makes the bench sheet ("bench") or the sheet for the wall ("wall") as PDF.
-	Sheet func(ctx context.Context, of ReportOf, which string, w io.Writer) error
-}
-
-// ReportOf says of what a report is made.
-type ReportOf struct {
-	Book    string // file
-	Harvest string
-	Photos  string // folder where the photos lie
-	Variety string // file of the description, or empty
-}
 
 func (d *Desk) yearRoutes(m *http.ServeMux) {
 	m.HandleFunc("GET /compare", d.compareView)
@@ -91,7 +66,7 @@ func (d *Desk) compared(r *http.Request) (*compare.Result, []compare.Side, error
 		if !want[n] {
 			continue
 		}
-		s, err := d.opt.Commands.Side(r.Context(), d.book, n)
+		s, err := gather.Side(r.Context(), d.book, n)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -109,7 +84,7 @@ func (d *Desk) compared(r *http.Request) (*compare.Result, []compare.Side, error
 func (d *Desk) compareView(w http.ResponseWriter, r *http.Request) {
 	v := compareData{Harvests: d.inBook(r.Context()), Chosen: map[string]bool{}}
 	p := &page{Title: "Compare years", Door: "seed"}
-	if hs := r.URL.Query()["h"]; len(hs) > 0 && d.opt.Commands.Side != nil {
+	if hs := r.URL.Query()["h"]; len(hs) > 0 {
 		for _, h := range hs {
 			v.Chosen[h] = true
 		}
@@ -127,10 +102,6 @@ func (d *Desk) compareView(w http.ResponseWriter, r *http.Request) {
 
 // comparePage shows or gives away the whole page that the command compare writes.
 func (d *Desk) comparePage(w http.ResponseWriter, r *http.Request) {
-	if d.opt.Commands.Side == nil {
-		d.notFound(w, r)
-		return
-	}
 	res, sides, err := d.compared(r)
 	if err != nil {
 		d.problem(w, r, http.StatusUnprocessableEntity, err)
@@ -174,8 +145,8 @@ type seedData struct {
 func (d *Desk) seedView(w http.ResponseWriter, r *http.Request) {
 	v := seedData{Harvests: d.inBook(r.Context()), Chosen: r.URL.Query().Get("h")}
 	p := &page{Title: "Keep seed", Door: "seed"}
-	if v.Chosen != "" && d.opt.Commands.Seed != nil {
-		in, err := d.opt.Commands.Seed(r.Context(), d.book, v.Chosen)
+	if v.Chosen != "" {
+		in, err := gather.Seed(r.Context(), d.book, v.Chosen)
 		if err != nil {
 			p.Problem = sentence(err.Error())
 		} else {
