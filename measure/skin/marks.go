@@ -44,6 +44,9 @@ func (s *patchwork) judgeParts(l *view) []part {
 	out := s.countParts(l)
 	if s.unmix(out) {
 		out = s.countParts(l)
+		if s.largestFirst(out) {
+			out = s.countParts(l)
+		}
 	}
 	for p := 1; p < len(out); p++ {
 		if out[p].n > 0 {
@@ -58,6 +61,29 @@ func (s *patchwork) judgeParts(l *view) []part {
 		}
 	}
 	return out
+}
+
+// largestFirst makes the largest part the main one, where unmixing has changed which that is.
+func (s *patchwork) largestFirst(parts []part) (changed bool) {
+	most := 0
+	for p := range parts {
+		if parts[p].n > parts[most].n {
+			most = p
+		}
+	}
+	if most == 0 {
+		return false
+	}
+	for i := range s.px {
+		switch q := &s.px[i]; q.part {
+		case 0:
+			q.part = most
+		case most:
+			q.part = 0
+		}
+	}
+	s.lists = nil
+	return true
 }
 
 // rim reports whether x lies roughly between a and b.
@@ -98,6 +124,7 @@ func (s *patchwork) countParts(l *view) []part {
 
 func (s *patchwork) judgePart(parts []part, p int) kind {
 	m, q := parts[0], parts[p]
+	up, view := s.meanFacing(p)
 	de := colour.DeltaE2000(m.lab, q.lab)
 	if k := lum(q.rgb) / lum(m.rgb); k > 0 {
 		scaled := colour.RGB{m.rgb[0] * k, m.rgb[1] * k, m.rgb[2] * k}.Lab()
@@ -111,7 +138,13 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 		if k > shadeMax && k < 1/shadeMax && same < de && (same < limit || same < shadeDE*dark && !sharp) {
 			return shade
 		}
-		if s.reflected(m.rgb, q.rgb) < limit && k < 1 {
+		most := math.Inf(1) // at grazing angles a smooth skin mirrors what lies beside
+		if sharp {
+			// A plane tilted from a wide table sees it over (1 − up)/2 of its sky, and a table beside which the card
+			// lies is hardly lit twice as brightly as the card.
+			most = 2 * (1 - up) / 2
+		}
+		if s.reflected(m.rgb, q.rgb, most) < limit && k < 1 {
 			return shade
 		}
 		if s.shineOf(m.rgb, q.rgb) && q.share < 0.15 {
@@ -121,7 +154,7 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 	if de < markDE {
 		return shade
 	}
-	if z, f := s.meanFacing(p); z < 0.15 || f < litFacing || z < 0.4 && !s.sharp(p) {
+	if up < 0.15 || view < litFacing || up < 0.4 && !s.sharp(p) {
 		return shade
 	}
 	blob := s.largestBlob(p)
@@ -209,8 +242,9 @@ func between(a, b, x colour.RGB) bool {
 }
 
 // reflected returns the ΔE00 between q and the nearest colour that m takes on under the card's light mixed with light
-// from what lies beside the fruit.
-func (s *patchwork) reflected(m, q colour.RGB) float64 {
+// from what lies beside the fruit, of which it takes at most most (1: as much as lies in the card's light); +Inf when q
+// asks for more.
+func (s *patchwork) reflected(m, q colour.RGB, most float64) float64 {
 	// least squares q = m·(a + b·t), with t the colour beside
 	var f [3]float64
 	aa, ab, bb, qa, qb := 0.0, 0.0, 0.0, 0.0, 0.0
@@ -224,7 +258,7 @@ func (s *patchwork) reflected(m, q colour.RGB) float64 {
 		return math.Inf(1)
 	}
 	a, b := (qa*bb-qb*ab)/det, (qb*aa-qa*ab)/det
-	if a < 0 || b < 0 {
+	if a < 0 || b < 0 || b > most {
 		return math.Inf(1)
 	}
 	return colour.DeltaE2000(colour.RGB{a*m[0] + b*f[0], a*m[1] + b*f[1], a*m[2] + b*f[2]}.Lab(), q.Lab())

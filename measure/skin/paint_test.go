@@ -210,3 +210,31 @@ func TestNothingToSee(t *testing.T) {
 		t.Error("no fruit gave results")
 	}
 }
+
+// TestMarksOfTheTablesColour: dark green marks with a sharp edge are marks also on a green table, though the main colour
+// in the table's green light looks like them; half and half, the larger part is the main colour.
+func TestMarksOfTheTablesColour(t *testing.T) {
+	light, dark, table := colour.Lab{L: 68, A: -6, B: 34}, colour.Lab{L: 45, A: -14, B: 26}, colour.RGB{.05, .2, .11}
+	for _, c := range []struct {
+		limit        float64 // of cos(9 theta), below which the skin is dark
+		main, second colour.Lab
+	}{{-.5, light, dark}, {.2, dark, light}} {
+		ph := painted(func(_, th float64, _ geom.Vec3) colour.Lab {
+			if math.Cos(9*th) < c.limit {
+				return dark
+			}
+			return light
+		})
+		for i := 0; i < len(ph.Pix); i += 3 {
+			if [3]uint8(ph.Pix[i:i+3]) == [3]uint8{150, 150, 150} {
+				for k, v := range table {
+					ph.Pix[i+k] = uint8(math.Round(255 * colour.Encode(v)))
+				}
+			}
+		}
+		r := skin.Measure(&ph, skin.DefaultOptions())[0]
+		if r.Pattern != skin.Stripes || r.Second == nil || colour.DeltaE2000(r.Main, c.main) > 4 || colour.DeltaE2000(*r.Second, c.second) > 4 {
+			t.Errorf("dark below %.1f: main %.0f, second %v, %s; painted %.0f and %.0f", c.limit, r.Main, r.Second, r.Pattern, c.main, c.second)
+		}
+	}
+}

@@ -70,7 +70,8 @@ func (g *regions) join(m *Maps) {
 		best, cost := border{}, 1.0
 		for _, b := range g.borders(m, 4) {
 			p, q := by[b.a], by[b.b]
-			ratio := math.Hypot(p.vx-q.vx, p.vy-q.vy) / (p.radius() + q.radius())
+			dx, dy := q.vx-p.vx, q.vy-p.vy
+			ratio := math.Hypot(dx, dy) / (p.shape.reach(dx, dy) + q.shape.reach(dx, dy))
 			seam := b.seam / float64(b.n)
 			open := ramp(b.wide/math.Max(1, math.Min(p.wide, q.wide)), 0.55, 0.95)
 			near := 0.04 + 0.16*(1-ramp(seam, 0.6, 0.85)) // a fruit bent round another names a centre near its own

@@ -18,6 +18,7 @@ type region struct {
 	body   float64 // mean body probability
 	spread float64 // RMS of the votes about their mean / equivalent radius
 	wide   float64 // greatest distance of a cell to the table, cells
+	shape  moments // of the cells about (cx, cy)
 	box    box     // the cells' range when last measured
 	reject string
 }
@@ -227,8 +228,10 @@ func (g *regions) measure(m *Maps) {
 	for i, l := range g.label {
 		if l != 0 {
 			r := by[l]
-			dx, dy := float64(i%g.w)+float64(m.DX[i])-r.vx, float64(i/g.w)+float64(m.DY[i])-r.vy
+			x, y := float64(i%g.w), float64(i/g.w)
+			dx, dy := x+float64(m.DX[i])-r.vx, y+float64(m.DY[i])-r.vy
 			r.spread += dx*dx + dy*dy
+			r.shape.add(x-r.cx, y-r.cy)
 		}
 	}
 	for _, r := range g.regions {
@@ -246,19 +249,24 @@ func (g *regions) judge(m *Maps, r *region, opt Options) string {
 	if r.body < 0.6 {
 		return fmt.Sprintf("not clearly a fruit: mean probability %.2f", r.body)
 	}
-	var shape moments
-	g.each(r, func(i int) { shape.add(float64(i%g.w)-r.cx, float64(i/g.w)-r.cy) })
-	if long := shape.elongation(); long > 9 {
+	if long := r.shape.elongation(); long > 9 {
 		return fmt.Sprintf("too thin: %.1f times as long as wide", long)
 	}
 	return ""
 }
 
-// moments are the second moments of an area about its middle.
-type moments struct{ xx, xy, yy float64 }
+// moments are the second moments of n cells about their middle.
+type moments struct{ n, xx, xy, yy float64 }
 
 func (s *moments) add(dx, dy float64) {
-	s.xx, s.xy, s.yy = s.xx+dx*dx, s.xy+dx*dy, s.yy+dy*dy
+	s.n, s.xx, s.xy, s.yy = s.n+1, s.xx+dx*dx, s.xy+dx*dy, s.yy+dy*dy
+}
+
+// reach is half the extent along (dx, dy) of the ellipse with the same moments.
+func (s *moments) reach(dx, dy float64) float64 {
+	const square = 1. / 12 // of one cell
+	along := (s.xx*dx*dx + 2*s.xy*dx*dy + s.yy*dy*dy) / math.Max(dx*dx+dy*dy, 1e-12)
+	return 2 * math.Sqrt(along/s.n+square)
 }
 
 // elongation is length / width of the ellipse with the same moments.
