@@ -56,7 +56,7 @@ func Fit(views []View, opt Options) (*Body, error) {
 		free += f
 		t.rays = append(t.rays, rs...)
 	}
-	if free < n/4 {
+	if free < n/8 || free < n/4 && !t.endsFree(main) {
 		return nil, ErrHidden
 	}
 	flat, ok := flatten(&views[main])
@@ -77,6 +77,23 @@ func Fit(views []View, opt Options) (*Body, error) {
 	b.early, b.seen = append([]string(nil), b.Notes...), float64(most)/float64(n)
 	t.finish(b, b.seen)
 	return b, nil
+}
+
+// endsFree reports whether the two outline points farthest from each other in the view lie on the fruit's own outline or
+// under its stalk: a slender fruit in a row of its like shows no more than its ends, but all of its length.
+func (t *task) endsFree(view int) bool {
+	var at [2]int
+	most := -1.0
+	for i := range t.rays {
+		for j := range i {
+			a, b := &t.rays[i], &t.rays[j]
+			if d := a.at.Sub(b.at).Norm(); a.view == view && b.view == view && d > most {
+				at, most = [2]int{i, j}, d
+			}
+		}
+	}
+	own := func(e geom.Edge) bool { return e == geom.EdgeFree || e == geom.EdgeStalk }
+	return most >= 0 && own(t.rays[at[0]].edge) && own(t.rays[at[1]].edge)
 }
 
 // finite reports whether every point of the view is a number.
