@@ -7,6 +7,9 @@ from layout import dtype, LIGHTS
 from shapes import rot
 
 
+PACKED = .2   # share of the scenes with fruit in close rows
+
+
 def camera(rng, s, crop, close, usual=False):
     """Random camera (near the table when `close`, from above when `usual`) and crop window; mm per pixel and the table point at the crop's centre."""
     u = rng.uniform
@@ -189,6 +192,37 @@ def place(rng, bank, varieties, n, at, span):
     return placed
 
 
+def pack(rng, bank, varieties, n, at, span):
+    """Fruit in rows, side by side and touching, as roots, peppers and long squashes are laid out. Returns [(body, record, variety)]."""
+    u, placed = rng.uniform, []
+    yaw, cols = u(0, 6.28), int(rng.integers(3, 11))
+    along, across = np.array([np.cos(yaw), np.sin(yaw)]), np.array([-np.sin(yaw), np.cos(yaw)])
+    lean, flips, apart = abs(rng.normal(0, .1)), rng.choice([0, .5, 1], p=[.4, .3, .3]), u(0, .2)
+    pitch = max(v.size for v in varieties) * u(1, 1.3)
+    wide = np.mean([2 * v.size / max(v.slim, 1) * .5 for v in varieties])
+    start = at + u(-.25, .25, 2) * span - across * wide * (min(cols, n) - 1) / 2
+    before = None
+    for i in range(n):
+        v = varieties[(i // cols) % len(varieties) if rng.random() < .85 else rng.integers(len(varieties))]
+        b, r = F.individual(rng, bank, v)
+        turned = np.pi if (i % 2 and flips == 1) or (flips == .5 and rng.random() < .5) else 0
+        b.R = rot("z", yaw + turned + rng.normal(0, lean) - np.arctan2(b.R[1, 0], b.R[0, 0])) @ b.R
+        b.c[:2] = start + along * ((i // cols - (n - 1) // cols / 2) * pitch + rng.normal(0, .06) * v.size)
+        if i % cols == 0:
+            before = None
+        elif before is not None:
+            want = u(-.006, .012) * b.size if rng.random() > apart else u(.01, .12) * b.size
+            c, lo, hi = before.c[:2] + along * (along @ (b.c[:2] - before.c[:2])), 0.0, before.bound() + b.bound()
+            for _ in range(9):
+                m = .5 * (lo + hi); b.c[:2] = c + across * m
+                lo, hi = (lo, m) if b.gap(before) > want else (m, hi)
+            b.c[:2] = c + across * hi
+        near = [q[0] for q in placed if ((q[0].c - b.c) ** 2).sum() < (q[0].reach + b.reach) ** 2]
+        if min([b.gap(q) for q in near], default=9) > -.02 * b.size:
+            placed.append((b, r, v)); before = b
+    return placed
+
+
 def scene(rng, bank, crop, bare=False):
     """(scene record, solids, decals, ends) of one random scene; ends: rows ident, stem x y facing, blossom x y facing.
     A bare scene is an empty table, on which fruit of other scenes are laid (feed.lay)."""
@@ -211,7 +245,14 @@ def scene(rng, bank, crop, bare=False):
     var = [F.Variety(rng, bank, size * (1 if k == 0 else np.exp(rng.normal(0, .35))), s["ga"]["ca" if rng.random() < .6 else "cb"], dim and rng.random() < .6, .95 if usual else .78) for k in range(rng.choice([1, 2, 3, 4, 6], p=[.4, .28, .16, .1, .06]))]
     if any(v.recipe in ("pattypan", "striped") for v in var) and rng.random() < .4:   # where they are hardest to see
         s["ga"] = ground(rng, ["strands", "strands", "planks", "gravel"])
-    placed = place(rng, bank, var, n, at, span) if n else []
+    if n and not big and rng.random() < PACKED:
+        for k, v in enumerate(var):   # the longest of a few; they lie
+            if rng.random() < .85:
+                var[k] = v = max([v] + [F.Variety(rng, bank, v.size, s["ga"]["ca" if rng.random() < .6 else "cb"], dim and rng.random() < .6, .9) for _ in range(4)], key=lambda w: w.slim)
+            v.pose, v.bend = "side", v.bend * (.25 if rng.random() < .7 else .7)
+        placed = pack(rng, bank, var, int(rng.integers(max(n, 4), max(n, 4) + 14)), at, span)
+    else:
+        placed = place(rng, bank, var, n, at, span) if n else []
     solids, ends, tops, rims = [], [], [], []
     for i, (b, r, v) in enumerate(placed):
         solids.append(F.fill(r, rng, b, i + 1, 0)); tops.append((b.c[0], b.c[1], 2 * b.c[2])); rims.append((b.c[0], b.c[1], b.radius))
