@@ -210,9 +210,44 @@ func (t *task) tipDoubt(m *model, length float64) float64 {
 	px := roughTips*math.Pow(t.spread()*t.rays[0].sigma, 2) + tipsPx*tipsPx
 	sum := share*length*length + px*math.Pow(t.sharpest(m), 2)
 	for end := range 2 {
-		sum += math.Pow(bluntDoubt*t.blunted(m, end), 2)
+		sum += math.Pow(bluntDoubt*t.blunted(m, end), 2) + math.Pow(coveredDoubt*t.covered(m, end), 2)
 	}
 	return sum
+}
+
+// coveredDoubt is the standard deviation of how far a body goes on behind a neighbour that lies over its end, as a share of
+// how much of the outline about the end is the neighbour's.
+const coveredDoubt = 0.25
+
+// covered is the length of outline that is a neighbour's edge about an end, mm, in the view where it is least; 0 where the
+// end itself is free.
+func (t *task) covered(m *model, end int) float64 {
+	pole, _ := m.pole(end)
+	least := math.Inf(1)
+	for v := range t.views {
+		at := t.views[v].Camera.Project(pole)
+		var of []*ray // of this view, around the outline
+		near := 0
+		for i := range t.rays {
+			if y := &t.rays[i]; y.view == v {
+				if of = append(of, y); y.at.Sub(at).Norm() < of[near].at.Sub(at).Norm() {
+					near = len(of) - 1
+				}
+			}
+		}
+		px := 0.0
+		if len(of) > 0 && of[near].edge == geom.EdgeContact {
+			for _, step := range [...]int{1, len(of) - 1} {
+				for k, n := near, 0; n < len(of)/2 && of[k].edge == geom.EdgeContact; n++ {
+					next := (k + step) % len(of)
+					px += of[next].at.Sub(of[k].at).Norm()
+					k = next
+				}
+			}
+		}
+		least = math.Min(least, px*t.mmPerPx(m, v))
+	}
+	return least
 }
 
 // quad returns xᵀ·A·x for a full square matrix.

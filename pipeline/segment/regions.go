@@ -18,7 +18,6 @@ type region struct {
 	body   float64 // mean body probability
 	spread float64 // RMS of the votes about their mean / equivalent radius
 	wide   float64 // greatest distance of a cell to the table, cells
-	shape  moments // of the cells about (cx, cy)
 	box    box     // the cells' range when last measured
 	reject string
 }
@@ -63,13 +62,13 @@ func findRegions(m *Maps, own *ownColours, opt Options) *regions {
 	return g
 }
 
-// seed labels the seam-free body cells: each takes the vote peak nearest to its own vote, and each
+// seed labels the body cells without a seam or the ridge of a faint one: each takes the vote peak nearest to its own vote, and each
 // connected part of one peak becomes a region of its own.
 func (g *regions) seed(m *Maps, fg []bool) {
 	peaks := votePeaks(m, fg)
 	near := make([]int32, len(fg))
 	for i := range fg {
-		if !fg[i] || m.Seam[i] > 0.5 || len(peaks) == 0 {
+		if !fg[i] || m.Seam[i] > 0.5 || m.ridge(i) || len(peaks) == 0 {
 			continue
 		}
 		x, y := float64(i%g.w)+float64(m.DX[i]), float64(i/g.w)+float64(m.DY[i])
@@ -91,6 +90,30 @@ func (g *regions) seed(m *Maps, fg []bool) {
 		part = g.gather(part, s, func(j int) bool { return near[j] == near[s] && g.label[j] == 0 }, func(j int) { g.label[j] = n })
 	}
 }
+
+// ridge reports whether the seam probability at cell i, though low, is a line's: clearly greater than three cells to
+// both sides, and no less than next to it. Where fruit lie close together the network is often unsure of a seam but not
+// of its place.
+func (m *Maps) ridge(i int) bool {
+	v := m.Seam[i]
+	x, y := i%m.W, i/m.W
+	if v < ridgeLow || x < ridgeReach || y < ridgeReach || x >= m.W-ridgeReach || y >= m.H-ridgeReach {
+		return false
+	}
+	for _, step := range [...]int{1, m.W, m.W + 1, m.W - 1} {
+		a, b := i-ridgeReach*step, i+ridgeReach*step
+		if max(m.Seam[a], m.Seam[b]) < ridgeFall*v && v >= max(m.Seam[i-step], m.Seam[i+step]) {
+			return true
+		}
+	}
+	return false
+}
+
+const (
+	ridgeLow   = 0.15 // least seam probability of a ridge
+	ridgeReach = 3    // cells to each side
+	ridgeFall  = 0.5  // to which share of the ridge's it has fallen there
+)
 
 // gather lists cell s and what hangs together with it by 4-neighbours that free says yes to; took is
 // told of each, and free must say no to it from then on. The list reuses the array of cells.
@@ -228,10 +251,8 @@ func (g *regions) measure(m *Maps) {
 	for i, l := range g.label {
 		if l != 0 {
 			r := by[l]
-			x, y := float64(i%g.w), float64(i/g.w)
-			dx, dy := x+float64(m.DX[i])-r.vx, y+float64(m.DY[i])-r.vy
+			dx, dy := float64(i%g.w)+float64(m.DX[i])-r.vx, float64(i/g.w)+float64(m.DY[i])-r.vy
 			r.spread += dx*dx + dy*dy
-			r.shape.add(x-r.cx, y-r.cy)
 		}
 	}
 	for _, r := range g.regions {
@@ -249,24 +270,19 @@ func (g *regions) judge(m *Maps, r *region, opt Options) string {
 	if r.body < 0.6 {
 		return fmt.Sprintf("not clearly a fruit: mean probability %.2f", r.body)
 	}
-	if long := r.shape.elongation(); long > 9 {
+	var shape moments
+	g.each(r, func(i int) { shape.add(float64(i%g.w)-r.cx, float64(i/g.w)-r.cy) })
+	if long := shape.elongation(); long > 9 {
 		return fmt.Sprintf("too thin: %.1f times as long as wide", long)
 	}
 	return ""
 }
 
-// moments are the second moments of n cells about their middle.
-type moments struct{ n, xx, xy, yy float64 }
+// moments are the second moments of an area about its middle.
+type moments struct{ xx, xy, yy float64 }
 
 func (s *moments) add(dx, dy float64) {
-	s.n, s.xx, s.xy, s.yy = s.n+1, s.xx+dx*dx, s.xy+dx*dy, s.yy+dy*dy
-}
-
-// reach is half the extent along (dx, dy) of the ellipse with the same moments.
-func (s *moments) reach(dx, dy float64) float64 {
-	const square = 1. / 12 // of one cell
-	along := (s.xx*dx*dx + 2*s.xy*dx*dy + s.yy*dy*dy) / math.Max(dx*dx+dy*dy, 1e-12)
-	return 2 * math.Sqrt(along/s.n+square)
+	s.xx, s.xy, s.yy = s.xx+dx*dx, s.xy+dx*dy, s.yy+dy*dy
 }
 
 // elongation is length / width of the ellipse with the same moments.
