@@ -32,8 +32,7 @@ type Options struct {
 // Card is one card found.
 type Card struct {
 	Number  int
-	Markers int // of its four markers, how many were read or confirmed by their edges
-	Pose    camera.SheetPose
+	Markers int       // of its four markers, how many were read or confirmed by their edges
 	Quad    []geom.Px // its cut corners, clockwise from its top-left
 	Patches []PatchSample
 	Paper   []PatchSample // bare paper at many places
@@ -74,11 +73,10 @@ const (
 	residualLimitPx   = 0.5
 	residualLimitMM   = 0.3
 	focalUnsureRel    = 0.02
-	cornerSD          = 0.4  // px, of OpenCV's marker corners against printed edges
-	edgeSD            = 0.02 // px, error that all pieces of a printed edge share, and that of a piece (measured on the scenes)
-	sheetHeightSD     = 1.0  // mm: tags and further cards lie this level with the first (assumed)
-	offsetSD          = 0.4  // px
-	patchOffsetExtra  = 0.15
+	cornerSD          = 0.4        // px, of OpenCV's marker corners against printed edges
+	edgeSD            = 0.02       // px, error that all pieces of a printed edge share, and that of a piece (measured on the scenes)
+	sheetHeightSD     = 1.0        // mm: tags and further cards lie this level with the first (assumed)
+	offsetSD          = 0.4        // px
 	looseCentre       = 0.1        // of the side
 	doubtGain         = 1.3        // ratio of residuals that doubts the lens
 	doubtFocal        = 2.5        // stated standard deviations; rounding moves it by 1.5 at most

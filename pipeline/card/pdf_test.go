@@ -21,7 +21,7 @@ func TestCardIsPrintedAtSize(t *testing.T) {
 	const k = 300 / 25.4
 	at := func(x, y float64) float64 {
 		i := 3 * (int((y0+y)*k)*p.W + int((x0+x)*k))
-		return linear(p.RGB[i+1])
+		return linearLUT[p.RGB[i+1]]
 	}
 	es, err := l.cardEdges(3)
 	if err != nil {
