@@ -15,7 +15,20 @@ var (
 	ErrNoCard = errors.New("no scale card found; retake a sharp photo with the whole card in view, flat and free of glare")
 	// ErrPartCard is wrapped when too few markers of a card were found.
 	ErrPartCard = errors.New("retake with the whole card in view")
+
+	errLine = errors.New("scale line") // begins what is said of a line that cannot be used
 )
+
+// NoScale reports whether err says that a photo could be read but that nothing in it gave its scale: no card or coin was
+// found, cards do not fit together or to a camera, or the scale line is none. Another scale may then help.
+func NoScale(err error) bool {
+	for _, e := range []error{ErrNoCard, ErrPartCard, ErrCardsDiffer, camera.ErrDiverged, ErrNoCoin, errLine} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
 
 // Options of Find. The zero value assumes a card printed at its exact size and no lens knowledge.
 type Options struct {

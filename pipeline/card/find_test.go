@@ -342,8 +342,11 @@ func TestNoCard(t *testing.T) {
 	for i := range im.RGB {
 		im.RGB[i] = uint8(i * 7 % 251)
 	}
-	if _, err := FindIn(im, Options{}); !errors.Is(err, ErrNoCard) {
-		t.Errorf("error %v, want ErrNoCard", err)
+	if _, err := FindIn(im, Options{}); !errors.Is(err, ErrNoCard) || !NoScale(err) {
+		t.Errorf("error %v, want ErrNoCard, which is a want of scale", err)
+	}
+	if NoScale(nil) || NoScale(os.ErrPermission) {
+		t.Error("other errors are no want of scale")
 	}
 	if _, err := FindIn(Picture{W: 160, H: 120, RGB: im.RGB[:30]}, Options{}); err == nil {
 		t.Error("a picture that lacks pixels was accepted")
