@@ -25,7 +25,7 @@ func (j *judging) lot() error {
 		l.Most = c.Most
 	}
 	if l.Unit == "fruit" {
-		l.Sentences = append(extra, "Fruit of one plant share its type, so a rate needs plants: give the number of fruiting plants (--plants N) or use plant tags. Without them the seed lot has no rate.")
+		l.Sentences = append(extra, "Fruit of one plant share its type, so a rate needs plants: give the number of fruiting plants or use plant tags. Without them the seed lot has no rate.")
 		l.Sentences = append(l.Sentences, j.limits()...)
 		return nil
 	}
@@ -227,7 +227,7 @@ func (j *judging) noVerdict(l *record.Lot, extra []string) error {
 	}
 	l.Sentences = append([]string{s}, extra...)
 	if j.own != "" {
-		l.Sentences = append(l.Sentences, fmt.Sprintf("The description of %s was learnt from this very harvest, so it is not used: a harvest cannot vouch for itself. If you know plants that are true, learn it from them (offtype describe --from … --plants 1,2,…).", j.own))
+		l.Sentences = append(l.Sentences, fmt.Sprintf("The description of %s was learnt from this very harvest, so it is not used: a harvest cannot vouch for itself. If you know plants that are true, learn it from those plants alone.", j.own))
 	}
 	if k > 0 {
 		l.Sentences = append(l.Sentences, "Without a variety description nothing is called off-type; the largest group need not be the variety.")

@@ -135,7 +135,7 @@ var docEnglish = docTexts{
 		"Natural variation: a local or open-pollinated variety may be broader than its description.",
 		"Foreign pollen on your own plants this year is not an explanation: it changes the seed inside the fruit and next year's plants, not the shape and skin of this year's squash, melon, pepper or tomato. (Maize kernels are different.)",
 	},
-	ControlsWere: "Control plants of the same variety from other seed stood in the same bed: %s. What they do too is not the seed's doing.", RuleOwn: "The rule used in this report (%s off-types, %s probability) is not this one: whoever made the report chose it. What follows is about the 1 % / 95 % rule.", ControlsLate: "Control plants were named that the verdicts did not use: %s. They were judged and counted like the others. Measure again with --control to compare with them.", NoControls: "No control plants were marked. Season and site are not excluded as a cause.",
+	ControlsWere: "Control plants of the same variety from other seed stood in the same bed: %s. What they do too is not the seed's doing.", RuleOwn: "The rule used in this report (%s off-types, %s probability) is not this one: whoever made the report chose it. What follows is about the 1 % / 95 % rule.", ControlsLate: "Control plants were named that the verdicts did not use: %s. They were judged and counted like the others. To compare with them, name them as control plants and measure again.", NoControls: "No control plants were marked. Season and site are not excluded as a cause.",
 	AdvicePart: "What to do",
 	Advice: []string{
 		"Tell the supplier early, while the plants still stand, so that they can look for themselves. Send this report with the photos.",
