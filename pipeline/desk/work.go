@@ -371,7 +371,8 @@ func (h *harvest) judgeOptions() judge.Options {
 	return o
 }
 
-// sentence makes an error text a sentence for the page.
+// sentence makes an error text a sentence for the page. Other than record.Plain it plains names in a command too: here
+// nobody types it.
 func sentence(s string) string {
 	s = strings.TrimSpace(s)
 	if s == "" {
