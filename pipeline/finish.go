@@ -115,7 +115,7 @@ func writeTables(run *record.Run, o *Options) error {
 		"judgement.json": func(w io.Writer) error { return record.WriteJudgement(w, &run.Judgement) },
 	} {
 		if err := atomic.Write(filepath.Join(o.Out, name), fill); err != nil {
-			return fmt.Errorf("%w; choose another folder with --out", err)
+			return fmt.Errorf("%w; choose another result folder", err)
 		}
 	}
 	return nil

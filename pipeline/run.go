@@ -2,10 +2,12 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"strconv"
 	"sync"
 	"time"
 
+	"offtype/pipeline/card"
 	"offtype/pipeline/photo"
 	"offtype/pipeline/record"
 )
@@ -53,7 +55,7 @@ func plan(ctx context.Context, ins []Input, o *Options) []*job {
 		sha, err := photo.SHA256(ins[i].Path, photo.Options{})
 		j.sha = sha
 		if err != nil {
-			j.part = failedPart(j, err.Error())
+			j.part = failedPart(j, err)
 		}
 		jobs[i] = j
 	})
@@ -96,11 +98,13 @@ func inShard(sha string, index, i, n int) bool {
 	return int(v%uint64(n)) == i-1
 }
 
-func failedPart(j *job, msg string) *Part {
+func failedPart(j *job, err error) *Part {
 	return &Part{Index: j.index, Photo: record.Photo{
-		Name: j.in.Name, Path: j.in.Path, SHA256: j.sha, Status: record.StatusFailed, Message: msg,
+		Name: j.in.Name, Path: j.in.Path, SHA256: j.sha, Status: record.StatusFailed, Message: err.Error(), NoScale: card.NoScale(err),
 	}}
 }
+
+var errPartGone = errors.New("its stored result is no longer in the folder parts; run the same command again")
 
 // parallel calls do(i) for i in 0..n-1 on w goroutines and waits for all of them. It starts no
 // new call once ctx is done.
@@ -183,7 +187,7 @@ func (m *measurer) one(ctx context.Context, j *job) {
 	var failed error
 	defer func() {
 		if failed != nil {
-			j.part = failedPart(j, failed.Error())
+			j.part = failedPart(j, failed)
 		}
 	}()
 	defer caught(&failed)
@@ -192,7 +196,7 @@ func (m *measurer) one(ctx context.Context, j *job) {
 	}
 	fixes, fixHash, err := m.fixesFor(j.in)
 	if err != nil {
-		j.part = failedPart(j, err.Error())
+		j.part = failedPart(j, err)
 		return
 	}
 	key := partKey(j.sha, m.settings, fixHash, m.opt.Program)
@@ -205,12 +209,12 @@ func (m *measurer) one(ctx context.Context, j *job) {
 	}
 	p, preview, err := m.photo(j, fixes)
 	if err != nil {
-		j.part = failedPart(j, err.Error())
+		j.part = failedPart(j, err)
 		return
 	}
 	p.Key, p.Index = key, j.index
 	if err := writePart(m.opt.Out, p, preview); err != nil {
-		j.part = failedPart(j, err.Error())
+		j.part = failedPart(j, err)
 		return
 	}
 	j.keepLean(p)
@@ -238,7 +242,7 @@ func (j *job) load(out string) {
 	}
 	p, ok := readPart(out, j.part.Key)
 	if !ok {
-		j.part, j.lean = failedPart(j, "its stored result is no longer in the folder parts; run the same command again"), false
+		j.part, j.lean = failedPart(j, errPartGone), false
 		return
 	}
 	j.name(p)

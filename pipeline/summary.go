@@ -27,6 +27,8 @@ type Summary struct {
 	Stopped   bool           `json:"stopped"`
 	Caution   string         `json:"caution,omitempty"`  // what could hurt somebody
 	Headline  string         `json:"headline,omitempty"` // which plants or fruit are off-type
+
+	one, many string // what was measured: fruit, roots or bulbs
 }
 
 // SummaryGroup is one group of the summary.
@@ -41,7 +43,7 @@ type SummaryGroup struct {
 
 // Summary returns the short result.
 func (r *Result) Summary() Summary {
-	s := Summary{Failed: r.Failed, Kept: r.Kept, Fruits: len(r.Run.Fruits), Lot: r.Run.Judgement.Lot, Out: r.Out, Report: r.Report, Seconds: r.Took.Seconds(), Stopped: r.Stopped}
+	s := Summary{Failed: r.Failed, Kept: r.Kept, Fruits: len(r.Run.Fruits), Lot: r.Run.Judgement.Lot, Out: r.Out, Report: r.Report, Seconds: r.Took.Seconds(), Stopped: r.Stopped, one: "fruit", many: "fruit"}
 	for _, p := range r.Run.Photos {
 		s.Photos++
 		if p.Status == record.StatusDuplicate {
@@ -56,6 +58,7 @@ func (r *Result) Summary() Summary {
 	s.Caution, s.Headline = judge.Danger(r.Run), r.Run.Headline()
 	if v := r.Run.Judgement.Variety; v != nil {
 		s.Variety, s.Version = v.Name, v.Version
+		s.one, s.many = record.Items(v.Species)
 	}
 	for _, g := range r.Run.Judgement.Groups {
 		sg := SummaryGroup{Group: g.Group, Fruits: g.Fruits, NotJudged: r.Run.Judgement.NotJudged(g.Group), Plants: append([]string{}, r.Run.PlantsOf(g.Group)...), Verdict: g.Verdict, Reasons: g.Why()}
@@ -67,7 +70,7 @@ func (r *Result) Summary() Summary {
 // Text is the summary in words.
 func (s Summary) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "\n%s", record.Count(s.Fruits, "fruit", "fruit"))
+	fmt.Fprintf(&b, "\n%s", record.Count(s.Fruits, s.one, s.many))
 	if s.Photos > 0 {
 		fmt.Fprintf(&b, " on %s", record.Count(s.Photos-s.Failed-s.Duplicate, "photo", "photos"))
 	} else if s.Fruits > 0 {
@@ -93,7 +96,7 @@ func (s Summary) Text() string {
 		fmt.Fprintf(&b, "\n%s\n", s.Headline)
 	}
 	for _, g := range s.Groups {
-		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, record.FruitJudged(g.Fruits, g.NotJudged))
+		fmt.Fprintf(&b, "\nGroup %d: %s", g.Group, record.ItemsJudged(g.Fruits, g.NotJudged, s.one, s.many))
 		if g.NotJudged > 0 && len(g.Plants) > 0 {
 			b.WriteString(",")
 		}

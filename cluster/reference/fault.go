@@ -14,7 +14,7 @@ import (
 
 // yamlError turns a parser's message about text into line, what and what to do.
 func yamlError(err error, text string) error {
-	e := &SyntaxError{What: "not readable as YAML", Do: "compare with a file made by `offtype describe --new FILE`"}
+	e := &SyntaxError{What: "not readable as YAML", Do: "compare with a form made by `offtype describe --new FILE`, or with a description saved from the page"}
 	var at *token.Token
 	if ye, ok := err.(yaml.Error); ok {
 		if t := ye.GetToken(); t != nil && t.Position != nil {

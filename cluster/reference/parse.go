@@ -41,7 +41,7 @@ var patterns = []string{"none", "stripes", "bands", "patches", "dots", "mottled"
 // Parse reads a description and checks it. The error is a *SyntaxError.
 func Parse(b []byte) (*Description, error) {
 	if len(bytes.TrimSpace(b)) == 0 {
-		return nil, &SyntaxError{What: "the variety description is empty", Do: "start from `offtype describe --new FILE`"}
+		return nil, &SyntaxError{What: "the variety description is empty", Do: "start from a form made by `offtype describe --new FILE`, or from a description saved from the page"}
 	}
 	var d Description
 	if err := decode(b, &d); err != nil {

@@ -144,7 +144,7 @@ func TestRingContour(t *testing.T) {
 		r := m.prof.radius(s)
 		const h = 1e-5
 		slope := (m.prof.radius(s+h) - m.prof.radius(s-h)) / (2 * h * m.mid.L)
-		p1, p2, ok := RingContour(eye, c, a, e1, e2, r, slope)
+		p1, p2, ok := ringContour(eye, c, a, e1, e2, r, slope)
 		if !ok {
 			t.Fatalf("station %v: no contour", s)
 		}
@@ -169,7 +169,7 @@ func TestRingContour(t *testing.T) {
 			t.Errorf("station %v: brute force finds %d outline points, want 2", s, found)
 		}
 	}
-	if _, _, ok := RingContour(eye, geom.Vec3{}, geom.Vec3{Z: 1}, geom.Vec3{X: 1}, geom.Vec3{Y: 1}, 10, -3); ok {
+	if _, _, ok := ringContour(eye, geom.Vec3{}, geom.Vec3{Z: 1}, geom.Vec3{X: 1}, geom.Vec3{Y: 1}, 10, -3); ok {
 		t.Error("a ring on a steep shoulder seen from above has no outline point")
 	}
 }

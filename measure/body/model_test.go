@@ -8,6 +8,30 @@ import (
 	"offtype/measure/geom"
 )
 
+// ringContour returns the angles, from e1 towards e2, of the two points of a ring that lie on the
+// outline of a solid of revolution seen from camera centre cam; ok is false when the ring has none.
+//
+// centre: the ring's centre; a: unit axis direction; e1, e2: unit vectors across the axis, e1×e2 = a;
+// r: radius, mm; slope: dr/dx along a. With A = e1·(c−C), B = e2·(c−C), D = a·(c−C):
+//
+//	φ = atan2(B, A) ± arccos((r'·D − r)/√(A² + B²))
+//
+// which is n·(P − C) = 0 for the surface normal n = cos φ·e1 + sin φ·e2 − r'·a at P = c + r·(cos φ·e1 + sin φ·e2).
+func ringContour(cam, centre, a, e1, e2 geom.Vec3, r, slope float64) (phi1, phi2 float64, ok bool) {
+	w := centre.Sub(cam)
+	A, B, D := e1.Dot(w), e2.Dot(w), a.Dot(w)
+	h := math.Hypot(A, B)
+	if h == 0 {
+		return 0, 0, false
+	}
+	q := (slope*D - r) / h
+	if q < -1 || q > 1 {
+		return 0, 0, false
+	}
+	m, d := math.Atan2(B, A), math.Acos(q)
+	return m + d, m - d, true
+}
+
 // outline returns the outline of a straight body as cam sees it, from the ring contour's closed form:
 // independent of the grazing rays that the fit uses.
 func outline(m *model, cam *camera.Camera) []geom.Px {
@@ -20,7 +44,7 @@ func outline(m *model, cam *camera.Camera) []geom.Px {
 		e2 := a.Cross(e1)
 		r2, d := m.prof.r2(s)
 		r := math.Sqrt(r2)
-		p1, p2, ok := RingContour(cam.Centre(), c, a, e2, e1.Scale(-1), r, d/(2*r*m.mid.L))
+		p1, p2, ok := ringContour(cam.Centre(), c, a, e2, e1.Scale(-1), r, d/(2*r*m.mid.L))
 		if !ok {
 			continue
 		}

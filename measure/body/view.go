@@ -39,7 +39,6 @@ type Pose string
 const (
 	Side    Pose = "side"
 	Upright Pose = "upright"
-	Unclear Pose = "unclear"
 )
 
 // Options steer Fit. The zero value is the default.

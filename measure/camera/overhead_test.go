@@ -25,10 +25,10 @@ func TestOverheadScale(t *testing.T) {
 		t.Errorf("100 px right and up is %v mm, want 40, 40", a)
 	}
 	// scale 1 %, tilt 7° and lens: the tilt dominates this far from the middle
-	if sd := s.ScaleSD(at, 0); sd < 0.01 || sd > 0.08 {
+	if sd := scaleSD(s, at, 0); sd < 0.01 || sd > 0.08 {
 		t.Errorf("relative standard deviation of scale %g", sd)
 	}
-	if far := s.ScaleSD(geom.Px{X: 1900, Y: 100}, 0); far < s.ScaleSD(at, 0) {
+	if far := scaleSD(s, geom.Px{X: 1900, Y: 100}, 0); far < scaleSD(s, at, 0) {
 		t.Errorf("scale is surer far away: %g", far)
 	}
 }

@@ -193,32 +193,6 @@ func (s *Solution) Modes(n int) []Camera {
 	return out
 }
 
-// Perturb returns the first view's camera moved by sigma standard deviations along mode i of Modes;
-// i beyond the last mode returns Camera unchanged.
-func (s *Solution) Perturb(i int, sigma float64) Camera {
-	if i < 0 || i >= len(s.modes) {
-		return s.Camera
-	}
-	d := append([]float64(nil), s.modes[i]...)
-	for k := range d {
-		d[k] *= sigma
-	}
-	return s.Camera.moved(d)
-}
-
-// ScaleSD returns the relative standard deviation of lengths on the plane z mm above the table
-// around pixel px, no unit: the greater of the two picture directions.
-func (s *Solution) ScaleSD(px geom.Px, z float64) float64 {
-	x0, y0 := scaleAt(&s.Camera, px, z)
-	var vx, vy float64
-	for _, c := range s.Modes(len(s.modes)) {
-		x, y := scaleAt(&c, px, z)
-		vx += sq(x - x0)
-		vy += sq(y - y0)
-	}
-	return math.Sqrt(math.Max(vx, vy))
-}
-
 // SD returns the standard deviations of focal length (px), K1 and camera height (mm) of the first view.
 func (s *Solution) SD() (focalPx, k1, heightMM float64) {
 	r := func(i int) float64 { return math.Sqrt(math.Max(0, s.Cov.At(i, i))) }

@@ -55,7 +55,7 @@ type Calibration struct {
 	LeaveOut  float64         // the same, each patch predicted from the others
 	Neutral   float64         // mean ΔE00 over greys and paper
 	Uneven    float64         // SD of log light over the paper of the worst card, after the fall-off found
-	Patches   []PatchResidual // in the order of the samples, tables left out
+	Patches   []PatchResidual // in the order of the samples
 	OK        bool            // false: the colours of this photo are doubtful
 	Reasons   []string        // why not OK: short codes, see docs/colour.md
 	Notes     []string        // faults that the card has corrected: the colours hold; short codes, see docs/colour.md
@@ -86,10 +86,9 @@ func (c *Calibration) Lab(rgb [3]float64, p geom.Px) Lab { return c.RGB(rgb, p).
 
 // Calibrate fits the camera and the light of one photo to the samples of its cards.
 //
-// samples: patches and paper of one or more cards, and, when at hand, bare table (Kind Table) from all over the
-// picture. Clipped samples (more than 2 % of pixels) are left out. The fit is robust: patches with shine or in
-// a shadow's edge lose weight. When colours are only nominal, greys and paper carry the white and the tone and
-// coloured patches count less.
+// samples: patches and paper of one or more cards. Clipped samples (more than 2 % of pixels) are left out. The
+// fit is robust: patches with shine or in a shadow's edge lose weight. When colours are only nominal, greys and
+// paper carry the white and the tone and coloured patches count less.
 //
 // Errors: ErrFewPatches. Cost: about 20 ms.
 func Calibrate(samples []Sample, f Frame, opt Options) (*Calibration, error) {
@@ -111,10 +110,10 @@ func (c *Calibration) report(f *cardFit, samples []Sample) {
 	var cards []int
 	known := map[int]bool{}
 	for _, s := range samples {
-		known[s.Card] = known[s.Card] || s.Known && s.Kind != Table
+		known[s.Card] = known[s.Card] || s.Known
 	}
 	for _, s := range samples {
-		if s.Kind == Table || guessed(s, known) {
+		if guessed(s, known) {
 			continue
 		}
 		l := c.Lab(s.RGB, s.Place)

@@ -107,36 +107,3 @@ func TestUncorrectedIsSRGB(t *testing.T) {
 		t.Errorf("%v, ok %v", l, c.OK)
 	}
 }
-
-// TestTableSamples finds the fall-off of a table with a lamp to one side and leaves things out.
-func TestTableSamples(t *testing.T) {
-	const w, h = 800, 600
-	pix := make([]uint8, 3*w*h)
-	for y := range h {
-		for x := range w {
-			v := uint8(255 * Encode(0.2*math.Exp(0.3*(float64(x)-w/2)/500)))
-			if x > 300 && x < 400 && y > 200 && y < 300 {
-				v = 250 // a thing
-			}
-			i := 3 * (y*w + x)
-			pix[i], pix[i+1], pix[i+2] = v, v, v
-		}
-	}
-	thing := []geom.Px{{X: 300, Y: 200}, {X: 400, Y: 200}, {X: 400, Y: 300}, {X: 300, Y: 300}}
-	s := TableSamples(pix, w, h, [][]geom.Px{thing})
-	if len(s) < 150 {
-		t.Fatalf("%d samples", len(s))
-	}
-	for _, q := range s {
-		if geom.Contains(thing, q.Place) || q.RGB[0] > 200 {
-			t.Errorf("sample in a thing at %v", q.Place)
-		}
-		want := math.Log(0.2) + 0.3*(q.Place.X-w/2)/500
-		if d := math.Abs(logLight(q) - want); d > 0.02 { // 8 bits: a step is 1 % here
-			t.Errorf("log light at %v off by %.3f", q.Place, d)
-		}
-	}
-	if TableSamples(pix, w, h, [][]geom.Px{{{X: 0, Y: 0}, {X: w, Y: 0}, {X: w, Y: h}, {X: 0, Y: h}}}) != nil {
-		t.Error("samples although all is covered")
-	}
-}

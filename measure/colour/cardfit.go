@@ -15,7 +15,6 @@ const (
 	sdNominal  = 1.3
 	sdPaper    = 0.006 // log light from place to place on a card's paper: print, warp
 	maxPaper   = 12    // independent pieces of paper that many samples of one card are worth
-	maxTable   = 6     // independent pieces of table that many samples are worth
 )
 
 // Places of the parameters.
@@ -50,7 +49,7 @@ func newCardFit(samples []Sample, f Frame) *cardFit {
 	c := &cardFit{frame: f}
 	papers, known := map[int]int{}, map[int]bool{}
 	for _, s := range samples {
-		known[s.Card] = known[s.Card] || s.Known && s.Kind != Table
+		known[s.Card] = known[s.Card] || s.Known
 		if s.Kind == Paper && !clipped(s) {
 			papers[s.Card]++
 		}
@@ -112,19 +111,13 @@ type alike struct {
 	sd float64 // of the log light of one of them
 }
 
-// setAlike collects the paper of each card and the table, and the middle of the paper. The table's own spread is
-// taken as its texture; the fall-off adds to it, so that this errs on the careful side.
+// setAlike collects the paper of each card, and the middle of the paper.
 func (c *cardFit) setAlike() {
 	var cards []int
 	paper := map[int][]int{}
-	var table []int
-	var logs []float64
 	n := 0.0
 	for i, s := range c.use {
 		switch s.Kind {
-		case Table:
-			table = append(table, i)
-			logs = append(logs, logLight(s))
 		case Paper, Neutral:
 			for k, v := range terms(c.u[i], c.v[i]) {
 				c.origin[k] += v
@@ -145,14 +138,6 @@ func (c *cardFit) setAlike() {
 	for _, k := range cards {
 		sd := sdPaper * math.Sqrt(math.Max(1, float64(len(paper[k]))/maxPaper))
 		c.alike = append(c.alike, alike{paper[k], sd})
-	}
-	if len(table) > 1 {
-		m := median(logs)
-		for i := range logs {
-			logs[i] = math.Abs(logs[i] - m)
-		}
-		sd := math.Max(0.08, 1.4826*median(logs)) * math.Sqrt(math.Max(1, float64(len(table))/maxTable))
-		c.alike = append(c.alike, alike{table, sd})
 	}
 }
 
@@ -223,9 +208,6 @@ func (c *cardFit) residuals(p, out []float64) {
 	for i, s := range c.use {
 		lin := RGB(m.Mul(c.light(i, t, f)))
 		logs[i] = math.Log(math.Max(1e-4, lin.XYZ().Y))
-		if s.Kind == Table {
-			continue
-		}
 		d := labResidual(lin.Lab(), c.ref[i])
 		w := c.weight[i] / c.sdOf(s)
 		out[n], out[n+1], out[n+2] = d[0]*w, d[1]*w, d[2]*w
@@ -279,10 +261,8 @@ func (c *cardFit) run() *Calibration {
 	p := append([]float64(nil), mu[:]...)
 	n := nParam
 	var robust []bool
-	for _, s := range c.use {
-		if s.Kind != Table {
-			n, robust = n+3, append(robust, true, true, true)
-		}
+	for range c.use {
+		n, robust = n+3, append(robust, true, true, true)
 	}
 	for _, g := range c.alike {
 		for range g.at {
@@ -326,9 +306,6 @@ func (c *cardFit) spread(r []float64, jac *mat.Dense, w []float64) (leaveOut flo
 	}
 	sum, cnt, n := 0.0, 0.0, 0
 	for i, s := range c.use {
-		if s.Kind == Table {
-			continue
-		}
 		d := 0.0
 		for k := 0; k < 3; k++ {
 			row := mat.NewVecDense(nParam, append([]float64(nil), jac.RawRowView(n+k)...))

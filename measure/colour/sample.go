@@ -16,19 +16,17 @@ const (
 	Chroma
 	// Paper is bare card, wherever there is some.
 	Paper
-	// Table is a piece of bare table: one material of unknown colour, seen in many places.
-	Table
 )
 
 // Sample is the mean colour of a small even area of the photo.
 type Sample struct {
-	Name    string     // patch name, "paper", "black", "table"
-	Card    int        // card number; of no meaning for Table
+	Name    string     // patch name, "paper", "black"
+	Card    int        // card number
 	Kind    Kind       //
 	RGB     [3]float64 // mean encoded values, 0–255
 	SD      [3]float64 // standard deviation within the area, 0–255
 	Place   geom.Px    // middle of the area
-	Ref     Lab        // true or nominal colour, D65; unused for Table
+	Ref     Lab        // true or nominal colour, D65
 	Known   bool       // Ref was measured (a colour file); false: the nominal colour is assumed
 	Clipped float64    // share of pixels with a channel at 0–2 or 253–255
 }

@@ -9,9 +9,6 @@ import (
 	"offtype/measure/body"
 )
 
-// Stations is the number of diameters in a profile, evenly spaced from tip to tip.
-const Stations = 21
-
 // Traits describe the shape of a fruit. A value that cannot be measured is NaN.
 type Traits struct {
 	Ratio      body.Value // length / width; below 1 for flat fruit

@@ -22,8 +22,9 @@ func made(length, width float64, r func(s float64) float64) *body.Body {
 		vol += math.Pi / 4 * d * d * length / n
 	}
 	b.Volume.V = vol / 1000
-	for i := 0; i < Stations; i++ {
-		b.Profile = append(b.Profile, width*r(float64(i)/(Stations-1)))
+	const stations = 21 // as body.Body.Profile has
+	for i := range stations {
+		b.Profile = append(b.Profile, width*r(float64(i)/(stations-1)))
 		b.ProfileU = append(b.ProfileU, 0.5)
 	}
 	return b

@@ -51,6 +51,16 @@ func (b *beam) reach(at geom.Vec3) (towards geom.Vec3, near float64) {
 	return d, b.d2 / d2 * math.Sqrt(max(0, b.axis.Dot(d)))
 }
 
+// on returns what the lamp gives a pixel for power 1: matt light, shine at reflectance 1, and matt light on the table
+// below it.
+func (b *beam) on(q *pixel) (matt, gloss, table float64) {
+	below := q.place
+	below.Z = 0
+	d, near := b.reach(q.place)
+	down, nearBelow := b.reach(below)
+	return max(0, q.n.Dot(d)) * near, near * b.lobe(q, d), max(0, down.Z) * nearBelow
+}
+
 // matt is the light on a surface of normal n for power 1.
 func (p *lamp) matt(n, at, about geom.Vec3) float64 {
 	b := p.over(about)

@@ -133,13 +133,9 @@ func (l *view) own(q *pixel) colour.RGB {
 	}
 	if len(l.lamps) > 0 {
 		u = l.up
-		below := q.place
-		below.Z = 0
 		for i := range l.lamps {
 			b := &l.beams[i]
-			d, near := b.reach(q.place)
-			down, nearBelow := b.reach(below)
-			matt, gloss, table := max(0, q.n.Dot(d))*near, near*b.lobe(q, d), max(0, down.Z)*nearBelow
+			matt, gloss, table := b.on(q)
 			for k, p := range b.power {
 				e[k] += matt * p
 				s[k] += gloss * p

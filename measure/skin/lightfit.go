@@ -33,11 +33,7 @@ func aimOne(all []lit, l *light, i int) {
 	b := l.lamps[i].over(l.about)
 	for j := range all {
 		t := &all[j]
-		below := t.q.place
-		below.Z = 0
-		d, near := b.reach(t.q.place)
-		down, nearBelow := b.reach(below)
-		t.lm[i], t.lg[i], t.lu[i] = max(0, t.q.n.Dot(d))*near, near*b.lobe(t.q, d), max(0, down.Z)*nearBelow
+		t.lm[i], t.lg[i], t.lu[i] = b.on(t.q)
 	}
 }
 

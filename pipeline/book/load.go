@@ -58,7 +58,7 @@ func (l *loader) all(ctx context.Context, harvest string) error {
 			return fmt.Errorf("revision %d: %w", l.opt.Revision, ErrNotFound)
 		}
 	} else if l.rid, err = currentRun(ctx, l.tx, hid); err == nil && l.rid == 0 {
-		return fmt.Errorf("nothing was measured yet: %w; run offtype run with --harvest %q", ErrNotFound, harvest)
+		return fmt.Errorf("nothing was measured yet: %w; measure photos of harvest %q first", ErrNotFound, harvest)
 	}
 	if err != nil {
 		return err

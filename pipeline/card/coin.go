@@ -15,7 +15,7 @@ import (
 )
 
 // ErrNoCoin is returned when no coin, or more than one likely coin, was seen.
-var ErrNoCoin = errors.New("no coin found; lay one coin flat and clear of the fruit, or give --scale-line")
+var ErrNoCoin = errors.New("no coin found; lay one coin flat and clear of the fruit, or take the scale from a line of known length")
 
 // Coin is a round coin seen in the photo.
 type Coin struct {

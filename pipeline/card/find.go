@@ -15,7 +15,20 @@ var (
 	ErrNoCard = errors.New("no scale card found; retake a sharp photo with the whole card in view, flat and free of glare")
 	// ErrPartCard is wrapped when too few markers of a card were found.
 	ErrPartCard = errors.New("retake with the whole card in view")
+
+	errLine = errors.New("scale line") // begins what is said of a line that cannot be used
 )
+
+// NoScale reports whether err says that a photo could be read but that nothing in it gave its scale: no card or coin was
+// found, cards do not fit together or to a camera, or the scale line is none. Another scale may then help.
+func NoScale(err error) bool {
+	for _, e := range []error{ErrNoCard, ErrPartCard, ErrCardsDiffer, camera.ErrDiverged, ErrNoCoin, errLine} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
 
 // Options of Find. The zero value assumes a card printed at its exact size and no lens knowledge.
 type Options struct {
@@ -32,8 +45,7 @@ type Options struct {
 // Card is one card found.
 type Card struct {
 	Number  int
-	Markers int // of its four markers, how many were read or confirmed by their edges
-	Pose    camera.SheetPose
+	Markers int       // of its four markers, how many were read or confirmed by their edges
 	Quad    []geom.Px // its cut corners, clockwise from its top-left
 	Patches []PatchSample
 	Paper   []PatchSample // bare paper at many places
@@ -74,11 +86,10 @@ const (
 	residualLimitPx   = 0.5
 	residualLimitMM   = 0.3
 	focalUnsureRel    = 0.02
-	cornerSD          = 0.4  // px, of OpenCV's marker corners against printed edges
-	edgeSD            = 0.02 // px, error that all pieces of a printed edge share, and that of a piece (measured on the scenes)
-	sheetHeightSD     = 1.0  // mm: tags and further cards lie this level with the first (assumed)
-	offsetSD          = 0.4  // px
-	patchOffsetExtra  = 0.15
+	cornerSD          = 0.4        // px, of OpenCV's marker corners against printed edges
+	edgeSD            = 0.02       // px, error that all pieces of a printed edge share, and that of a piece (measured on the scenes)
+	sheetHeightSD     = 1.0        // mm: tags and further cards lie this level with the first (assumed)
+	offsetSD          = 0.4        // px
 	looseCentre       = 0.1        // of the side
 	doubtGain         = 1.3        // ratio of residuals that doubts the lens
 	doubtFocal        = 2.5        // stated standard deviations; rounding moves it by 1.5 at most

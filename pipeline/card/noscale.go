@@ -31,7 +31,7 @@ func FromScaleLine(ph *photo.Photo, line string, o Options) (*Found, error) {
 	}
 	for _, p := range []geom.Px{a, b} {
 		if p.X < -0.5 || p.Y < -0.5 || p.X > float64(ph.Width) || p.Y > float64(ph.Height) {
-			return nil, fmt.Errorf("scale line %q: (%g, %g) lies outside the photo of %d × %d px", line, p.X, p.Y, ph.Width, ph.Height)
+			return nil, fmt.Errorf("%w %q: (%g, %g) lies outside the photo of %d × %d px", errLine, line, p.X, p.Y, ph.Width, ph.Height)
 		}
 	}
 	l, from, err := LensOf(ph, o.LensFile)
@@ -48,7 +48,7 @@ func FromScaleLine(ph *photo.Photo, line string, o Options) (*Found, error) {
 // ParseScaleLine reads "x1,y1,x2,y2=MM": two points in px, a length in mm.
 func ParseScaleLine(s string) (a, b geom.Px, mm float64, err error) {
 	fail := func() (geom.Px, geom.Px, float64, error) {
-		return a, b, 0, fmt.Errorf("scale line %q: write x1,y1,x2,y2=MM, such as 120,800,920,810=300", s)
+		return a, b, 0, fmt.Errorf("%w %q: write x1,y1,x2,y2=MM, such as 120,800,920,810=300", errLine, s)
 	}
 	pts, length, ok := strings.Cut(s, "=")
 	xs := strings.Split(pts, ",")
@@ -63,7 +63,7 @@ func ParseScaleLine(s string) (a, b geom.Px, mm float64, err error) {
 	}
 	a, b, mm = geom.Px{X: v[0], Y: v[1]}, geom.Px{X: v[2], Y: v[3]}, v[4]
 	if mm <= 0 || b.Sub(a).Norm() < 10 {
-		return a, b, 0, fmt.Errorf("scale line %q: the ends must be at least 10 px apart and the length above 0", s)
+		return a, b, 0, fmt.Errorf("%w %q: the ends must be at least 10 px apart and the length above 0", errLine, s)
 	}
 	return a, b, mm, nil
 }

@@ -141,7 +141,7 @@ func WritePDF(w io.Writer, number int, paper Paper) error {
 	x0, y0 := (d.w-l.WidthMM)/2, (d.h-l.HeightMM)/2
 	d.grey(60)
 	d.text(x0+9, y0-7.5, 9, "B", fmt.Sprintf("Scale card %d. Print at 100 %% (actual size), not \"fit to page\", on matt white paper.", number))
-	d.text(x0+9, y0-3.5, 8, "", "Then lay a ruler on the line in the middle. If it does not read 100 mm, tell the program: --card-length and what you read.")
+	d.text(x0+9, y0-3.5, 8, "", "Then lay a ruler on the line in the middle. If it does not read 100 mm, tell the program what it reads (card length).")
 	d.text(x0+9, y0+l.HeightMM+5, 8, "", "Glue the sheet flat on stiff board that light cannot pass through, then cut along the grey line. Do not laminate: shine hides the colours.")
 	d.text(x0+9, y0+l.HeightMM+9, 8, "", "Lay the card level with the fruit, all of it in the picture, without shade or shine. Several cards on one table need different numbers.")
 	d.cutMarks(x0, y0, l.WidthMM, l.HeightMM)

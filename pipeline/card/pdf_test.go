@@ -21,7 +21,7 @@ func TestCardIsPrintedAtSize(t *testing.T) {
 	const k = 300 / 25.4
 	at := func(x, y float64) float64 {
 		i := 3 * (int((y0+y)*k)*p.W + int((x0+x)*k))
-		return linear(p.RGB[i+1])
+		return linearLUT[p.RGB[i+1]]
 	}
 	es, err := l.cardEdges(3)
 	if err != nil {
@@ -35,16 +35,12 @@ func TestCardIsPrintedAtSize(t *testing.T) {
 		}
 	}
 	// the markers are OpenCV's own
-	g, err := vision.Gray(p.RGB, p.W, p.H)
-	if err != nil {
-		t.Fatal(err)
-	}
-	ms, err := vision.DetectMarkers(g, p.W, p.H, vision.Dict4x4x50, vision.MarkerOptions{})
+	found, err := vision.DetectMarkersRGB(p.RGB, p.W, p.H, []vision.Dictionary{vision.Dict4x4x50}, vision.MarkerOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	var ids []int
-	for _, m := range ms {
+	for _, m := range found[0] {
 		ids = append(ids, m.ID)
 	}
 	slices.Sort(ids)
@@ -60,16 +56,12 @@ func TestTagsArePrinted(t *testing.T) {
 			t.Fatal(err)
 		}
 		p := raster(t, b.Bytes())
-		g, err := vision.Gray(p.RGB, p.W, p.H)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ms, err := vision.DetectMarkers(g, p.W, p.H, vision.Dict5x5x250, vision.MarkerOptions{})
+		found, err := vision.DetectMarkersRGB(p.RGB, p.W, p.H, []vision.Dictionary{vision.Dict5x5x250}, vision.MarkerOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
 		var ids []int
-		for _, m := range ms {
+		for _, m := range found[0] {
 			ids = append(ids, m.ID)
 			k := toMark(m)
 			if mm := k.sidePx() * 25.4 / 300; math.Abs(mm-32) > 0.15 {

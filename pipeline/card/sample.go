@@ -36,9 +36,6 @@ var lumLUT = func() (t [3][256]float64) {
 	return t
 }()
 
-// linear returns the linear light of an encoded sRGB value, 0–1 (IEC 61966-2-1).
-func linear(v uint8) float64 { return linearLUT[v] }
-
 // luminance returns the linear luminance at p, bilinear; ok is false outside the picture.
 func (im *Picture) luminance(p geom.Px) (v float64, ok bool) {
 	x0, y0 := math.Floor(p.X), math.Floor(p.Y)

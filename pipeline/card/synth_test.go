@@ -149,7 +149,7 @@ func (p *print) colour(g geom.Vec3, c *[3]float64) {
 		return
 	}
 	for n := range c {
-		c[n] = 0.85 * linear(p.page.RGB[3*(j*p.page.W+i)+n])
+		c[n] = 0.85 * linearLUT[p.page.RGB[3*(j*p.page.W+i)+n]]
 	}
 }
 

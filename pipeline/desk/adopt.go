@@ -159,7 +159,7 @@ func (h *harvest) readBack() {
 			continue
 		}
 		if m.Photo.Status == record.StatusFailed {
-			l.state, l.message = failed, sentence(m.Photo.Message)
+			l.state, l.message, l.noScale = failed, sentence(m.Photo.Message), m.Photo.NoScale
 			continue
 		}
 		part, ok := pipeline.ReadPart(dir, m.Key)

@@ -275,6 +275,35 @@ func TestNoScaleShowsNoSizes(t *testing.T) {
 }
 
 // A folder of descriptions that cannot be read is an error, not a search without end.
+// A photo that fails for want of a scale is shown and asks for another one, also after a restart; one that cannot be read
+// is not, whatever words its message has.
+func TestFailedForWantOfAScale(t *testing.T) {
+	d, c := withHarvest(t)
+	c.upload("2026-squash", "a.jpg", plainJPEG(t, 1))
+	h := d.harvest("2026-squash")
+	settled(t, h)
+	if v := h.photosData(); len(v.Photos) != 1 || v.Failed != 1 || !v.Photos[0].NoCard || !v.Photos[0].Preview {
+		t.Errorf("without a card: %+v", v.Photos)
+	}
+	again, err := readHarvest(d, h.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again.mu.Lock()
+	again.readBack()
+	again.mu.Unlock()
+	if v := again.photosData(); len(v.Photos) != 1 || v.Failed != 1 || !v.Photos[0].NoCard {
+		t.Errorf("read back: %+v", v.Photos)
+	}
+	h.mu.Lock()
+	l := h.live[h.Photos[0].Key]
+	l.message, l.noScale = "it cannot be read (input/output error); check the disk or memory card and copy the photo again", false
+	h.mu.Unlock()
+	if v := h.photosData(); v.Photos[0].NoCard || v.Photos[0].Preview {
+		t.Errorf("a photo that cannot be read: %+v", v.Photos)
+	}
+}
+
 func TestTakeDescriptionWithoutFolder(t *testing.T) {
 	d := openDesk(t, t.TempDir())
 	if err := os.WriteFile(d.varietyDir(), nil, 0o600); err != nil { // a file where the folder should be

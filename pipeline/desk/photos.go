@@ -99,9 +99,7 @@ func (h *harvest) photosData() photosData {
 		}
 		if l.state == failed {
 			v.Failed++
-			low := strings.ToLower(l.message)
-			c.NoCard = slices.ContainsFunc([]string{"card", "coin", "scale line"}, func(w string) bool { return strings.Contains(low, w) })
-			c.Preview = c.NoCard // it could be read
+			c.NoCard, c.Preview = l.noScale, l.noScale
 		}
 		if l.part != nil {
 			c.Fruits, c.Preview = len(l.part.Fruits), true

@@ -87,6 +87,7 @@ const (
 type live struct {
 	state   state
 	message string
+	noScale bool           // it failed for want of a scale: it could be read
 	part    *pipeline.Part // with outlines, nil until measured
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"offtype/pipeline"
 	"offtype/pipeline/book"
+	"offtype/pipeline/card"
 	"offtype/pipeline/gather"
 	"offtype/pipeline/judge"
 	"offtype/pipeline/record"
@@ -67,7 +68,7 @@ func (h *harvest) queue(key string) {
 	select {
 	case h.desk.work <- &photoJob{h, key}:
 	default:
-		l.state, l.message = failed, "too many photos are waiting; measure this one again later"
+		l.state, l.message, l.noScale = failed, "too many photos are waiting; measure this one again later", false
 	}
 }
 
@@ -117,7 +118,7 @@ func (h *harvest) measure(key string) {
 		return
 	}
 	if err != nil {
-		l.state, l.message, l.part = failed, sentence(err.Error()), nil
+		l.state, l.message, l.noScale, l.part = failed, sentence(err.Error()), card.NoScale(err), nil
 	} else {
 		h.measured(l, part)
 	}
@@ -333,7 +334,7 @@ func (h *harvest) parts() []*pipeline.Part {
 		case measured:
 			out = append(out, l.part)
 		case failed:
-			out = append(out, &pipeline.Part{Photo: record.Photo{Name: p.File, SHA256: p.SHA, Status: record.StatusFailed, Message: l.message}})
+			out = append(out, &pipeline.Part{Photo: record.Photo{Name: p.File, SHA256: p.SHA, Status: record.StatusFailed, Message: l.message, NoScale: l.noScale}})
 		}
 	}
 	return out
@@ -370,7 +371,8 @@ func (h *harvest) judgeOptions() judge.Options {
 	return o
 }
 
-// sentence makes an error text a sentence for the page.
+// sentence makes an error text a sentence for the page. Other than record.Plain it plains names in a command too: here
+// nobody types it.
 func sentence(s string) string {
 	s = strings.TrimSpace(s)
 	if s == "" {

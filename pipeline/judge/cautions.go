@@ -36,9 +36,10 @@ func Cautions(run *record.Run) []string {
 		out = append(append(out, seed...),
 			"What was seen here is evidence, not a legal finding. For a complaint keep the seed packet with its lot number, the receipt, leftover seed, sowing and harvest dates and the number of plants, and follow the seller's terms and your local rules.")
 	}
+	_, many := record.Items(species)
 	out = append(out,
 		"Before you save, give away or sell seed, ask about your local law: some varieties are protected, and seed sales are regulated in many countries.",
-		"Photos are not a laboratory purity test. They show what fruit look like, not what they taste like, whether they are healthy, or who their parents were.")
+		"Photos are not a laboratory purity test. They show what "+many+" look like, not what they taste like, whether they are healthy, or who their parents were.")
 	if n := judgedPlants(run); n > 0 && n < 20 {
 		out = append(out, "Few plants were seen. Read the interval, not the single rate: one plant more or less changes it much.")
 	}

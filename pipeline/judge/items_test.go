@@ -64,6 +64,25 @@ func TestCauseCountsPlants(t *testing.T) {
 	}
 }
 
+// What is said of roots speaks of roots, or of plants where each is one.
+func TestRootsAreNoFruit(t *testing.T) {
+	for _, c := range []struct {
+		v    *Variety
+		o    Options
+		want string
+	}{
+		{carrotDescription(t), Options{}, "Each root or bulb is a plant of its own"},
+		{carrotDescription(t), Options{ItemIsPlant: true}, "Of 100 plants seen, 12 are off-type"},
+		{nil, Options{Species: "Daucus carota"}, "These roots or bulbs "},
+		{nil, Options{ItemIsPlant: true}, "These plants "},
+	} {
+		l := judged(t, carrots(100, 12, false, 0.04), c.v, c.o).Lot
+		if said := l.Sentences[0]; !strings.Contains(said, c.want) || strings.Contains(strings.ToLower(said), "fruit") {
+			t.Errorf("%+v: %s", c.o, said)
+		}
+	}
+}
+
 // With many plants a few calls are no more than chance gives true plants: scipy 1.10.1, binom.sf(2, 300, 0.01) = 0.5779,
 // binom.sf(0, 100, 0.01) = 0.6340, binom.sf(11, 300, 0.01) = 0.00006.
 func TestFalseCallsOfManyPlants(t *testing.T) {

@@ -474,7 +474,7 @@ func TestCautions(t *testing.T) {
 	for _, s := range Next(run) {
 		text += "\n" + s.Text
 	}
-	if !strings.Contains(text, "Plant no off-type root or bulb again") || strings.Contains(text, "flowered beside") || strings.Contains(text, "Take the seeds out") || strings.Contains(text, "poisonous, and a photo") {
+	if !strings.Contains(text, "Plant no off-type root or bulb again") || strings.Contains(text, "flowered beside") || strings.Contains(text, "Take the seeds out") || strings.Contains(text, "poisonous, and a photo") || strings.Contains(text, "fruit") {
 		t.Errorf("onions: %s", text)
 	}
 	for species, want := range map[string]string{"Capsicum annuum": "can be hot", "C. pepo": "bitter and poisonous", "Solanum melongena": ""} {

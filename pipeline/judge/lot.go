@@ -25,8 +25,11 @@ func (j *judging) lot() error {
 		l.Most = c.Most
 	}
 	if l.Unit == "fruit" {
-		l.Sentences = append(extra, "Fruit of one plant share its type, so a rate needs plants: give the number of fruiting plants (--plants N) or use plant tags. Without them the seed lot has no rate.")
-		l.Sentences = append(l.Sentences, j.limits()...)
+		said := "Fruit of one plant share its type, so a rate needs plants: give the number of fruiting plants or use plant tags. Without them the seed lot has no rate."
+		if record.IsRoot(j.v.Description.Species) {
+			said = "Each root or bulb is a plant of its own, but the harvest does not say so: say that one item is one plant, and the seed lot has a rate."
+		}
+		l.Sentences = append(append(extra, said), j.limits()...)
 		return nil
 	}
 	f, err := lot.Judge(c, lot.Standard{Off: j.o.Standard, Acceptance: j.o.Acceptance}, j.o.Confidence)
@@ -74,7 +77,8 @@ func (j *judging) count(l *record.Lot) (c lot.Count, extra []string) {
 			tally(&c, p.Verdict)
 		}
 		if loose > 0 {
-			extra = append(extra, fmt.Sprintf("%d fruit without a plant tag %s not counted.", loose, lot.IsAre(loose)))
+			one, many := j.items()
+			extra = append(extra, fmt.Sprintf("%s without a plant tag %s not counted.", record.Count(loose, one, many), lot.IsAre(loose)))
 		}
 	case j.o.ItemIsPlant:
 		l.Unit = "plant"
@@ -90,6 +94,14 @@ func (j *judging) count(l *record.Lot) (c lot.Count, extra []string) {
 		}
 	}
 	return c, extra
+}
+
+// items names one and several of what was measured.
+func (j *judging) items() (one, many string) {
+	if j.v == nil {
+		return record.Items(j.o.Species)
+	}
+	return record.Items(j.v.Description.Species)
 }
 
 // uncounted names the plants with fruit that the counts leave out, control plants aside.
@@ -218,16 +230,20 @@ func (j *judging) noVerdict(l *record.Lot, extra []string) error {
 		l.Seen = j.o.Plants
 	}
 	k := len(j.g.Groups)
-	s := fmt.Sprintf("These fruit are of %d types.", k)
+	one, many := j.items()
+	if j.o.ItemIsPlant {
+		one, many = "plant", "plants"
+	}
+	s := fmt.Sprintf("These %s are of %d types.", many, k)
 	switch k {
 	case 0:
-		s = "No fruit was found."
+		s = "No " + one + " was found."
 	case 1:
-		s = "These fruit look like one type."
+		s = "These " + many + " look like one type."
 	}
 	l.Sentences = append([]string{s}, extra...)
 	if j.own != "" {
-		l.Sentences = append(l.Sentences, fmt.Sprintf("The description of %s was learnt from this very harvest, so it is not used: a harvest cannot vouch for itself. If you know plants that are true, learn it from them (offtype describe --from … --plants 1,2,…).", j.own))
+		l.Sentences = append(l.Sentences, fmt.Sprintf("The description of %s was learnt from this very harvest, so it is not used: a harvest cannot vouch for itself. If you know plants that are true, learn it from those plants alone.", j.own))
 	}
 	if k > 0 {
 		l.Sentences = append(l.Sentences, "Without a variety description nothing is called off-type; the largest group need not be the variety.")
@@ -347,7 +363,8 @@ func (j *judging) wrongFile() string {
 		}
 	}
 	if n >= 3 && off == n {
-		return fmt.Sprintf("Every fruit is far from the description of %s. Check that it is the right file: it may describe another variety, another crop or another stage.", j.v.Description.Name)
+		one, _ := j.items()
+		return fmt.Sprintf("Every %s is far from the description of %s. Check that it is the right file: it may describe another variety, another crop or another stage.", one, j.v.Description.Name)
 	}
 	return ""
 }

@@ -172,6 +172,6 @@ func WriteBoard(out io.Writer, w, h float64) error {
 	d.SetTextColor(60, 60, 60)
 	d.SetFont("Helvetica", "", 8)
 	d.Text(x0, y0-3, "Print on matt paper, glue flat on stiff board. Photograph it 8 to 20 times with the camera you use for the fruit, at its usual zoom,")
-	d.Text(x0, y0+bh+5, "from all sides, tilted by 20 to 45 degrees, all of it in view, also near the corners of the picture. Then: offtype lens PHOTOS --out lens.json")
+	d.Text(x0, y0+bh+5, "from all sides, tilted by 20 to 45 degrees, all of it in view, also near the corners of the picture. Then make the lens file of them, on the page or with offtype lens.")
 	return d.Output(out)
 }

@@ -97,6 +97,10 @@ func (j *Judgement) StrayFruit() int {
 }
 
 func (r *Run) fruitHeadline() string {
+	one, many := Items(r.Judgement.Variety.Species)
+	if IsRoot(r.Judgement.Variety.Species) && r.Judgement.ItemIsPlant() {
+		one, many = "plant", "plants"
+	}
 	off, judged, rest := r.Judgement.FruitCounts()
 	doubtful := 0
 	for _, f := range r.Judgement.Fruits {
@@ -104,12 +108,12 @@ func (r *Run) fruitHeadline() string {
 			doubtful++
 		}
 	}
-	s := "No fruit is off-type."
+	s := "No " + one + " is off-type."
 	switch {
 	case judged == 0:
-		return "No fruit could be judged."
+		return "No " + one + " could be judged."
 	case off > 0:
-		s = fmt.Sprintf("Off-type: %d of %d fruit.", off, judged)
+		s = fmt.Sprintf("Off-type: %d of %s.", off, Count(judged, one, many))
 	}
 	if doubtful > 0 {
 		s += fmt.Sprintf(" Doubtful: %d.", doubtful)
@@ -156,8 +160,11 @@ func (j *Judgement) NotJudged(group int) int {
 }
 
 // FruitJudged says how many fruit a group has, and of how many its verdict tells nothing: "6 fruit, 4 of them not judged".
-func FruitJudged(all, notJudged int) string {
-	s := Count(all, "fruit", "fruit")
+func FruitJudged(all, notJudged int) string { return ItemsJudged(all, notJudged, "fruit", "fruit") }
+
+// ItemsJudged is FruitJudged with the words for one and for several (Items).
+func ItemsJudged(all, notJudged int, one, many string) string {
+	s := Count(all, one, many)
 	switch {
 	case notJudged <= 0:
 		return s

@@ -7,6 +7,11 @@ func TestHeadline(t *testing.T) {
 	of := func(ps []PlantVerdict, fs ...FruitVerdict) *Run {
 		return &Run{Fruits: make([]Fruit, max(len(fs), 1)), Judgement: Judgement{Variety: &VarietyRef{Name: "x"}, Plants: ps, Fruits: fs}}
 	}
+	roots := func(unit string, fs ...FruitVerdict) *Run {
+		r := of(nil, fs...)
+		r.Judgement.Variety.Species, r.Judgement.Lot = "Daucus carota", Lot{Unit: unit, Seen: len(fs)}
+		return r
+	}
 	for _, c := range []struct {
 		run  *Run
 		want string
@@ -23,6 +28,9 @@ func TestHeadline(t *testing.T) {
 		{of(nil, fruit("", TrueToType), fruit("", NotJudged)), "No fruit is off-type. Not judged: 1."},
 		{of(nil, fruit("", NotJudged)), "No fruit could be judged."},
 		{of(nil, fruit("", TrueToType)), "No fruit is off-type."},
+		{roots("fruit", fruit("", TrueToType)), "No root or bulb is off-type."},
+		{roots("fruit", fruit("", OffType), fruit("", TrueToType)), "Off-type: 1 of 2 roots or bulbs."},
+		{roots("plant", fruit("", OffType), fruit("", TrueToType)), "Off-type: 1 of 2 plants."},
 	} {
 		if got := c.run.Headline(); got != c.want {
 			t.Errorf("headline %q, want %q", got, c.want)

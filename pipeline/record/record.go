@@ -78,6 +78,7 @@ type Photo struct {
 	Tags         map[int]geom.Px // plant number → centre of its tag, px
 	Settings     string          // hash of what its numbers depend on
 	ColourBefore float64         // mean ΔE00 over the card's patches before correction
+	NoScale      bool            `json:",omitempty"` // it failed although it could be read: nothing in it gave its scale
 }
 
 // Fruit is a row of fruits.csv and what else is known of the fruit.

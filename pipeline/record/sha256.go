@@ -9,7 +9,8 @@ import (
 )
 
 // FileSHA256 returns the SHA-256 of a file as lower-case hex, the form of Photo.SHA256. The file is read in pieces and
-// never held in memory. A pipe or a device, which may have no end, is an error.
+// never held in memory. A pipe or a device, which may have no end, is an error. photo.SHA256 has a limit of size besides,
+// and the advice of a photo.
 func FileSHA256(path string) (string, error) {
 	info, err := os.Stat(path)
 	if err != nil {

@@ -38,6 +38,14 @@ func CanBeBitter(species string) bool {
 // IsRoot reports whether what is harvested is a root or bulb: the plant itself, dug before it flowered.
 func IsRoot(species string) bool { return !hasCucurbit(species) && hasWord(species, roots) }
 
+// Items names one and several of what is harvested of a species or crop: fruit, or roots and bulbs.
+func Items(species string) (one, many string) {
+	if IsRoot(species) {
+		return "root or bulb", "roots or bulbs"
+	}
+	return "fruit", "fruit"
+}
+
 func hasCucurbit(species string) bool {
 	s := strings.ReplaceAll(strings.ToLower(species), "melongena", "") // the aubergine is no melon
 	return slices.ContainsFunc(cucurbits, func(c string) bool { return strings.Contains(s, c) })

@@ -192,9 +192,12 @@ func (b *docBuilder) found() []block {
 		}
 		pt.rows = append(pt.rows, []cell{{text: name, bold: true}, {text: fmt.Sprint(p.Fruits)}, {text: b.verdictText(p.Verdict), bold: p.Verdict == record.OffType}, {text: or(strings.Join(against(p.Reasons), "\n"), "–")}})
 	}
-	if len(pt.rows) > 0 {
+	switch {
+	case len(pt.rows) > 0:
 		bs = append(bs, heading{text: b.t.Plants, level: 2}, pt)
-	} else {
+	case record.IsRoot(b.species()) && b.run.Judgement.ItemIsPlant():
+		bs = append(bs, para{b.t.ItemPlants, plain})
+	default:
 		bs = append(bs, para{b.t.NoPlants, plain})
 	}
 	return bs

@@ -22,7 +22,7 @@ type docTexts struct {
 	OneOff, ManyOff, SeedLeft, Written, NotEntered, NotTitle                      string
 	Not                                                                           []string
 	FoundPart, SideIntro, SideAlt, Groups, Plants, NoDescription                  string
-	NoPlants, ControlMark, Described, LeastMost                                   string
+	NoPlants, ItemPlants, ControlMark, Described, LeastMost                       string
 	GroupHead, PlantHead                                                          []string
 	PhotoPart, PhotoIntro, PhotosLeftOut, PhotoCaption                            string
 	PhotoScale, PhotoColour, PhotoAlt                                             string
@@ -87,7 +87,7 @@ var docEnglish = docTexts{
 	FoundPart: "What was found", SideIntro: "One typical fruit of each group, all at one scale, stem end up. The dashed boxes are the least and the greatest size that the description gives.",
 	SideAlt: "Typical fruit of each group beside each other at one scale, with the size that the description gives", Groups: "Groups", Plants: "Plants",
 	NoDescription: "There was no description of the variety. Groups are told apart, but nothing is called true to type or off-type.",
-	NoPlants:      "The fruit carry no plant numbers, so plants are not judged.", ControlMark: "(control)", Described: "Description", LeastMost: "least and greatest size",
+	NoPlants:      "The fruit carry no plant numbers, so plants are not judged.", ItemPlants: "Each root or bulb was counted as one plant.", ControlMark: "(control)", Described: "Description", LeastMost: "least and greatest size",
 	GroupHead: []string{"Group", "Fruit", "Plants", "Verdict", "Why"}, PlantHead: []string{"Plant", "Fruit", "Verdict", "Why"},
 	PhotoPart: "Table photos", PhotoIntro: "Every fruit is outlined and numbered. The mark before the number is the mark of its group. White on black: off-type. A ? means that the outline is not sure. The scale card and the plant tags have a dashed border.",
 	PhotosLeftOut: "%d of %d photos are shown, those with off-type or doubtful fruit first. The tables hold all.", PhotoCaption: "%s, %s.",
@@ -135,7 +135,7 @@ var docEnglish = docTexts{
 		"Natural variation: a local or open-pollinated variety may be broader than its description.",
 		"Foreign pollen on your own plants this year is not an explanation: it changes the seed inside the fruit and next year's plants, not the shape and skin of this year's squash, melon, pepper or tomato. (Maize kernels are different.)",
 	},
-	ControlsWere: "Control plants of the same variety from other seed stood in the same bed: %s. What they do too is not the seed's doing.", RuleOwn: "The rule used in this report (%s off-types, %s probability) is not this one: whoever made the report chose it. What follows is about the 1 % / 95 % rule.", ControlsLate: "Control plants were named that the verdicts did not use: %s. They were judged and counted like the others. Measure again with --control to compare with them.", NoControls: "No control plants were marked. Season and site are not excluded as a cause.",
+	ControlsWere: "Control plants of the same variety from other seed stood in the same bed: %s. What they do too is not the seed's doing.", RuleOwn: "The rule used in this report (%s off-types, %s probability) is not this one: whoever made the report chose it. What follows is about the 1 % / 95 % rule.", ControlsLate: "Control plants were named that the verdicts did not use: %s. They were judged and counted like the others. To compare with them, name them as control plants and measure again.", NoControls: "No control plants were marked. Season and site are not excluded as a cause.",
 	AdvicePart: "What to do",
 	Advice: []string{
 		"Tell the supplier early, while the plants still stand, so that they can look for themselves. Send this report with the photos.",

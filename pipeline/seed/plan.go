@@ -139,11 +139,11 @@ func MakePlan(in PlanInput) (Plan, error) {
 		room = int(places)
 	}
 	if total == 0 && room == 0 {
-		return p, errors.New("say what you have room for: plants (--sow), or bed length and spacing")
+		return p, errors.New("say what you have room for: plants of each lot to sow, or bed length and spacing")
 	}
 	p.say(in, total, room)
 	if record.IsRoot(in.Species) {
-		p.Sentences = append(p.Sentences, "Each root or bulb is one plant and needs no tag: measure with offtype run --item-is-plant, each lot as a harvest of its own.")
+		p.Sentences = append(p.Sentences, "Each root or bulb is one plant and needs no tag: measure each lot as a harvest of its own, and say there that one item is one plant.")
 	} else {
 		p.layout(in)
 	}

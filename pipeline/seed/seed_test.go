@@ -284,7 +284,7 @@ func TestPlanOfRoots(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if said := strings.Join(p.Sentences, " "); len(p.Rows) > 0 || !strings.Contains(said, "--item-is-plant") || !strings.Contains(said, "600 plants show a lot with 1 % off-types in more than 99 of 100 harvests") || !strings.Contains(said, "would still pass it in less than 1 of 100") {
+	if said := strings.Join(p.Sentences, " "); len(p.Rows) > 0 || !strings.Contains(said, "one item is one plant") || !strings.Contains(said, "600 plants show a lot with 1 % off-types in more than 99 of 100 harvests") || !strings.Contains(said, "would still pass it in less than 1 of 100") {
 		t.Errorf("%d places: %s", len(p.Rows), said)
 	}
 	in.Species = "Cucurbita pepo"

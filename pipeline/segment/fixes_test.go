@@ -169,12 +169,3 @@ func FuzzParseFixes(f *testing.F) {
 		_, _ = x.Apply(im, res) // must not panic
 	})
 }
-
-func TestRenumber(t *testing.T) {
-	c := func(x float64) []geom.Px { return circleLine(x, 50, 20, 40) }
-	// 2 was dropped earlier: it stays unused. The fruit at 200 is new.
-	got, top := Renumber([]Numbered{{1, c(50)}, {3, c(120)}}, 4, [][]geom.Px{c(122), c(200), c(48)})
-	if got[0] != 3 || got[1] != 5 || got[2] != 1 || top != 5 {
-		t.Errorf("got %v, highest %d; want [3 5 1], 5", got, top)
-	}
-}

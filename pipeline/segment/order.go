@@ -46,17 +46,3 @@ func sortReading(fs []Fruit) {
 		s = e
 	}
 }
-
-// Order returns the indices of outlines in reading order, by the rule of the fruit numbers.
-func Order(outlines [][]geom.Px) []int {
-	fs := make([]Fruit, len(outlines))
-	for i, o := range outlines {
-		fs[i] = Fruit{Outline: o, SigmaPx: float64(i)}
-	}
-	sortReading(fs)
-	out := make([]int, len(fs))
-	for i, f := range fs {
-		out[i] = int(f.SigmaPx)
-	}
-	return out
-}

@@ -1,45 +1,11 @@
 package segment
 
 import (
-	"image"
-	"image/color"
 	"math"
 	"sort"
 
 	"offtype/measure/geom"
 )
-
-// LabelMask draws outlines filled with their numbers into a mask of the photo's size: 8-bit grey
-// up to number 255, else 16-bit. A pixel belongs to an outline when its centre lies inside; where
-// two overlap, the later one wins. outlines and numbers go together; 0 is table.
-func LabelMask(width, height int, outlines [][]geom.Px, numbers []int) image.Image {
-	top := 0
-	for _, n := range numbers {
-		top = max(top, n)
-	}
-	r := image.Rect(0, 0, width, height)
-	if top > math.MaxUint8 {
-		m := image.NewGray16(r)
-		for i, o := range outlines {
-			FillSpans(o, width, height, func(y, x0, x1 int) {
-				for x := x0; x < x1; x++ {
-					m.SetGray16(x, y, color.Gray16{Y: uint16(numbers[i])})
-				}
-			})
-		}
-		return m
-	}
-	m := image.NewGray(r)
-	for i, o := range outlines {
-		FillSpans(o, width, height, func(y, x0, x1 int) {
-			row := m.Pix[y*m.Stride:]
-			for x := x0; x < x1; x++ {
-				row[x] = uint8(numbers[i])
-			}
-		})
-	}
-	return m
-}
 
 // FillSpans calls f for each run of pixels x0 ≤ x < x1 of row y whose centres lie inside the
 // closed outline (even-odd rule), clipped to width × height.

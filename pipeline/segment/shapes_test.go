@@ -1,7 +1,6 @@
 package segment
 
 import (
-	"image"
 	"math"
 	"testing"
 
@@ -185,28 +184,35 @@ func TestKeepOut(t *testing.T) {
 func TestReadingOrder(t *testing.T) {
 	c := func(x, y float64) []geom.Px { return circleLine(x, y, 20, 40) }
 	// A row that runs down a little, then a second row.
-	got := Order([][]geom.Px{c(300, 112), c(100, 95), c(200, 104), c(220, 160), c(110, 150)})
+	var fs []Fruit
+	for i, o := range [][]geom.Px{c(300, 112), c(100, 95), c(200, 104), c(220, 160), c(110, 150)} {
+		fs = append(fs, Fruit{Number: i, Outline: o})
+	}
+	sortReading(fs)
 	for i, want := range []int{1, 2, 0, 4, 3} {
-		if got[i] != want {
-			t.Fatalf("order %v, want [1 2 0 4 3]", got)
+		if fs[i].Number != want {
+			t.Errorf("place %d: outline %d, want %d", i, fs[i].Number, want)
 		}
 	}
 }
 
-func TestLabelMask(t *testing.T) {
-	sq := []geom.Px{{X: 2.5, Y: 2.5}, {X: 12.5, Y: 2.5}, {X: 12.5, Y: 7.5}, {X: 2.5, Y: 7.5}}
-	m, ok := LabelMask(20, 10, [][]geom.Px{sq}, []int{9}).(*image.Gray)
-	n := 0
-	for _, v := range m.Pix {
-		if v == 9 {
-			n++
-		}
+// TestFillSpans: the pixels whose centres lie inside, and nothing outside the picture.
+func TestFillSpans(t *testing.T) {
+	fill := func(w, h int) map[[2]int]int {
+		in := map[[2]int]int{}
+		FillSpans([]geom.Px{{X: 2.5, Y: 2.5}, {X: 12.5, Y: 2.5}, {X: 12.5, Y: 7.5}, {X: 2.5, Y: 7.5}}, w, h, func(y, x0, x1 int) {
+			for x := x0; x < x1; x++ {
+				in[[2]int{x, y}]++
+			}
+		})
+		return in
 	}
-	if !ok || n != 50 || m.GrayAt(3, 3).Y != 9 || m.GrayAt(12, 7).Y != 9 || m.GrayAt(13, 7).Y != 0 {
-		t.Errorf("%d pixels, want 10 × 5", n)
+	m := fill(20, 10)
+	if len(m) != 50 || m[[2]int{3, 3}] != 1 || m[[2]int{12, 7}] != 1 || m[[2]int{13, 7}] != 0 {
+		t.Errorf("%d pixels, want 10 × 5", len(m))
 	}
-	if _, ok := LabelMask(20, 10, [][]geom.Px{sq}, []int{300}).(*image.Gray16); !ok {
-		t.Error("number 300 needs 16 bits")
+	if m = fill(6, 5); len(m) != 6 {
+		t.Errorf("%d pixels in a picture of 6 × 5, want 3 × 2", len(m))
 	}
 }
 

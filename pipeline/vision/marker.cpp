@@ -93,7 +93,6 @@ void refine(const cv::Mat &gray, std::vector<cv::Point2f> &points, int half) {
 }
 
 cv::Mat grey(const cv::Mat &m) {
-    if (m.channels() == 1) return m;
     cv::Mat g;
     cv::cvtColor(m, g, cv::COLOR_RGB2GRAY);
     return g;
@@ -127,11 +126,11 @@ cv::Mat reduced(const cv::Mat &full, int k) {
 
 }  // namespace
 
-char *vis_markers(const uint8_t *data, int w, int h, int channels, const int *dictionaries, int count, int max_side,
-                  int once, int max, int *which_out, int *ids_out, float *corners_out, int *found) {
+char *vis_markers(const uint8_t *rgb, int w, int h, const int *dictionaries, int count, int max_side, int once,
+                  int max, int *which_out, int *ids_out, float *corners_out, int *found) {
     *found = 0;
     return vis::guard([&] {
-        cv::Mat full(h, w, CV_8UC(channels), const_cast<uint8_t *>(data));
+        cv::Mat full(h, w, CV_8UC3, const_cast<uint8_t *>(rgb));
         // A whole factor: reducing is then fast, and pixels map exactly.
         int k = max_side > 0 ? std::max(1, std::max(w, h) / max_side) : 1;
         if (w < k || h < k) k = 1;

@@ -47,25 +47,12 @@ type MarkerOptions struct {
 	Max int
 }
 
-// DetectMarkers finds the markers of one dictionary in a grey picture of w·h bytes, with corners
-// of sub-pixel accuracy. Markers come in the order of detection; one number may come twice when
-// it is printed twice. A picture without markers gives none and no error.
-func DetectMarkers(gray []uint8, w, h int, d Dictionary, o MarkerOptions) ([]Marker, error) {
-	m, err := detectMarkers(gray, w, h, 1, []Dictionary{d}, o)
-	if err != nil {
-		return nil, err
-	}
-	return m[0], nil
-}
-
-// DetectMarkersRGB is DetectMarkers in an RGB picture for several dictionaries at once, which
-// costs little more than one; the markers of each come apart.
+// DetectMarkersRGB finds the markers of one or more dictionaries in an RGB picture of w·h pixels, with
+// corners of sub-pixel accuracy; several cost little more than one. The markers of each dictionary come
+// apart, in the order of detection; one number may come twice when it is printed twice. A picture
+// without markers gives none and no error.
 func DetectMarkersRGB(rgb []uint8, w, h int, ds []Dictionary, o MarkerOptions) ([][]Marker, error) {
-	return detectMarkers(rgb, w, h, 3, ds, o)
-}
-
-func detectMarkers(pix []uint8, w, h, channels int, ds []Dictionary, o MarkerOptions) ([][]Marker, error) {
-	if err := checkSize(pix, w, h, channels); err != nil {
+	if err := checkSize(rgb, w, h, 3); err != nil {
 		return nil, err
 	}
 	numbers := make([]C.int, len(ds))
@@ -91,7 +78,7 @@ func detectMarkers(pix []uint8, w, h, channels int, ds []Dictionary, o MarkerOpt
 	if o.Once {
 		once = 1
 	}
-	err := fail("find markers", C.vis_markers(bytesOf(pix), C.int(w), C.int(h), C.int(channels), unsafe.SliceData(numbers),
+	err := fail("find markers", C.vis_markers(bytesOf(rgb), C.int(w), C.int(h), unsafe.SliceData(numbers),
 		C.int(len(ds)), C.int(side), once, C.int(most), unsafe.SliceData(which), unsafe.SliceData(ids), unsafe.SliceData(corners), &found))
 	if err != nil {
 		return nil, err

@@ -25,6 +25,25 @@ func drawn(t testing.TB, d Dictionary, id, side, x, y, w, h int) []uint8 {
 	return page
 }
 
+// inGrey finds the markers of one dictionary in a grey picture.
+func inGrey(t testing.TB, gray []uint8, w, h int, d Dictionary, o MarkerOptions) []Marker {
+	t.Helper()
+	ms, err := DetectMarkersRGB(threefold(gray), w, h, []Dictionary{d}, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ms[0]
+}
+
+// threefold is a grey picture as RGB; OpenCV takes it back to the same greys, its weights add up to 1.
+func threefold(gray []uint8) []uint8 {
+	rgb := make([]uint8, 0, 3*len(gray))
+	for _, v := range gray {
+		rgb = append(rgb, v, v, v)
+	}
+	return rgb
+}
+
 func TestDetectMarkersAtManySizes(t *testing.T) {
 	// An unblurred corner with its edges half-way between pixel centres is the hardest case of
 	// gradient refinement, which draws it inwards: by 0.12 px along each axis with a window of 2 px.
@@ -32,10 +51,7 @@ func TestDetectMarkersAtManySizes(t *testing.T) {
 	for _, dict := range []Dictionary{Dict4x4x50, Dict5x5x250} {
 		for _, side := range []int{28, 42, 84, 210, 420, 840} {
 			w, h, x, y := side*2+150, side*2+120, side/2+31, side/2+17
-			got, err := DetectMarkers(drawn(t, dict, 7, side, x, y, w, h), w, h, dict, MarkerOptions{})
-			if err != nil {
-				t.Fatal(err)
-			}
+			got := inGrey(t, drawn(t, dict, 7, side, x, y, w, h), w, h, dict, MarkerOptions{})
 			if len(got) != 1 || got[0].ID != 7 {
 				t.Errorf("dictionary %d, side %d: found %+v, want marker 7", dict, side, got)
 				continue
@@ -62,10 +78,7 @@ func TestDetectMarkersInScenes(t *testing.T) {
 	} {
 		gray, w, h := sceneGray(t, c.name)
 		for _, o := range []MarkerOptions{{}, {Once: true}} {
-			cards, err := DetectMarkers(gray, w, h, Dict4x4x50, o)
-			if err != nil {
-				t.Fatal(err)
-			}
+			cards := inGrey(t, gray, w, h, Dict4x4x50, o)
 			seen := map[int]bool{}
 			for _, m := range cards {
 				seen[m.ID] = true
@@ -75,10 +88,7 @@ func TestDetectMarkersInScenes(t *testing.T) {
 					t.Errorf("%s: card marker %d not found with %+v", c.name, id, o)
 				}
 			}
-			tags, err := DetectMarkers(gray, w, h, Dict5x5x250, o)
-			if err != nil {
-				t.Fatal(err)
-			}
+			tags := inGrey(t, gray, w, h, Dict5x5x250, o)
 			if len(cards) != 4*c.cards || len(tags) != c.tags {
 				t.Errorf("%s: %d card markers and %d tags with %+v, want %d and %d", c.name, len(cards), len(tags), o, 4*c.cards, c.tags)
 			}
@@ -88,9 +98,8 @@ func TestDetectMarkersInScenes(t *testing.T) {
 
 func TestNoMarkersInAnEmptyPicture(t *testing.T) {
 	for _, size := range [][2]int{{1, 1}, {15, 40}, {64, 64}, {3000, 40}} {
-		got, err := DetectMarkers(make([]uint8, size[0]*size[1]), size[0], size[1], Dict4x4x50, MarkerOptions{})
-		if err != nil || len(got) != 0 {
-			t.Errorf("%v: %v, %v; want none", size, got, err)
+		if got := inGrey(t, make([]uint8, size[0]*size[1]), size[0], size[1], Dict4x4x50, MarkerOptions{}); len(got) != 0 {
+			t.Errorf("%v: %v; want none", size, got)
 		}
 	}
 }
@@ -104,6 +113,7 @@ func BenchmarkDetectMarkers12MP(b *testing.B) {
 			big[y*W+x] = gray[(y*h/H)*w+x*w/W]
 		}
 	}
+	rgb := threefold(big)
 	for _, c := range []struct {
 		name string
 		side int
@@ -111,7 +121,7 @@ func BenchmarkDetectMarkers12MP(b *testing.B) {
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := DetectMarkers(big, W, H, Dict4x4x50, MarkerOptions{SearchSide: c.side}); err != nil {
+				if _, err := DetectMarkersRGB(rgb, W, H, []Dictionary{Dict4x4x50}, MarkerOptions{SearchSide: c.side}); err != nil {
 					b.Fatal(err)
 				}
 			}

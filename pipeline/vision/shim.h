@@ -37,10 +37,10 @@ char *vis_reduce(const uint8_t *in, int w, int h, int channels, uint8_t *out, in
 // in is reduced by a whole factor k; what is left over at the right and below is cut off: out holds (w/k)*(h/k).
 char *vis_shrink(const uint8_t *in, int w, int h, int channels, int k, uint8_t *out);
 
-// Markers of count dictionaries in a grey (1 channel) or RGB picture. which: place of the dictionary of each marker found; which and ids:
+// Markers of count dictionaries in an RGB picture. which: place of the dictionary of each marker found; which and ids:
 // room for max numbers; corners: room for 8*max. once: with one threshold.
-char *vis_markers(const uint8_t *data, int w, int h, int channels, const int *dictionaries, int count, int max_side,
-                  int once, int max, int *which, int *ids, float *corners, int *found);
+char *vis_markers(const uint8_t *rgb, int w, int h, const int *dictionaries, int count, int max_side, int once,
+                  int max, int *which, int *ids, float *corners, int *found);
 char *vis_marker_picture(int dictionary, int id, int side, uint8_t *out);
 char *vis_subpix(const uint8_t *gray, int w, int h, float *points, int n, int half_window);
 
