@@ -34,7 +34,7 @@ func TestJoinSlender(t *testing.T) {
 		seam   float32
 		across bool
 		want   int
-	}{{"clear seams", 6, 0.9, false, 6}, {"faint seams", 6, 0.58, false, 6}, {"a faint seam across", 1, 0.58, true, 1}} {
+	}{{"clear seams", 6, 0.9, false, 6}, {"faint seams", 6, 0.58, false, 6}, {"fainter seams", 6, 0.3, false, 6}, {"a faint seam across", 1, 0.3, true, 1}} {
 		n := 0
 		for _, r := range findRegions(pack(c.fruit, c.seam, c.across), nil, DefaultOptions()).regions {
 			if r.reject == "" {
