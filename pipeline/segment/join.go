@@ -59,12 +59,13 @@ func (g *regions) borders(m *Maps, reach int) []border {
 }
 
 // Seam probabilities along a border from which on it is a hint of a seam, and as good as one.
-const faintSeam, clearSeam = 0.05, 0.45
+const faintSeam, clearSeam = 0.1, 0.6
 
 // join merges neighbouring regions that name the same centre. Two fruit side by side name centres that lie as far apart as
 // the regions do, whatever their shape; parts of one fruit name nearly the same place. A seam between them, if only a
 // faint one, or a waist where they meet, asks for closer agreement: on 45 rendered photos no two parts of a fruit had a
-// seam of more than 0.07 between them, but for the arms of a curled one, and no two fruit one of less than 0.26.
+// seam of more than 0.07 between them, but for the arms of a curled one, and no two fruit one of less than 0.26; parts of
+// real ones had up to 0.32, those of fruit less than 25 px wide down to 0.1.
 func (g *regions) join(m *Maps) {
 	for range len(g.regions) {
 		by := map[int32]*region{}
@@ -79,7 +80,7 @@ func (g *regions) join(m *Maps) {
 			open := ramp(b.wide/math.Max(1, math.Min(p.wide, q.wide)), 0.55, 0.95)
 			near := 0.04 + 0.16*(1-ramp(seam, 0.6, 0.85)) // a fruit bent round another names a centre near its own
 			// Nothing parts them, neither seam nor waist: the ends of a curled fruit, which name centres far apart.
-			whole := 0.8 * ramp(-seam, -0.2, -0.1) * ramp(open, 0.55, 0.7)
+			whole := 0.8 * ramp(-seam, -0.12, -0.06) * ramp(open, 0.55, 0.7)
 			if c := ratio / (near + 0.9*(1-ramp(seam, faintSeam, clearSeam))*open + whole); c < cost {
 				best, cost = b, c
 			}

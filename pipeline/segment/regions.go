@@ -110,7 +110,7 @@ func (m *Maps) ridge(i int) bool {
 }
 
 const (
-	ridgeLow   = 0.15 // least seam probability of a ridge
+	ridgeLow   = 0.04 // least seam probability of a ridge
 	ridgeReach = 3    // cells to each side
 	ridgeFall  = 0.5  // to which share of the ridge's it has fallen there
 )
