@@ -130,19 +130,7 @@ func (c *compareCmd) pictures(loaders map[string]report.Loader) compare.Pictures
 			}
 			return im, scale, err
 		}
-		path := ""
-		for _, p := range s.Run.Photos {
-			if p.Name == name {
-				path = p.Path
-			}
-		}
-		if c.Photos != "" {
-			path = filepath.Join(c.Photos, filepath.FromSlash(name))
-		}
-		if path == "" {
-			return nil, 0, fs.ErrNotExist
-		}
-		return pipeline.Preview(path)
+		return gather.Originals{Folder: c.Photos}.Picture(&s.Run, name)
 	}
 }
 

@@ -44,9 +44,7 @@ func (s *patchwork) judgeParts(l *view) []part {
 	out := s.countParts(l)
 	if s.unmix(out) {
 		out = s.countParts(l)
-		if s.largestFirst(out) {
-			out = s.countParts(l)
-		}
+		s.largestFirst(out)
 	}
 	for p := 1; p < len(out); p++ {
 		if out[p].n > 0 {
@@ -64,7 +62,7 @@ func (s *patchwork) judgeParts(l *view) []part {
 }
 
 // largestFirst makes the largest part the main one, where unmixing has changed which that is.
-func (s *patchwork) largestFirst(parts []part) (changed bool) {
+func (s *patchwork) largestFirst(parts []part) {
 	most := 0
 	for p := range parts {
 		if parts[p].n > parts[most].n {
@@ -72,8 +70,9 @@ func (s *patchwork) largestFirst(parts []part) (changed bool) {
 		}
 	}
 	if most == 0 {
-		return false
+		return
 	}
+	parts[0], parts[most] = parts[most], parts[0]
 	for i := range s.px {
 		switch q := &s.px[i]; q.part {
 		case 0:
@@ -83,7 +82,6 @@ func (s *patchwork) largestFirst(parts []part) (changed bool) {
 		}
 	}
 	s.lists = nil
-	return true
 }
 
 // rim reports whether x lies roughly between a and b.
@@ -142,7 +140,7 @@ func (s *patchwork) judgePart(parts []part, p int) kind {
 		if sharp {
 			// A plane tilted from a wide table sees it over (1 − up)/2 of its sky, and a table beside which the card
 			// lies is hardly lit twice as brightly as the card.
-			most = 2 * (1 - up) / 2
+			most = 1 - up // twice (1 − up)/2
 		}
 		if s.reflected(m.rgb, q.rgb, most) < limit && k < 1 {
 			return shade

@@ -320,7 +320,13 @@ func (d *Desk) printReport(w http.ResponseWriter, r *http.Request, h *harvest) {
 	name, photos, variety := h.Name, h.reportPhotos(), h.varietyFile()
 	h.mu.Unlock()
 	what := r.PathValue("what")
-	if !slices.Contains([]string{"report", "report.pdf", "bench.pdf", "wall.pdf"}, what) {
+	write := map[string]func(*report.Document, io.Writer) error{
+		"report":     (*report.Document).Page,
+		"report.pdf": (*report.Document).PDF,
+		"bench.pdf":  func(doc *report.Document, b io.Writer) error { return doc.BenchSheet(b, gather.BenchColumns()) },
+		"wall.pdf":   (*report.Document).WallSheet,
+	}[what]
+	if write == nil {
 		d.notFound(w, r)
 		return
 	}
@@ -329,21 +335,16 @@ func (d *Desk) printReport(w http.ResponseWriter, r *http.Request, h *harvest) {
 		d.problem(w, r, http.StatusUnprocessableEntity, err)
 		return
 	}
-	var page bytes.Buffer
-	switch what {
-	case "report":
-		if err := doc.Both(io.Discard, &page); err != nil {
-			d.problem(w, r, http.StatusUnprocessableEntity, err)
-			return
-		}
-		d.wholePage(w, page.Bytes())
-	case "report.pdf":
-		d.pdf(w, r, h.ID+"-report.pdf", func(b io.Writer) error { return doc.Both(b, io.Discard) })
-	case "bench.pdf":
-		d.pdf(w, r, h.ID+"-bench.pdf", func(b io.Writer) error { return doc.BenchSheet(b, gather.BenchColumns()) })
-	default:
-		d.pdf(w, r, h.ID+"-wall.pdf", doc.WallSheet)
+	if what != "report" {
+		d.pdf(w, r, h.ID+"-"+what, func(b io.Writer) error { return write(doc, b) })
+		return
 	}
+	var page bytes.Buffer
+	if err := write(doc, &page); err != nil {
+		d.problem(w, r, http.StatusUnprocessableEntity, err)
+		return
+	}
+	d.wholePage(w, page.Bytes())
 }
 
 // document puts together what a report of the harvest holds: photos are looked for in the folder, the description is

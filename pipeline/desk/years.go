@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"offtype/cluster/lot"
-	"offtype/pipeline"
 	"offtype/pipeline/card"
 	"offtype/pipeline/compare"
 	"offtype/pipeline/gather"
@@ -127,13 +126,7 @@ func (d *Desk) comparePage(w http.ResponseWriter, r *http.Request) {
 
 // sidePicture reads a photo from where it lay when it was measured; the place is the book's.
 func sidePicture(s *compare.Side, name string) (image.Image, float64, error) {
-	for _, p := range s.Run.Photos {
-		if p.Name != name || p.Path == "" {
-			continue
-		}
-		return pipeline.Preview(p.Path)
-	}
-	return nil, 0, fmt.Errorf("photo %q is not part of the harvest", name)
+	return gather.Originals{}.Picture(&s.Run, name)
 }
 
 type seedData struct {

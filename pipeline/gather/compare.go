@@ -13,11 +13,11 @@ import (
 
 // Side reads a harvest of the book to compare it with others.
 func Side(ctx context.Context, b *book.Book, harvest string) (compare.Side, error) {
-	h, err := b.Harvest(ctx, harvest)
+	h, run, err := read(ctx, b, harvest, book.LoadOptions{})
 	if err != nil {
 		return compare.Side{}, err
 	}
-	s := compare.Side{Name: harvest, Stage: h.Stage}
+	s := compare.Side{Name: harvest, Stage: h.Stage, Run: run}
 	if h.Season != nil {
 		s.Season = fmt.Sprint(*h.Season)
 	}
@@ -34,10 +34,9 @@ func Side(ctx context.Context, b *book.Book, harvest string) (compare.Side, erro
 		}
 		s.Hand = append(s.Hand, x)
 	}
-	s.Run, err = b.LoadRun(ctx, harvest)
 	lots, _ := Lots(&h, "", nil)
 	s.ControlLots = compare.ControlLots(&s.Run, lots)
-	return s, err
+	return s, nil
 }
 
 // Lots gives each plant's seed lot, with that of the harvest for all others, and the control plants of the book that

@@ -21,11 +21,7 @@ func Pool(ctx context.Context, b *book.Book, lot string) (seed.Pooled, error) {
 		if s.Revision == 0 {
 			continue
 		}
-		h, err := b.Harvest(ctx, s.Name)
-		if err != nil {
-			return seed.Pooled{}, err
-		}
-		run, err := b.LoadRunWith(ctx, s.Name, book.LoadOptions{NoOutlines: true})
+		h, run, err := read(ctx, b, s.Name, book.LoadOptions{NoOutlines: true})
 		if err != nil {
 			return seed.Pooled{}, err
 		}

@@ -23,11 +23,7 @@ type Originals struct {
 // Report puts a harvest of the book into the document: its run, what was entered by hand, its photos. It returns the
 // description that the book kept with the verdicts, nil when it has none.
 func Report(ctx context.Context, b *book.Book, harvest string, from Originals, d *report.Document) (*judge.Variety, error) {
-	h, err := b.Harvest(ctx, harvest)
-	if err != nil {
-		return nil, err
-	}
-	run, err := b.LoadRun(ctx, harvest)
+	h, run, err := read(ctx, b, harvest, book.LoadOptions{})
 	if err != nil {
 		return nil, err
 	}
@@ -58,31 +54,34 @@ func sameDescription(run *record.Run, v *judge.Variety) *reference.Description {
 	return v.Description
 }
 
+// Picture reads a photo's preview; scale is preview px a photo px.
+func (o Originals) Picture(run *record.Run, photo string) (preview image.Image, scale float64, err error) {
+	path := ""
+	for i := range run.Photos {
+		if run.Photos[i].Name == photo {
+			path = run.Photos[i].Path
+		}
+	}
+	if o.Folder != "" {
+		path = filepath.Join(o.Folder, filepath.FromSlash(photo))
+	}
+	if path == "" {
+		return nil, 0, errors.New("it is not known where it lies")
+	}
+	return pipeline.Preview(path)
+}
+
 // loader reads the photos. One that is gone is shown by its outlines alone.
 func (o Originals) loader(run *record.Run) report.Loader {
 	fruits := map[string][]record.Fruit{}
 	for _, f := range run.Fruits {
 		fruits[f.Photo] = append(fruits[f.Photo], f)
 	}
-	paths := map[string]string{}
-	for _, p := range run.Photos {
-		paths[p.Name] = p.Path
-		if o.Folder != "" {
-			paths[p.Name] = filepath.Join(o.Folder, filepath.FromSlash(p.Name))
-		}
-	}
 	return func(name string) (image.Image, float64, []record.Fruit, error) {
-		err := errors.New("it is not known where it lies")
-		if p := paths[name]; p != "" {
-			var m image.Image
-			var scale float64
-			if m, scale, err = pipeline.Preview(p); err == nil {
-				return m, scale, fruits[name], nil
-			}
-		}
-		if o.Missing != nil {
+		m, scale, err := o.Picture(run, name)
+		if err != nil && o.Missing != nil {
 			o.Missing(name, err)
 		}
-		return nil, 0, fruits[name], nil
+		return m, scale, fruits[name], nil
 	}
 }

@@ -13,11 +13,7 @@ import (
 
 // Seed gathers what the book knows of the harvest's plants, for the choice of plants to keep seed of.
 func Seed(ctx context.Context, b *book.Book, harvest string) (seed.Input, error) {
-	h, err := b.Harvest(ctx, harvest)
-	if err != nil {
-		return seed.Input{}, err
-	}
-	run, err := b.LoadRunWith(ctx, harvest, book.LoadOptions{NoOutlines: true})
+	h, run, err := read(ctx, b, harvest, book.LoadOptions{NoOutlines: true})
 	if err != nil {
 		return seed.Input{}, err
 	}

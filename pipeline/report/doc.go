@@ -80,6 +80,15 @@ func (d *Document) PDF(w io.Writer) error {
 	return b.pdf(w, bs)
 }
 
+// Page writes the report as one page.
+func (d *Document) Page(w io.Writer) error {
+	b, bs, err := d.build()
+	if err != nil {
+		return err
+	}
+	return b.html(w, bs)
+}
+
 // Both writes the report as PDF and as one page with the same content.
 func (d *Document) Both(pdf, page io.Writer) error {
 	b, bs, err := d.build()

@@ -62,8 +62,8 @@ func findRegions(m *Maps, own *ownColours, opt Options) *regions {
 	return g
 }
 
-// seed labels the body cells without a seam or the ridge of a faint one: each takes the vote peak nearest to its own vote, and each
-// connected part of one peak becomes a region of its own.
+// seed labels the body cells without a seam or the ridge of a faint one: each takes the vote peak nearest to its own vote,
+// and each connected part of one peak becomes a region of its own.
 func (g *regions) seed(m *Maps, fg []bool) {
 	peaks := votePeaks(m, fg)
 	near := make([]int32, len(fg))

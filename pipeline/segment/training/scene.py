@@ -140,6 +140,20 @@ def decals(rng, at, span, tops, small, rims):
     return out
 
 
+def slide(b, o, start, way, want):
+    """Puts b as far from `start` along `way` as leaves it a gap of `want` to o."""
+    lo, hi = 0.0, o.bound() + b.bound()
+    for _ in range(9):
+        m = .5 * (lo + hi); b.c[:2] = start + way * m
+        lo, hi = (lo, m) if b.gap(o) > want else (m, hi)
+    b.c[:2] = start + way * hi
+
+
+def around(b, placed):
+    """The placed bodies that b may touch."""
+    return [q[0] for q in placed if ((q[0].c - b.c) ** 2).sum() < (q[0].reach + b.reach) ** 2]
+
+
 def place(rng, bank, varieties, n, at, span):
     """Fruit on the table: scattered, in rows, in clusters that touch, or heaped. Returns [(body, record, variety)]."""
     u, placed = rng.uniform, []
@@ -171,12 +185,8 @@ def place(rng, bank, varieties, n, at, span):
                     else:
                         h = b.hollow(); q = np.arctan2(-d[1], -d[0]) - np.arctan2(h[1], h[0]) + rng.normal(0, .3); b.R = rot("z", q) @ b.R
                 want = u(-.006, .012) * b.size if rng.random() < .8 else u(.01, .1) * b.size
-                lo, hi = 0.0, o.bound() + b.bound()
-                for _ in range(9):
-                    m = .5 * (lo + hi); b.c[:2] = o.c[:2] + d * m
-                    lo, hi = (lo, m) if b.gap(o) > want else (m, hi)
-                b.c[:2] = o.c[:2] + d * hi
-            near = [q[0] for q in placed if ((q[0].c - b.c) ** 2).sum() < (q[0].reach + b.reach) ** 2]
+                slide(b, o, o.c[:2], d, want)
+            near = around(b, placed)
             g = min([b.gap(q) for q in near], default=9)
             if layout == "heap" and near and g < 0 and rng.random() < .6:
                 top = max(q.c[2] + q.bound() for q in near)
@@ -199,7 +209,7 @@ def pack(rng, bank, varieties, n, at, span):
     along, across = np.array([np.cos(yaw), np.sin(yaw)]), np.array([-np.sin(yaw), np.cos(yaw)])
     lean, flips, apart = abs(rng.normal(0, .1)), rng.choice([0, .5, 1], p=[.4, .3, .3]), u(0, .2)
     pitch = max(v.size for v in varieties) * u(1, 1.3)
-    wide = np.mean([2 * v.size / max(v.slim, 1) * .5 for v in varieties])
+    wide = np.mean([v.size / max(v.slim, 1) for v in varieties])
     start = at + u(-.25, .25, 2) * span - across * wide * (min(cols, n) - 1) / 2
     before = None
     for i in range(n):
@@ -212,13 +222,8 @@ def pack(rng, bank, varieties, n, at, span):
             before = None
         elif before is not None:
             want = u(-.006, .012) * b.size if rng.random() > apart else u(.01, .12) * b.size
-            c, lo, hi = before.c[:2] + along * (along @ (b.c[:2] - before.c[:2])), 0.0, before.bound() + b.bound()
-            for _ in range(9):
-                m = .5 * (lo + hi); b.c[:2] = c + across * m
-                lo, hi = (lo, m) if b.gap(before) > want else (m, hi)
-            b.c[:2] = c + across * hi
-        near = [q[0] for q in placed if ((q[0].c - b.c) ** 2).sum() < (q[0].reach + b.reach) ** 2]
-        if min([b.gap(q) for q in near], default=9) > -.02 * b.size:
+            slide(b, before, before.c[:2] + along * (along @ (b.c[:2] - before.c[:2])), across, want)
+        if min([b.gap(q) for q in around(b, placed)], default=9) > -.02 * b.size:
             placed.append((b, r, v)); before = b
     return placed
 
